@@ -1,0 +1,139 @@
+"""The drive as data: what `drive.toml` describes, frozen, in SI and in the units the names say.
+
+Keys of the file and fields here have the same names. What each key means, its unit, bounds and
+default stand once, in `schema.py`.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from dryspin.drive.span import Range
+from dryspin.units import k_phase_from_kv, kt_from_kv
+
+
+@dataclass(frozen=True)
+class Firmware:
+    """How the firmware is built: C sources and include directories, relative to its directory."""
+
+    sources: tuple[str, ...]
+    include: tuple[str, ...]
+    defines: Mapping[str, str] = field(hash=False)
+    base: str
+
+
+@dataclass(frozen=True)
+class Motor:
+    """Wye-wound machine with permanent magnets; resistance and inductance are per phase."""
+
+    kv_rpm_per_v: Range
+    kv_from: str
+    r_phase_ohm: Range
+    l_phase_h: Range
+    pole_pairs: int
+    j_kg_m2: Range
+
+    @property
+    def k_phase_v_s(self) -> float:
+        """Nominal flat top of a phase's back-EMF, V s/rad: 0.5 / (kv 2 pi/60)."""
+        return k_phase_from_kv(self.kv_rpm_per_v.nominal)
+
+    @property
+    def kt_nm_per_a(self) -> float:
+        """Nominal torque per ampere with two phases on, Nm/A: 60 / (2 pi kv)."""
+        return kt_from_kv(self.kv_rpm_per_v.nominal)
+
+
+@dataclass(frozen=True)
+class Load:
+    """Propeller and friction: torque = kq w|w| + coulomb sign(w) + viscous w."""
+
+    kq_nm_s2: Range
+    coulomb_nm: Range
+    viscous_nm_s: Range
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """Six FETs with body diodes, their driver, and the ratings the monitors hold them to."""
+
+    r_on_ohm: Range
+    v_f_v: Range
+    chopping: str
+    f_pwm_hz: float
+    dead_time_ns: float
+    pull_downs: bool
+    i_peak_max_a: float
+    v_max_v: float
+    high_on_max_s: float
+
+
+@dataclass(frozen=True)
+class Supply:
+    """Source behind a resistance, feeding the bulk capacitor on the board."""
+
+    kind: str
+    v_v: Range
+    r_ohm: Range
+    sinks: bool
+    c_f: Range
+    esr_ohm: Range = Range(0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Sense:
+    """Divider of each terminal, and the comparator it feeds."""
+
+    r_top_ohm: float
+    r_bottom_ohm: float
+    offset_v: Range
+    delay_s: Range
+
+    @property
+    def ratio(self) -> float:
+        """Volts at the pin per volt at the terminal."""
+        return self.r_bottom_ohm / (self.r_top_ohm + self.r_bottom_ohm)
+
+
+@dataclass(frozen=True)
+class Controller:
+    """The part the firmware runs on, and what a basic block of it costs on the rig."""
+
+    part: str
+    f_cpu_hz: float
+    clock: str
+    v_supply_v: float
+    block_cycles: int
+
+
+@dataclass(frozen=True)
+class Throttle:
+    """The throttle pulses the firmware is declared to obey; widths in microseconds."""
+
+    neutral_us: float
+    forward_full_us: float
+    reverse_full_us: float
+    dead_band_us: float
+    valid_low_us: float
+    valid_high_us: float
+
+
+@dataclass(frozen=True)
+class Drive:
+    """One drive: motor, propeller, board, supply, controller, and the firmware's build.
+
+    `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
+    taken from the first that has it (more than one only where `[firmware] base` is given).
+    """
+
+    path: Path
+    name: str
+    firmware: Firmware
+    motor: Motor
+    load: Load
+    bridge: Bridge
+    supply: Supply
+    sense: Sense
+    controller: Controller
+    throttle: Throttle
+    layers: tuple[Path, ...] = ()

@@ -1,0 +1,89 @@
+"""Every exception of dryspin that a user can meet, with its causes and remedy.
+
+A message says what was given, what it clashed with and what to do next, with file and key or
+line. The command line prints `str(error)` and exits with 2; a traceback is a defect of dryspin.
+"""
+
+
+class DryspinError(Exception):
+    """Base of all errors that dryspin raises on purpose.
+
+    Causes: see the subclasses. Remedy: the message ends with the next step.
+    """
+
+
+class UnitError(DryspinError, ValueError):
+    """A duration that is not a whole number of cycles or ticks, where whole ones are needed.
+
+    Remedy: choose a duration on the grid, or ask for rounding.
+    """
+
+
+class DriveError(DryspinError):
+    """`drive.toml` cannot be read, or describes a drive that cannot exist or cannot run.
+
+    Causes: a TOML mistake; an unknown, missing or mistyped key; another unit than the key's name
+    says; a physically impossible value; two values that contradict each other (kv and kt, divider
+    and supply); something the rig does not model yet.
+    Remedy: the message names file, key, value, limit and what to write instead.
+    """
+
+
+class ClaimsError(DryspinError):
+    """`claims.toml` cannot be read, or names a family, claim or limit that does not exist.
+
+    Remedy: the message names the nearest known name; a changed limit and a suppression each
+    need a `why`.
+    """
+
+
+class ScenarioError(DryspinError):
+    """A scenario cannot be read, contradicts itself, or asks for parts outside the drive's ranges.
+
+    Causes: not a scenario file or another version of the format; breakpoints out of order;
+    a value that is not finite; a fault kind that the rig cannot cause.
+    Remedy: the message names file and key or line.
+    """
+
+
+class BuildError(DryspinError):
+    """The firmware does not compile, or no file matches `[firmware] sources`.
+
+    Remedy: the compiler's own words are in the message; a missing compiler is named.
+    """
+
+
+class RigError(DryspinError):
+    """The firmware cannot be run to the end of a scenario.
+
+    Causes: it hangs without a port call, crashes, overruns its stack, returns from `main`, or
+    never calls the port. Remedy: the message names the last place it was seen at.
+    """
+
+
+class RecordingError(DryspinError):
+    """A recording file is damaged, of another version, or lacks what was asked of it.
+
+    Remedy: record again with this version; the message names the missing part.
+    """
+
+
+class FindingError(DryspinError):
+    """A finding file cannot be read, or cannot be replayed on this firmware and drive.
+
+    Remedy: the message names file and key; hashes that moved are listed old and new.
+    """
+
+
+class UsageError(DryspinError):
+    """dryspin was asked for something that is not there: a directory, a family, an option value.
+
+    Remedy: the message names the nearest thing that exists.
+    """
+
+
+class DriveWarning(UserWarning):
+    """The drive is usable but two of its numbers disagree more than measuring explains.
+
+    Cause: kv and kt of one motor differ by 1 to 4 %. Remedy: give only the one you trust more.
+    """
