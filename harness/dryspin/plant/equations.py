@@ -1,0 +1,316 @@
+"""The equation plant: motor, bridge and bus integrated as they stand in the textbook.
+
+The model of record. `machine.py` has the equations, `conduction.py` the laws of the switches and
+diodes, `stepping.py` the integration; here they are put together: step until something discrete
+happens, decide what conducts now, go on. Slow (about a tenth of real time) and independent of the
+compiled twin on purpose, so that the two can judge each other.
+
+Order within one instant: gates and input are taken over, the conducting elements are decided, the
+comparator is looked at. So a jump of the comparator's input by a gate edge is reported at the edge.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import product
+
+from dryspin.plant.conduction import GATE_OFF, LAW_TOLERANCE_V, OPEN, Legs, candidates, violation_v
+from dryspin.plant.emf import FIRST_BORDER_RAD, SECTOR_RAD, Shape, trapezoid
+from dryspin.plant.machine import Machine, Vector
+from dryspin.plant.parameters import PlantInput, PlantParams, PlantState
+from dryspin.plant.stepping import locate, rk4
+
+Gates = tuple[int, int, int]
+COMPARATOR = "comparator"
+
+# An open terminal calls for a new decision when it is this far beyond its clamp: more than what the
+# decision tolerates, so that the decision cannot come out as before.
+CLAMP_MARGIN_V = 2.0 * LAW_TOLERANCE_V
+# The comparator's level holds while its input is this close to the threshold, which is where it
+# lies exactly (up to rounding) as long as the rotor stands.
+COMPARATOR_BAND_V = 1e-9
+SUPPLY_MARGIN_V = 1e-9
+# Largest step, as a share of the shortest time constant (winding, bus) and in seconds. At a quarter
+# the error of one step is (1/4)^5 / 120 = 8e-6 of the deviation that decays with that constant.
+STEP_SHARE = 0.25
+STEP_MAX_S = 5e-6
+# Angles closer than this to a corner of the trapezoid count as being on it (an EMF error of 4e-6).
+CORNER_RAD = 2e-6
+# A bus that creeps by less is taken to have settled, so that a drive at rest costs no steps.
+SETTLED_V_PER_S = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """Everything that decides how a plant goes on; made by `copy_state`, taken by `restore`."""
+
+    t_s: float
+    y: Vector
+    gates: Gates
+    legs: Legs
+    moving: float
+    feeding: float
+    input: PlantInput
+    sense_leg: int
+    level: int
+    comparator_noise_v: float
+
+
+class EquationPlant:
+    """One drive in motion.
+
+    Set `input`, `sense_leg` and `comparator_noise_v` (V at the pin) between calls; they take effect
+    at the next `advance`. `level` is 1 while the comparator sees the terminal of `sense_leg` above the
+    neutral (mean of the three terminals), as of its last reported event; its delay is not applied.
+    `on_conduction`, if set, is called with time and legs whenever what conducts changes.
+    """
+
+    def __init__(
+        self,
+        params: PlantParams,
+        state: PlantState,
+        shape: Shape = trapezoid,
+        step_max_s: float | None = None,
+    ) -> None:
+        """All gates off; the source at the voltage of the bus. Comparator on leg U.
+
+        `step_max_s` overrides the choice of the largest step. ValueError if the currents of `state`
+        do not add up to zero.
+        """
+        self.params = params
+        self.input = PlantInput(v_supply_v=state.v_bus_v)
+        self.sense_leg = 0
+        self.level = 0
+        self.comparator_noise_v = 0.0
+        self.on_conduction: Callable[[float, Legs], None] | None = None
+        self._machine = Machine(params, shape)
+        self._step_max_s = step_max_s if step_max_s is not None else self._largest_step_s()
+        self._gates: Gates = (GATE_OFF, GATE_OFF, GATE_OFF)
+        self._legs: Legs = (OPEN, OPEN, OPEN)
+        self._imposed = self.input
+        self.state = state
+
+    def _largest_step_s(self) -> float:
+        p = self.params
+        constants = [p.l_h / (p.r_ohm + p.r_on_ohm)]
+        if not p.stiff:
+            constants.append(p.r_supply_ohm * p.c_bus_f)
+        return min(STEP_MAX_S, STEP_SHARE * min(constants))
+
+    # ---- state ------------------------------------------------------------------------------
+
+    @property
+    def state(self) -> PlantState:
+        """State now. Setting it decides anew what conducts, with the gates as they are."""
+        return PlantState(self._t_s, *self._y)
+
+    @state.setter
+    def state(self, state: PlantState) -> None:
+        i_sum = state.i_u_a + state.i_v_a + state.i_w_a
+        if abs(i_sum) > 1e-9:
+            raise ValueError(f"phase currents add up to {i_sum} A; a star without neutral needs 0 A")
+        self._t_s = state.t_s
+        i_w = -(state.i_u_a + state.i_v_a)
+        self._y: Vector = (state.i_u_a, state.i_v_a, i_w, state.v_bus_v, state.w_rad_s, state.theta_rad)
+        self._moving = math.copysign(1.0, state.w_rad_s) if state.w_rad_s else 0.0
+        self._feeding = 1.0
+        self._take_over(self._gates)
+        self.level = 1 if self._comparator_v(self._terminals(*self._y)) > 0.0 else 0
+
+    def copy_state(self) -> Snapshot:
+        """All that is needed to go on from here, bit for bit, in this plant or another of the same params."""
+        return Snapshot(
+            self._t_s,
+            self._y,
+            self._gates,
+            self._legs,
+            self._moving,
+            self._feeding,
+            self.input,
+            self.sense_leg,
+            self.level,
+            self.comparator_noise_v,
+        )
+
+    def restore(self, snapshot: Snapshot) -> None:
+        """Go back to (or on from) what `copy_state` gave."""
+        self._t_s, self._y, self._gates = snapshot.t_s, snapshot.y, snapshot.gates
+        self._legs, self._moving, self._feeding = snapshot.legs, snapshot.moving, snapshot.feeding
+        self.input = self._imposed = snapshot.input
+        self.sense_leg, self.level = snapshot.sense_leg, snapshot.level
+        self.comparator_noise_v = snapshot.comparator_noise_v
+        self._machine.impose(self.input)
+        self._rates, self._terminals = self._machine.equations(self._legs, self._moving, self._feeding)
+
+    def terminal_voltages(self) -> tuple[float, float, float]:
+        """Voltages (V) of the terminals U, V, W against ground, with the gates of the last call."""
+        return self._terminals(*self._y)
+
+    @property
+    def conduction(self) -> Legs:
+        """What carries the current of each leg now."""
+        return self._legs
+
+    # ---- time -------------------------------------------------------------------------------
+
+    def advance(self, to_s: float, gates: Gates) -> tuple[float, str | None]:
+        """Go on to `to_s` with these gates; return (time reached, event).
+
+        The event is None at `to_s`, or "comparator" where `level` has just changed: at a crossing, at
+        a jump, or at once if `sense_leg` now points at a phase on the other side. Gates: 0 off,
+        1 high FET on, 2 low FET on. ValueError if `to_s` lies before now.
+        """
+        if to_s < self._t_s:
+            raise ValueError(f"advance to {to_s} s asked at {self._t_s} s; restore an earlier state first")
+        if gates != self._gates or self.input is not self._imposed:
+            self._take_over(gates)
+        margins = self._margins(self._y)
+        while True:
+            if margins[-1] > 0.0:
+                self.level = 1 - self.level
+                return self._t_s, COMPARATOR
+            if self._t_s >= to_s:
+                return self._t_s, None
+            margins = self._step(to_s)
+            if max(margins[:-1]) > 0.0:
+                self._react(margins)
+                margins = self._margins(self._y)
+
+    def _step(self, to_s: float) -> tuple[float, ...]:
+        """Take one step, cut at the first event, and return the margins at its end."""
+        y = self._y
+        k1 = self._rates(*y)
+        remaining = to_s - self._t_s
+        if k1 == (0.0, 0.0, 0.0, k1[3], 0.0, 0.0) and abs(k1[3]) < SETTLED_V_PER_S:
+            self._t_s = to_s
+            return self._margins(y)
+        h = remaining / math.ceil(remaining / self._step_max_s)
+        last = h == remaining
+        corner = self._time_to_corner_s(y[5], k1[5])
+        if corner < h:
+            h, last = corner, False
+        y_end = rk4(self._rates, y, k1, h)
+        margins = self._margins(y_end)
+        if max(margins) > 0.0:
+            located, y_end = locate(self._rates, y, k1, h, y_end, self._margins)
+            margins = self._margins(y_end)
+            last = last and located == h
+            h = located
+        self._t_s = to_s if last else self._t_s + h
+        self._y = y_end
+        return margins
+
+    def _time_to_corner_s(self, theta: float, dtheta: float) -> float:
+        """Time (s) to the next corner of the trapezoid: no step should straddle one."""
+        if dtheta == 0.0:
+            return math.inf
+        sectors = (theta - FIRST_BORDER_RAD) / SECTOR_RAD
+        if dtheta > 0.0:
+            to_go = math.floor(sectors + CORNER_RAD) + 1.0 - sectors
+        else:
+            to_go = math.ceil(sectors - CORNER_RAD) - 1.0 - sectors
+        return to_go * SECTOR_RAD / dtheta
+
+    # ---- events -----------------------------------------------------------------------------
+
+    def _comparator_v(self, terminals: tuple[float, float, float]) -> float:
+        """Comparator input (V, seen at the terminals): v_sel - mean(v) + offset / divider."""
+        v_u, v_v, v_w = terminals
+        offset = (self.params.offset_v + self.comparator_noise_v) / self.params.divider
+        return terminals[self.sense_leg] - (v_u + v_v + v_w) / 3.0 + offset
+
+    def _margins(self, y: Vector) -> tuple[float, ...]:
+        """One number for each event, positive once it has happened.
+
+        Legs U, V, W: a diode's current has reversed (A), an open terminal has passed its clamp (V).
+        Supply: the bus has passed the source (V). Rotor: the speed has passed zero (rad/s), or at rest
+        the torque exceeds friction (Nm). Comparator: its input has passed the threshold (V).
+        """
+        p = self.params
+        terminals = self._terminals(*y)
+        v_bus = y[3]
+        leg_margins = [-1.0, -1.0, -1.0]
+        for n, leg in enumerate(self._legs):
+            if leg is OPEN:
+                v = terminals[n]
+                leg_margins[n] = max(v - v_bus - p.v_f_v, -p.v_f_v - v) - CLAMP_MARGIN_V
+            elif leg.direction:
+                leg_margins[n] = -leg.direction * y[n]
+        supply = -1.0
+        if not (p.sinks or p.stiff):
+            above = v_bus - self.input.v_supply_v
+            supply = (above if self._feeding else -above) - SUPPLY_MARGIN_V
+        rotor = -1.0
+        if self._moving:
+            rotor = -self._moving * y[4]
+        elif not p.fixed_speed:
+            rotor = abs(self._machine.torque_nm(y) - self.input.load_nm) - p.coulomb_nm
+        d = self._comparator_v(terminals)
+        comparator = (-d if self.level else d) - COMPARATOR_BAND_V
+        return (*leg_margins, supply, rotor, comparator)
+
+    def _take_over(self, gates: Gates) -> None:
+        """New gates or new input: decide everything anew."""
+        self._gates = gates
+        self._imposed = self.input
+        self._machine.impose(self.input)
+        if self.params.stiff:
+            self._y = (*self._y[:3], self.input.v_supply_v, *self._y[4:])
+        if not (self.params.sinks or self.params.stiff):
+            self._feeding = 1.0 if self._y[3] <= self.input.v_supply_v else 0.0
+        if self.params.fixed_speed:
+            self._moving = 0.0
+        elif self._y[4] == 0.0:
+            self._moving = self._direction_from_rest()
+        self._decide_conduction()
+
+    def _react(self, margins: tuple[float, ...]) -> None:
+        """Make the discrete change each positive margin stands for."""
+        *leg_margins, supply, rotor, _ = margins
+        for n, margin in enumerate(leg_margins):
+            if margin > 0.0 and self._legs[n].direction:
+                self._extinguish(n)
+        if supply > 0.0:
+            self._feeding = 1.0 - self._feeding
+        if rotor > 0.0:
+            self._y = (*self._y[:4], 0.0, self._y[5])
+            self._moving = self._direction_from_rest()
+        self._decide_conduction()
+
+    def _extinguish(self, leg: int) -> None:
+        """A diode stops conducting: its current is exactly zero from now on, and so is the sum."""
+        currents = list(self._y[:3])
+        currents[leg] = 0.0
+        first, second = (n for n in range(3) if n != leg)
+        both = self._legs[first].conducts and self._legs[second].conducts
+        currents[second] = -currents[first] if both else 0.0
+        currents[first] = currents[first] if both else 0.0
+        self._y = (currents[0], currents[1], currents[2], *self._y[3:])
+
+    def _direction_from_rest(self) -> float:
+        """Sign of the speed that sets in from rest; 0 while friction holds the rotor."""
+        net = self._machine.torque_nm(self._y) - self.input.load_nm
+        return math.copysign(1.0, net) if abs(net) > self.params.coulomb_nm else 0.0
+
+    def _decide_conduction(self) -> None:
+        """Take the combination of elements in which each obeys its law (the least violated, if none)."""
+        y, p = self._y, self.params
+        best, best_violation = self._legs, math.inf
+        for legs in product(*(candidates(self._gates[n], y[n]) for n in (0, 1, 2))):
+            rates, terminals = self._machine.equations(legs, self._moving, self._feeding)
+            slopes, voltages = rates(*y), terminals(*y)
+            violation = sum(
+                violation_v(leg, y[n], p.l_h * slopes[n], voltages[n], y[3], p.v_f_v)
+                for n, leg in enumerate(legs)
+            )
+            if violation < best_violation:
+                best, best_violation = legs, violation
+            if violation <= LAW_TOLERANCE_V:
+                break
+        changed = best != self._legs
+        self._legs = best
+        self._rates, self._terminals = self._machine.equations(best, self._moving, self._feeding)
+        if changed and self.on_conduction is not None:
+            self.on_conduction(self._t_s, best)

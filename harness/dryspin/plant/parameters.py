@@ -1,0 +1,122 @@
+"""What a plant is given: constants of a run, moving state, imposed input.
+
+Three separate things, so that a signature says what may change: `PlantParams` is fixed for a run,
+`PlantState` moves with it, `PlantInput` is imposed from outside and may change between two calls.
+SI units throughout; angles electrical, speeds mechanical; currents positive into the motor.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from dryspin.drive import Drive
+    from dryspin.scenario import Scenario
+
+
+@dataclass(frozen=True, slots=True)
+class PlantParams:
+    """Constants of one run.
+
+    k_v_s: peak EMF of one phase per mechanical rad/s (V s/rad), also torque per ampere in one phase
+        on its flat top (Nm/A). Two phases in series make twice of it: 60 / (2 pi Kv).
+    r_ohm, l_h: one phase; `l_h` is self less mutual inductance.
+    b_nm_s, coulomb_nm, kq_nm_s2: torque against motion, B w + Tc sign(w) + kq w|w|; standing still,
+        the rotor stays so while the torque on it is at most `coulomb_nm`.
+    r_on_ohm, v_f_v: FET; body diode = drop `v_f_v` in series with a slope of `r_on_ohm`.
+    r_supply_ohm, c_bus_f, sinks: source behind a resistance into the bus capacitor; a supply with
+        sinks=False takes no current back. stiff=True: the bus is the source itself.
+    fixed_speed: the rotor is driven from outside and keeps the speed of the state.
+    divider, offset_v, delay_s: sense divider ratio; the comparator's input offset (V at the pin,
+        positive = phase seen too high) and its delay. The plant leaves the delay to the caller.
+    """
+
+    k_v_s: float
+    r_ohm: float
+    l_h: float
+    pole_pairs: int
+    j_kg_m2: float
+    b_nm_s: float
+    coulomb_nm: float
+    kq_nm_s2: float
+    r_on_ohm: float
+    v_f_v: float
+    r_supply_ohm: float
+    c_bus_f: float
+    sinks: bool
+    stiff: bool
+    fixed_speed: bool
+    divider: float
+    offset_v: float
+    delay_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlantState:
+    """Moving state at `t_s`. `theta_rad` is electrical and unwrapped; `w_rad_s` is mechanical."""
+
+    t_s: float
+    i_u_a: float
+    i_v_a: float
+    i_w_a: float
+    v_bus_v: float
+    w_rad_s: float
+    theta_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlantInput:
+    """Imposed from outside, constant during one `advance`.
+
+    `v_supply_v` is the open-circuit voltage of the source. `load_factor` multiplies the propeller's
+    torque factor kq only. `load_nm` is a constant torque that turns the rotor backwards when positive.
+    """
+
+    v_supply_v: float
+    load_factor: float = 1.0
+    load_nm: float = 0.0
+
+
+def k_phase_v_s(kv_rpm_per_v: float) -> float:
+    """Phase peak EMF constant (V s/rad) of a motor of `kv_rpm_per_v` (rpm per volt line to line).
+
+    On the flat tops two phases stand in series, so one carries half: k = 0.5 / (Kv 2 pi / 60).
+    """
+    return 0.5 / (kv_rpm_per_v * 2.0 * math.pi / 60.0)
+
+
+def plant_params(drive: Drive, scenario: Scenario) -> PlantParams:
+    """Nominal values of `drive`, with the factors and absolute values of `scenario.parts` applied.
+
+    A supply without series resistance makes a stiff bus; a scenario that states `speed_rpm` drives
+    the rotor.
+    """
+    parts = scenario.parts
+
+    def scaled(name: str, nominal: float) -> float:
+        return nominal * parts.get(name, 1.0)
+
+    motor, load, bridge, supply, sense = drive.motor, drive.load, drive.bridge, drive.supply, drive.sense
+    r_supply_ohm = scaled("r_supply", supply.r_ohm.nominal)
+    return PlantParams(
+        k_v_s=k_phase_v_s(scaled("kv", motor.kv_rpm_per_v.nominal)),
+        r_ohm=scaled("r_phase", motor.r_phase_ohm.nominal),
+        l_h=scaled("l_phase", motor.l_phase_h.nominal),
+        pole_pairs=motor.pole_pairs,
+        j_kg_m2=scaled("j", motor.j_kg_m2.nominal),
+        b_nm_s=load.viscous_nm_s.nominal,
+        coulomb_nm=scaled("coulomb", load.coulomb_nm.nominal),
+        kq_nm_s2=scaled("kq", load.kq_nm_s2.nominal),
+        r_on_ohm=scaled("r_on", bridge.r_on_ohm.nominal),
+        v_f_v=scaled("v_f", bridge.v_f_v.nominal),
+        r_supply_ohm=r_supply_ohm,
+        c_bus_f=scaled("c_bus", supply.c_f.nominal),
+        sinks=supply.sinks,
+        stiff=r_supply_ohm == 0.0,
+        fixed_speed=bool(scenario.speed_rpm),
+        divider=sense.ratio,
+        offset_v=parts.get("offset_v", sense.offset_v.nominal),
+        delay_s=parts.get("delay_s", sense.delay_s.nominal),
+    )
