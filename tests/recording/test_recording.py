@@ -96,15 +96,8 @@ def test_marks_become_spans_and_a_reset_begins_anew():
 
 def test_pulses_are_complete_ones_only():
     """A pulse cut by either end of the recording has no width."""
-    run = recording(
-        [
-            (0, Signal.THROTTLE, 1),
-            (40, Signal.THROTTLE, 0),
-            (100, Signal.THROTTLE, 1),
-            (24_100, Signal.THROTTLE, 0),
-        ]
-        + [(150_000, Signal.THROTTLE, 1)]
-    )
+    levels = [(0, 1), (40, 0), (100, 1), (24_100, 0), (150_000, 1)]
+    run = recording([(cycle, Signal.THROTTLE, level) for cycle, level in levels])
     assert run.pulses.widths.tolist() == [24_000]
     assert run.pulses.rises.tolist() == [100]
 
