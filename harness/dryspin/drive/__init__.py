@@ -1,6 +1,7 @@
 """The drive: the physical thing under test, and the claims it is held to."""
 
-from dryspin.drive.claims import Claims, Limit, Suppression
+from dryspin.drive.claims import Claims, Limit, Suppression, claims_file, load_claims
+from dryspin.drive.load import load_drive
 from dryspin.drive.model import (
     Bridge,
     Controller,
@@ -12,6 +13,7 @@ from dryspin.drive.model import (
     Supply,
     Throttle,
 )
+from dryspin.drive.overlay import overlaid_file, overlaid_files
 from dryspin.drive.span import Range
 
 __all__ = [
@@ -28,4 +30,9 @@ __all__ = [
     "Supply",
     "Suppression",
     "Throttle",
+    "claims_file",
+    "load_claims",
+    "load_drive",
+    "overlaid_file",
+    "overlaid_files",
 ]

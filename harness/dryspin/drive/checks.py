@@ -1,0 +1,167 @@
+"""What two or more values of a drive must keep between them.
+
+Each check takes the drive and yields nothing, or one problem: the table and key to blame and the
+rest of the sentence. A new rule is a new function in `CHECKS`.
+"""
+
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+from typing import NamedTuple
+
+from dryspin.drive import carrier
+from dryspin.drive.model import Drive
+
+
+class Problem(NamedTuple):
+    """Table and key to blame, and what follows them in the message."""
+
+    table: str
+    key: str
+    text: str
+
+
+Check = Callable[[Drive], Iterator[Problem]]
+
+
+def carrier_exists(drive: Drive) -> Iterator[Problem]:
+    """The carrier is one the part can make, and one the rig runs."""
+    f_pwm_hz, f_cpu_hz = drive.bridge.f_pwm_hz, drive.controller.f_cpu_hz
+    nearest = carrier.nearest(f_pwm_hz, f_cpu_hz)
+    (on_rig,) = (c for c in carrier.carriers(f_cpu_hz) if c.on_rig)
+    at = f"{drive.controller.part} at {f_cpu_hz / 1e6:g} MHz"
+    if abs(nearest.f_hz - f_pwm_hz) > carrier.TOLERANCE_HZ:
+        yield Problem(
+            "bridge",
+            "f_pwm_hz",
+            f" = {f_pwm_hz:.8g} Hz: {at} cannot make this carrier; nearest is {nearest}. "
+            f"Write {on_rig.f_hz:.0f}, the one the rig runs.",
+        )
+    elif not nearest.on_rig:
+        yield Problem(
+            "bridge",
+            "f_pwm_hz",
+            f" = {f_pwm_hz:.8g} Hz: {at} can make this carrier ({nearest.mode}, prescaler "
+            f"{nearest.prescaler}), but it is not on the rig yet. Write {on_rig.f_hz:.0f} "
+            "(phase-correct, prescaler 1).",
+        )
+
+
+def gates_are_held_off(drive: Drive) -> Iterator[Problem]:
+    """During reset the pins float at once, without a clock (data sheets 7810C p. 44, 8025I p. 46)."""
+    if not drive.bridge.pull_downs:
+        yield Problem(
+            "bridge",
+            "pull_downs",
+            " = false: during reset the part's pins float, and a floating gate can turn both FETs of a leg "
+            "on. Fit a pull-down on each gate driver input and write true.",
+        )
+
+
+def sense_pin_stays_below_supply(drive: Drive) -> Iterator[Problem]:
+    """A terminal rises one diode drop above the bus; its divider must keep the pin at or below VCC."""
+    highest_v = drive.supply.v_v.high + drive.bridge.v_f_v.high
+    pin_v = highest_v * drive.sense.ratio
+    v_supply_v = drive.controller.v_supply_v
+    if pin_v > v_supply_v:
+        r_top_ohm = drive.sense.r_bottom_ohm * (highest_v / v_supply_v - 1.0)
+        yield Problem(
+            "sense",
+            "r_top_ohm",
+            f" = {drive.sense.r_top_ohm:g} ohm over r_bottom_ohm = {drive.sense.r_bottom_ohm:g} ohm puts "
+            f"{pin_v:.3g} V on the sense pin at {highest_v:.4g} V (supply at its highest and one diode "
+            f"drop), above the controller's {v_supply_v:g} V. Use at least {r_top_ohm:.4g} ohm on top.",
+        )
+
+
+def fets_bear_the_supply(drive: Drive) -> Iterator[Problem]:
+    """The weakest rating on the bus lies above the supply's highest voltage."""
+    if drive.bridge.v_max_v < drive.supply.v_v.high:
+        yield Problem(
+            "bridge",
+            "v_max_v",
+            f" = {drive.bridge.v_max_v:g} V is below the supply's highest {drive.supply.v_v.high:g} V. "
+            "Use FETs and capacitor for more, or lower [supply] v_v.",
+        )
+
+
+def dead_time_fits_the_carrier(drive: Drive) -> Iterator[Problem]:
+    """Both dead times of a period must leave room for a pulse."""
+    period_ns = 1e9 / drive.bridge.f_pwm_hz
+    if 2.0 * drive.bridge.dead_time_ns >= period_ns:
+        yield Problem(
+            "bridge",
+            "dead_time_ns",
+            f" = {drive.bridge.dead_time_ns:g} ns twice in each carrier period of {period_ns:.0f} ns leaves "
+            "no pulse. Shorten it.",
+        )
+
+
+def supply_carries_the_clock(drive: Drive) -> Iterator[Problem]:
+    """Safe clock over supply: 4 MHz at 1.8 V, 10 at 2.7, 20 at 4.5 (data sheet 8161D table 28-2).
+
+    Linear in between, which is from memory.
+    """
+    v = drive.controller.v_supply_v
+    corners = ((1.8, 4e6), (2.7, 10e6), (4.5, 20e6), (5.5, 20e6))
+    for (v0, f0), (v1, f1) in pairwise(corners):
+        if v0 <= v <= v1:
+            f_max_hz = f0 + (f1 - f0) * (v - v0) / (v1 - v0)
+            if drive.controller.f_cpu_hz > f_max_hz:
+                yield Problem(
+                    "controller",
+                    "f_cpu_hz",
+                    f" = {drive.controller.f_cpu_hz:g} Hz is too fast for v_supply_v = {v:g} V, which "
+                    f"carries {f_max_hz / 1e6:.3g} MHz. Raise the supply or slow the clock.",
+                )
+            return
+
+
+def rc_clock_is_8_mhz(drive: Drive) -> Iterator[Problem]:
+    """The internal RC oscillator runs at 8.0 MHz and can only be divided (data sheet 8161D p. 317)."""
+    if drive.controller.clock == "rc" and drive.controller.f_cpu_hz > 8e6:
+        yield Problem(
+            "controller",
+            "clock",
+            f' = "rc": the internal oscillator gives 8 MHz, not {drive.controller.f_cpu_hz / 1e6:g} MHz. '
+            'Write "crystal" or "resonator", or f_cpu_hz = 8e6.',
+        )
+
+
+def throttle_points_are_in_order(drive: Drive) -> Iterator[Problem]:
+    """Valid low, full reverse, dead band, full forward, valid high: each above the one before."""
+    t = drive.throttle
+    below, above = t.neutral_us - t.dead_band_us, t.neutral_us + t.dead_band_us
+    # Low point, high point, the key to blame.
+    pairs = (
+        (("valid_low_us", t.valid_low_us), ("reverse_full_us", t.reverse_full_us), "valid_low_us"),
+        (("reverse_full_us", t.reverse_full_us), ("neutral_us - dead_band_us", below), "reverse_full_us"),
+        (("neutral_us + dead_band_us", above), ("forward_full_us", t.forward_full_us), "forward_full_us"),
+        (("forward_full_us", t.forward_full_us), ("valid_high_us", t.valid_high_us), "valid_high_us"),
+    )
+    for (low_name, low), (high_name, high), blamed in pairs:
+        if low >= high:
+            yield Problem(
+                "throttle",
+                blamed,
+                f": {low_name} = {low:g} us must be below {high_name} = {high:g} us. "
+                "Put the points in order from the shortest pulse to the longest.",
+            )
+            return
+
+
+CHECKS: tuple[Check, ...] = (
+    carrier_exists,
+    gates_are_held_off,
+    sense_pin_stays_below_supply,
+    fets_bear_the_supply,
+    dead_time_fits_the_carrier,
+    supply_carries_the_clock,
+    rc_clock_is_8_mhz,
+    throttle_points_are_in_order,
+)
+
+
+def problems(drive: Drive) -> Iterator[Problem]:
+    """All problems of a drive, in the order of `CHECKS`."""
+    for check in CHECKS:
+        yield from check(drive)

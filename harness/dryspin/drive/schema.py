@@ -1,0 +1,140 @@
+"""Every key of `drive.toml`: meaning, unit, bounds, default and the reason of the default.
+
+The one place to look up or to print from. Bounds refuse what cannot exist; what two values must
+keep between them stands in `checks.py`.
+"""
+
+from collections.abc import Mapping
+
+from dryspin.drive.keys import Defines, Flag, Key, Number, Spanned, Text, Texts
+from dryspin.drive.span import Range
+
+TOP: tuple[Key, ...] = (
+    Text(name="name", meaning="a short name for reports", default="", may_be_empty=True,
+         reason="the name of the firmware's directory"),
+)  # fmt: skip
+
+FIRMWARE: tuple[Key, ...] = (
+    Texts(name="sources", meaning="the C sources as glob patterns, relative to the firmware's directory",
+          default=("*.c",), reason="a small firmware lies in one directory"),
+    Texts(name="include", meaning="the include directories, relative to the firmware's directory",
+          default=(".",), reason="headers lie beside the sources"),
+    Defines(name="defines", meaning="macros as a table of names and values", default={},
+            reason="none are needed"),
+    Text(name="base", meaning="the directory whose files and tables stand in for missing ones",
+         default="", may_be_empty=True, reason="the firmware is complete"),
+)  # fmt: skip
+
+MOTOR: tuple[Key, ...] = (
+    Spanned(name="kv_rpm_per_v", unit="rpm/V", above=0.0, at_most=1e6, default=None,
+            meaning="the no-load speed per volt, line to line", reason="kt_nm_per_a says the same"),
+    Text(name="kv_from", meaning="how kv was obtained, such as \"no-load test\"", default=None,
+         reason="needed only beside kv_rpm_per_v"),
+    Spanned(name="kt_nm_per_a", unit="Nm/A", above=0.0, at_most=1e3, default=None,
+            meaning="the torque per ampere with two phases on", reason="kv_rpm_per_v says the same"),
+    Text(name="kt_from", meaning="how kt was obtained, such as \"data sheet\"", default=None,
+         reason="needed only beside kt_nm_per_a"),
+    Spanned(name="r_phase_ohm", unit="ohm", above=0.0, at_most=1e3,
+            meaning="the resistance of one phase, half of the value between two terminals"),
+    Spanned(name="l_phase_h", unit="H", above=0.0, at_most=1.0,
+            meaning="the inductance of one phase, half of the value between two terminals"),
+    Number(name="pole_pairs", whole=True, at_least=1, at_most=100,
+           meaning="the number of pole PAIRS, half of the number of magnets"),
+    Spanned(name="j_kg_m2", unit="kg m2", above=0.0, at_most=1e3,
+            meaning="the inertia of rotor and propeller together"),
+)  # fmt: skip
+
+LOAD: tuple[Key, ...] = (
+    Spanned(name="kq_nm_s2", unit="Nm s2", at_least=0.0, meaning="the propeller factor, torque = kq w |w|"),
+    Spanned(name="coulomb_nm", unit="Nm", at_least=0.0, default=Range.exactly(0.0),
+            meaning="the friction torque that does not depend on speed", reason="a bearing without friction"),
+    Spanned(name="viscous_nm_s", unit="Nm s", at_least=0.0, default=Range.exactly(0.0),
+            meaning="the friction torque per rad/s", reason="small beside a propeller in water"),
+)  # fmt: skip
+
+BRIDGE: tuple[Key, ...] = (
+    Spanned(name="r_on_ohm", unit="ohm", above=0.0, at_most=10.0,
+            meaning="the resistance of a FET that is on"),
+    Spanned(name="v_f_v", unit="V", at_least=0.0, at_most=5.0, default=Range.exactly(0.7),
+            meaning="the forward drop of a body diode", reason="silicon at a few amperes; no source"),
+    Text(name="chopping", choices=("high side",),
+         not_yet={
+             "low side": "it chops the high side only; write \"high side\"",
+             "complementary": "it has no gate driver that makes low side and dead time from one input; "
+                              "write \"high side\"",
+         },
+         meaning="which FETs follow the carrier"),
+    Number(name="f_pwm_hz", unit="Hz", above=0.0, meaning="the carrier's frequency"),
+    Number(name="dead_time_ns", unit="ns", at_least=0.0, at_most=1e5,
+           meaning="the time both FETs of a leg must be off between one and the other"),
+    Flag(name="pull_downs", meaning="whether each gate has a resistor that holds it off by itself"),
+    Number(name="i_peak_max_a", unit="A", above=0.0, meaning="the highest phase current the FETs bear"),
+    Number(name="v_max_v", unit="V", above=0.0,
+           meaning="the highest bus voltage, the lowest rating of FETs, capacitor and regulator"),
+    Number(name="high_on_max_s", unit="s", above=0.0, default=0.01,
+           meaning="the longest time a high FET stays on from its bootstrap capacitor",
+           reason="1 uF that may lose 0.5 V at 50 uA; C dV / I, currents common practice, no source"),
+)  # fmt: skip
+
+SUPPLY: tuple[Key, ...] = (
+    Text(name="kind", choices=("pack", "lab"), meaning="\"pack\" (battery) or \"lab\" (laboratory supply)"),
+    Spanned(name="v_v", unit="V", above=0.0, meaning="the open-circuit voltage"),
+    Spanned(name="r_ohm", unit="ohm", above=0.0, meaning="the resistance of source and leads together"),
+    Flag(name="sinks", meaning="whether the supply takes current back"),
+    Spanned(name="c_f", unit="F", above=0.0, at_most=1.0, meaning="the bulk capacitor on the board"),
+    Spanned(name="esr_ohm", unit="ohm", at_least=0.0, default=Range.exactly(0.0),
+            meaning="the series resistance of the bulk capacitor",
+            reason="for ripple and heat; the plant's bus voltage is that of the bare capacitance"),
+)  # fmt: skip
+
+SENSE: tuple[Key, ...] = (
+    Number(name="r_top_ohm", unit="ohm", at_least=0.0, meaning="the divider's resistor to the terminal"),
+    Number(name="r_bottom_ohm", unit="ohm", above=0.0, meaning="the divider's resistor to ground"),
+    Spanned(name="offset_v", unit="V", at_least=-1.0, at_most=1.0, default=Range(-0.04, 0.0, 0.04),
+            meaning="the comparator's input offset",
+            reason="data sheet DS40002011A p. 385: at most 40 mV at 5 V"),
+    Spanned(name="delay_s", unit="s", at_least=0.0, at_most=1e-3, default=Range.exactly(5e-7),
+            meaning="the comparator's propagation delay",
+            reason="data sheet DS40002011A p. 385: 500 ns at 4 V"),
+)  # fmt: skip
+
+CONTROLLER: tuple[Key, ...] = (
+    Text(name="part", choices=("mega168",), meaning="the controller's part family"),
+    Number(name="f_cpu_hz", unit="Hz", at_least=1e6, at_most=20e6, meaning="the CPU clock of the part"),
+    Text(name="clock", choices=("crystal", "resonator", "rc"), meaning="what makes the clock"),
+    Number(name="v_supply_v", unit="V", at_least=1.8, at_most=5.5, default=5.0,
+           meaning="the controller's supply", reason="the common regulator of such boards; no source"),
+    Number(name="block_cycles", whole=True, at_least=0, at_most=1000, default=0,
+           meaning="the CPU cycles charged for each basic block",
+           reason="only port calls take time, so that runs are the same whatever compiler built them"),
+)  # fmt: skip
+
+THROTTLE: tuple[Key, ...] = (
+    Number(name="neutral_us", unit="us", above=0.0, default=1500.0, meaning="the pulse that asks for nothing",
+           reason="common practice, open-txu.org glossary: 1000 / 1500 / 2000 us"),
+    Number(name="forward_full_us", unit="us", above=0.0, default=2000.0,
+           meaning="the pulse that asks for full speed forward", reason="the same"),
+    Number(name="reverse_full_us", unit="us", above=0.0, default=1000.0,
+           meaning="the pulse that asks for full speed in reverse", reason="the same"),
+    Number(name="dead_band_us", unit="us", at_least=0.0, default=25.0,
+           meaning="the distance from neutral up to which nothing is asked for",
+           reason="idle sticks scatter by some 23 us (RC forum post \"RX fail-safe\", 2015: 942 to 965 us)"),
+    Number(name="valid_low_us", unit="us", above=0.0, default=800.0,
+           meaning="the shortest pulse that counts", reason="house rule, from memory"),
+    Number(name="valid_high_us", unit="us", above=0.0, default=2200.0,
+           meaning="the longest pulse that counts", reason="house rule, from memory"),
+)  # fmt: skip
+
+TABLES: Mapping[str, tuple[Key, ...]] = {
+    "firmware": FIRMWARE,
+    "motor": MOTOR,
+    "load": LOAD,
+    "bridge": BRIDGE,
+    "supply": SUPPLY,
+    "sense": SENSE,
+    "controller": CONTROLLER,
+    "throttle": THROTTLE,
+}
+
+OPTIONAL_TABLES = ("firmware", "throttle")
+"""Tables of which every key has a default, so that a file may leave them out."""
