@@ -4,7 +4,7 @@ A key is declared once, with unit, bounds, default and the reason of the default
 texts and printed help all come from that declaration.
 """
 
-import math
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -18,6 +18,8 @@ class _Required:
 
 
 REQUIRED: Final = _Required()
+
+_LARGEST = sys.float_info.max
 
 
 class MismatchError(ValueError):
@@ -67,7 +69,8 @@ class Number(Key):
             )
         if self.whole and not isinstance(raw, int):
             raise MismatchError("is not a whole number")
-        if not math.isfinite(raw):
+        # An integer of a file may be too long for a float; comparing does not convert it.
+        if not -_LARGEST <= raw <= _LARGEST:
             raise MismatchError(f"is not a finite number{self._in_unit}")
         if self.above is not None and not raw > self.above:
             raise MismatchError(f"must be above {_with_unit(self.above, self.unit)}")

@@ -39,10 +39,7 @@ class Section:
 
     def read(self, keys: Sequence[Key]) -> dict[str, Any]:
         """Every key's value by name, defaults filled in; raises the section's error class."""
-        by_name = {key.name: key for key in keys}
-        for given in self.values:
-            if given not in by_name:
-                raise self._unknown(given, keys)
+        self.refuse_unknown(keys)
         taken = {}
         for key in keys:
             if key.name in self.values:
@@ -54,6 +51,13 @@ class Section:
                 taken[key.name] = key.default
         return taken
 
+    def refuse_unknown(self, keys: Sequence[Key], noun: str = "key") -> None:
+        """Raise for a name that no key has, with the nearest one that exists."""
+        names = [key.name for key in keys]
+        for given in self.values:
+            if given not in names:
+                raise self._unknown(given, keys, noun)
+
     def take(self, key: Key) -> Any:
         """The value of one key that is present."""
         raw = self.values[key.name]
@@ -64,7 +68,7 @@ class Section:
             end = "" if text.endswith("?") else "."
             raise self.problem(key.name, f" = {key.shown(raw)}: {text}{end} Give {key.meaning}.") from None
 
-    def _unknown(self, given: str, keys: Sequence[Key]) -> DryspinError:
+    def _unknown(self, given: str, keys: Sequence[Key], noun: str) -> DryspinError:
         """Unknown key: a known quantity in another unit, or a slip of the pen."""
         for key in keys:
             stem = _stem(key)
@@ -75,7 +79,9 @@ class Section:
                     + _converted(given.removeprefix(stem + "_"), key, self.values[given])
                     + f" ({key.meaning}).",
                 )
-        return self.problem(given, f" is not a known key. {suggestion(given, [key.name for key in keys])}")
+        return self.problem(
+            given, f" is not a known {noun}. {suggestion(given, [key.name for key in keys], noun)}"
+        )
 
 
 def _unit_suffix(key: Key) -> str:

@@ -5,13 +5,30 @@ else is linear between its points and constant beyond the last one.
 """
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Any
+
+from dryspin.drive.section import Section
+from dryspin.errors import ScenarioError
+from dryspin.scenario import schema
 
 Trace = tuple[tuple[float, float], ...]
 """Breakpoints (time in s, value), the first at 0 s, times strictly increasing."""
 
 LINEAR_TRACES = ("supply_v", "load_factor", "load_nm", "speed_rpm", "comparator_noise_mv")
+
+
+class ContradictionError(ScenarioError):
+    """Two values of a scenario contradict each other; `path` is the key to blame.
+
+    Remedy: the message says which of the two to change.
+    """
+
+    def __init__(self, path: tuple[str | int, ...], text: str) -> None:
+        super().__init__(f"scenario: {text}")
+        self.path = path
+        self.text = text
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +43,9 @@ class Fault:
 @dataclass(frozen=True)
 class Scenario:
     """One scenario. An empty linear trace means the default of the table below.
+
+    Checked when built, from a file or not: `ScenarioError` for a value outside its bounds, points
+    out of order, an unknown part or fault, an event after the end.
 
     seed                 noise is a function of (seed, time)
     end_s                length of the run, s from power-on, the arming rite included
@@ -55,6 +75,50 @@ class Scenario:
     parts: Mapping[str, float] = field(default_factory=dict, hash=False)
     faults: tuple[Fault, ...] = ()
 
+    def __post_init__(self) -> None:
+        section = _section("", {key.name: getattr(self, key.name) for key in schema.TOP})
+        for name, value in section.read(schema.TOP).items():
+            object.__setattr__(self, name, value)
+        parts = _section("parts", self.parts)
+        parts.refuse_unknown(tuple(schema.PARTS.values()), noun="part")
+        # In the order of the declaration, so that equal scenarios are written alike.
+        taken = {name: parts.take(key) for name, key in schema.PARTS.items() if name in self.parts}
+        object.__setattr__(self, "parts", taken)
+        faults = tuple(
+            Fault(
+                **_section("fault", {"kind": f.kind, "at_s": f.at_s, "for_ms": f.for_ms}).read(schema.FAULT)
+            )
+            for f in self.faults
+        )
+        object.__setattr__(self, "faults", faults)
+        for contradiction in _contradictions(self):
+            raise contradiction
+
+    def to_toml(self) -> str:
+        """The scenario as a file; reading it gives an equal scenario, to the last bit."""
+        from dryspin.scenario.text import toml_of
+
+        return toml_of(self)
+
+    def as_table(self) -> dict[str, Any]:
+        """The scenario as plain tables and lists, with the format's version; absent = default."""
+        table: dict[str, Any] = {schema.VERSION_KEY: schema.VERSION}
+        for key in schema.TOP:
+            value = getattr(self, key.name)
+            if isinstance(value, tuple):
+                if value:
+                    table[key.name] = [list(point) for point in value]
+            else:
+                table[key.name] = value
+        if self.parts:
+            table["parts"] = dict(self.parts)
+        if self.faults:
+            table["fault"] = [
+                {"kind": f.kind, "at_s": f.at_s, **({"for_ms": f.for_ms} if f.for_ms else {})}
+                for f in self.faults
+            ]
+        return table
+
     @property
     def events(self) -> int:
         """Number of events: breakpoints after t = 0, and faults."""
@@ -76,6 +140,47 @@ class Scenario:
                 pulses.append((rise_s, width_us))
             k += 1
         return pulses
+
+
+def _section(name: str, values: Mapping[str, Any]) -> Section:
+    return Section(name, values, lambda key: "scenario", ScenarioError)
+
+
+def _contradictions(scenario: Scenario) -> Iterator[ContradictionError]:
+    end_s = scenario.end_s
+    for name in ("throttle_us", *LINEAR_TRACES):
+        trace: Trace = getattr(scenario, name)
+        if trace and trace[-1][0] > end_s:
+            yield ContradictionError(
+                (name,),
+                f"{name} has a point at {trace[-1][0]!r} s, after the end at end_s = {end_s!r} s. "
+                "Remove the point or move the end.",
+            )
+    for t_s, width_us in scenario.throttle_us:
+        if width_us >= 1000.0 * scenario.frame_ms:
+            yield ContradictionError(
+                ("throttle_us",),
+                f"throttle_us has a pulse of {width_us!r} us at {t_s!r} s, as long as its frame of "
+                f"frame_ms = {scenario.frame_ms!r} ms. Shorten the pulse or lengthen the frame.",
+            )
+    for k, fault in enumerate(scenario.faults):
+        if fault.at_s >= end_s:
+            yield ContradictionError(
+                ("fault", k, "at_s"),
+                f"[fault] at_s = {fault.at_s!r} s is not before the end at end_s = {end_s!r} s. "
+                "Remove the fault or move the end.",
+            )
+        if k and fault.at_s < scenario.faults[k - 1].at_s:
+            yield ContradictionError(
+                ("fault", k, "at_s"),
+                f"[fault] at_s = {fault.at_s!r} s comes after a fault at {scenario.faults[k - 1].at_s!r} s. "
+                "Sort the faults by time.",
+            )
+        if fault.for_ms and fault.kind in schema.MOMENTARY_FAULTS:
+            yield ContradictionError(
+                ("fault", k, "for_ms"),
+                f"[fault] for_ms = {fault.for_ms!r} ms: a {fault.kind} is a moment. Remove for_ms.",
+            )
 
 
 def step_value(trace: Trace, t_s: float) -> float:

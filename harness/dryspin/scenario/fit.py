@@ -1,0 +1,51 @@
+"""Whether a scenario's parts are ones that the drive may have."""
+
+from collections.abc import Callable, Mapping
+
+from dryspin.drive import Drive, Range
+from dryspin.errors import ScenarioError
+from dryspin.scenario.model import Scenario
+
+# Rounding of a factor must not refuse a part at the very end of its range.
+_SLACK = 1e-9
+
+FACTORS: Mapping[str, Callable[[Drive], Range]] = {
+    "kv": lambda drive: drive.motor.kv_rpm_per_v,
+    "r_phase": lambda drive: drive.motor.r_phase_ohm,
+    "l_phase": lambda drive: drive.motor.l_phase_h,
+    "j": lambda drive: drive.motor.j_kg_m2,
+    "kq": lambda drive: drive.load.kq_nm_s2,
+    "coulomb": lambda drive: drive.load.coulomb_nm,
+    "r_on": lambda drive: drive.bridge.r_on_ohm,
+    "v_f": lambda drive: drive.bridge.v_f_v,
+    "r_supply": lambda drive: drive.supply.r_ohm,
+    "c_bus": lambda drive: drive.supply.c_f,
+}
+"""Parts given as a factor on the nominal value, and the drive's range of each."""
+
+ABSOLUTES: Mapping[str, Callable[[Drive], Range]] = {
+    "offset_v": lambda drive: drive.sense.offset_v,
+    "delay_s": lambda drive: drive.sense.delay_s,
+}
+"""Parts given as the value itself, and the drive's range of each."""
+
+
+def part_ranges(drive: Drive) -> dict[str, Range]:
+    """What each key of `[parts]` may be on this drive: factors, or absolute values."""
+    return {
+        **{name: of(drive).factors for name, of in FACTORS.items()},
+        **{name: of(drive) for name, of in ABSOLUTES.items()},
+    }
+
+
+def fits(scenario: Scenario, drive: Drive, source: str = "scenario") -> None:
+    """Raise `ScenarioError` if a part lies outside the drive's range; `source` names the scenario."""
+    ranges = part_ranges(drive)
+    for name, value in scenario.parts.items():
+        allowed = ranges[name]
+        slack = _SLACK * max(abs(allowed.low), abs(allowed.high))
+        if not allowed.low - slack <= value <= allowed.high + slack:
+            raise ScenarioError(
+                f"{source}: [parts] {name} = {value!r} is outside {allowed.low:.6g} to {allowed.high:.6g}, "
+                f"the range of {drive.path}. Choose a value inside, or widen the range there."
+            )
