@@ -1,0 +1,68 @@
+/*
+ * bridge.c - see bridge.h. Called once a step, up to 14 000 times a second.
+ */
+#include "bridge.h"
+
+#include "drive_port.h"
+#include "steps.h"
+
+/* Two counts apart is more than one whole tick, 0.5 us, wherever within a tick the first was read. */
+#define DEAD_TIME_TICKS 2U
+
+static uint8_t leg_state[LEGS];
+
+static const uint8_t all_low[LEGS] = {PORT_LOW, PORT_LOW, PORT_LOW};
+
+static void wait_dead_time(void)
+{
+	uint16_t start = port_ticks();
+
+	while ((uint16_t)(port_ticks() - start) < DEAD_TIME_TICKS) {
+	}
+}
+
+/*
+ * First open what has to change, then close what has to be closed. In the order of the steps the
+ * leg that closes was open all through the step before, so no wait is due there.
+ */
+static void change_to(const uint8_t *wanted)
+{
+	uint8_t leg;
+	uint8_t changes_fet = 0U;
+
+	for (leg = 0U; leg < LEGS; leg++) {
+		if (leg_state[leg] == wanted[leg] || leg_state[leg] == PORT_OPEN)
+			continue;
+		port_leg(leg, PORT_OPEN);
+		leg_state[leg] = PORT_OPEN;
+		if (wanted[leg] != PORT_OPEN)
+			changes_fet = 1U;
+	}
+	if (changes_fet != 0U)
+		wait_dead_time();
+	for (leg = 0U; leg < LEGS; leg++) {
+		if (leg_state[leg] == wanted[leg])
+			continue;
+		port_leg(leg, wanted[leg]);
+		leg_state[leg] = wanted[leg];
+	}
+}
+
+void bridge_open(void)
+{
+	port_all_open();
+	leg_state[PORT_U] = PORT_OPEN;
+	leg_state[PORT_V] = PORT_OPEN;
+	leg_state[PORT_W] = PORT_OPEN;
+	wait_dead_time();
+}
+
+void bridge_drive(uint8_t step)
+{
+	change_to(steps_pattern(step));
+}
+
+void bridge_brake(void)
+{
+	change_to(all_low);
+}

@@ -1,0 +1,20 @@
+/*
+ * bridge.h - the three legs, never with both FETs of one leg on, nor without the dead time between.
+ *
+ * To be called with interrupts off: a handler between two legs would see half a pattern.
+ */
+#ifndef BRIDGE_H
+#define BRIDGE_H
+
+#include <stdint.h>
+
+/* All legs open, and the dead time waited for, so that any pattern may follow. */
+void bridge_open(void);
+
+/* One of the six patterns; legs that stay as they are, are left alone. */
+void bridge_drive(uint8_t step);
+
+/* All low FETs on: the windings are shorted and brake the rotor. */
+void bridge_brake(void);
+
+#endif

@@ -1,0 +1,211 @@
+/*
+ * commutation.c - see commutation.h. All of it but the beginning runs in handlers.
+ */
+#include "commutation.h"
+
+#include "bridge.h"
+#include "crossing.h"
+#include "drive_port.h"
+#include "events.h"
+#include "ramp.h"
+#include "settings.h"
+#include "steps.h"
+#include "timing.h"
+
+#define RESTING 0U
+#define CLOCKED 1U /* steps by the clock; crossings are counted only */
+#define FOLLOWING 2U /* steps by the crossings, which have not proved themselves yet */
+#define CAUGHT 3U
+
+/* A compare value nearer than this may be passed before it is written. */
+#define NEAREST_TICKS 4
+
+static volatile uint8_t mode;
+static uint8_t step;
+static uint8_t direction;
+static uint8_t crossing_awaited;
+static uint8_t streak;     /* steps in a row with a good crossing */
+static uint8_t past_count; /* steps in a row whose crossing came before it could be seen */
+static uint16_t step_due;
+static uint16_t beat;
+
+static void compare_a_at(uint16_t at_ticks)
+{
+	port_compare_a(at_ticks);
+	port_compare_a_clear();
+	port_compare_a_interrupt(1U);
+}
+
+void commutation_rest(uint16_t beat_ticks)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	mode = RESTING;
+	crossing_ignore();
+	beat = beat_ticks;
+	step_due = (uint16_t)(port_ticks() + beat_ticks);
+	compare_a_at(step_due);
+	port_interrupts_restore(were_on);
+}
+
+/* The legs open at once, in the handler: the main line may be busy for some time. */
+static void lose(void)
+{
+	bridge_open();
+	crossing_ignore();
+	mode = RESTING;
+	beat = TICKS_PER_MS;
+	step_due = (uint16_t)(port_ticks() + beat);
+	compare_a_at(step_due);
+	events_post(EVENT_LOST);
+}
+
+static void next_step(uint16_t interval_ticks)
+{
+	step = steps_next(step, direction);
+	bridge_drive(step);
+	crossing_watch(steps_open_leg(step), steps_edge(step, direction), port_ticks(), interval_ticks);
+	crossing_awaited = 1U;
+	events_post(EVENT_STEP);
+}
+
+/* A crossing is due in the middle of a step; one and a half steps is 60 degrees late. */
+static void followed_step(void)
+{
+	uint16_t interval = timing_interval();
+
+	if (interval < STEP_SHORTEST_TICKS) {
+		lose();
+		return;
+	}
+	next_step(interval);
+	step_due = (uint16_t)(port_ticks() + interval + (interval >> 1));
+	compare_a_at(step_due);
+}
+
+static void clocked_step(void)
+{
+	uint16_t interval;
+
+	if (crossing_awaited != 0U)
+		streak = 0U;
+	interval = ramp_next();
+	if (interval == 0U) {
+		lose();
+		return;
+	}
+	step_due = (uint16_t)(step_due + interval);
+	next_step(interval);
+	compare_a_at(step_due);
+}
+
+void commutation_ramp(uint8_t from, uint8_t turning)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	step = from;
+	direction = turning;
+	streak = 0U;
+	past_count = 0U;
+	crossing_awaited = 0U;
+	mode = CLOCKED;
+	ramp_begin();
+	step_due = port_ticks();
+	clocked_step();
+	port_interrupts_restore(were_on);
+}
+
+void on_compare_a(void)
+{
+	if (mode == RESTING) {
+		step_due = (uint16_t)(step_due + beat);
+		compare_a_at(step_due);
+		events_post(EVENT_BEAT);
+	} else if (mode == CLOCKED) {
+		clocked_step();
+	} else if (crossing_awaited != 0U) {
+		lose();
+	} else {
+		followed_step();
+	}
+}
+
+static void step_in(uint16_t from_ticks, int16_t ticks)
+{
+	step_due = (uint16_t)(from_ticks + (uint16_t)ticks);
+	if ((int16_t)(uint16_t)(step_due - port_ticks()) < NEAREST_TICKS)
+		followed_step();
+	else
+		compare_a_at(step_due);
+}
+
+/*
+ * Crossings are believed when the EMF outweighs the comparator's offset and both kinds of edges
+ * have come in turn for a whole electrical turn: a rotor at rest shows the offset's sign only,
+ * beyond in every other step and never in those between.
+ */
+static uint8_t may_follow(void)
+{
+	streak++;
+	return (uint8_t)(streak >= HANDOVER_STREAK && ramp_interval() <= HANDOVER_TICKS);
+}
+
+/*
+ * A rotor dragged by the clock runs ahead of where it pulls best. Stepping as soon as the crossing
+ * is known to be past gives it the shorter steps that bring the crossing into sight.
+ */
+static void step_after_past(uint16_t at_ticks)
+{
+	uint16_t interval = timing_interval();
+
+	timing_forget();
+	past_count++;
+	if (past_count >= PAST_LIMIT) {
+		lose();
+		return;
+	}
+	step_in(at_ticks, (int16_t)((mode == CAUGHT) ? (interval >> 2) : (interval >> 4)));
+}
+
+void commutation_crossing(uint16_t at_ticks, uint8_t how)
+{
+	uint8_t plausible;
+	int16_t wait_ticks;
+
+	crossing_awaited = 0U;
+	if (mode == CLOCKED) {
+		if (may_follow() == 0U)
+			return;
+		mode = FOLLOWING;
+		streak = 0U;
+		timing_begin(ramp_interval());
+	}
+	if (how == CROSSING_PAST) {
+		streak = 0U;
+		step_after_past(at_ticks);
+		return;
+	}
+	past_count = 0U;
+	wait_ticks = timing_crossing(at_ticks, &plausible);
+	if (mode == CAUGHT)
+		port_mark(PORT_MARK_CROSSING);
+	streak = (plausible != 0U) ? (uint8_t)(streak + 1U) : 0U;
+	if (mode == FOLLOWING && streak >= CAUGHT_STREAK) {
+		mode = CAUGHT;
+		port_mark(PORT_MARK_RUN);
+		events_post(EVENT_CAUGHT);
+	}
+	if (mode == CAUGHT)
+		streak = 0U;
+	step_in(at_ticks, wait_ticks);
+}
+
+uint16_t commutation_interval(void)
+{
+	uint16_t interval;
+	uint8_t were_on = port_interrupts_off();
+
+	interval = (mode == CLOCKED) ? ramp_interval() : timing_interval();
+	port_interrupts_restore(were_on);
+	return interval;
+}

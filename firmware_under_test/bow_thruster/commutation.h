@@ -1,0 +1,26 @@
+/*
+ * commutation.h - what compare A stands for: a beat while the bridge rests or holds, steps by the
+ * clock, steps by the crossings.
+ */
+#ifndef COMMUTATION_H
+#define COMMUTATION_H
+
+#include <stdint.h>
+
+/* No steps; EVENT_BEAT every `beat_ticks`. The bridge is left as it is. */
+void commutation_rest(uint16_t beat_ticks);
+
+/*
+ * Steps in `direction` after pattern `from` by the clock of ramp.h, listening for crossings. Posts
+ * EVENT_CAUGHT when the steps follow the crossings, EVENT_LOST (legs open) when the ramp ends
+ * without.
+ */
+void commutation_ramp(uint8_t from, uint8_t direction);
+
+/* For crossing.c: the crossing of this step, taken at `at_ticks`. */
+void commutation_crossing(uint16_t at_ticks, uint8_t how);
+
+/* Ticks of a step now. */
+uint16_t commutation_interval(void);
+
+#endif

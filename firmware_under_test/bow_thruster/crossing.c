@@ -1,0 +1,114 @@
+/*
+ * crossing.c - see crossing.h.
+ *
+ * After a step the leg that was opened carries on its current through a diode for
+ * 3 L I / (V + 2 E) seconds. All that time its terminal is at the rail that lies beyond the
+ * crossing, so the comparator says what it will say after the crossing. Compare B ends that
+ * blanking; from then on the leg is looked at until it is seen before its crossing, when the
+ * comparator's interrupt is left to find the moment, or until it is too late to be blanking.
+ */
+#include "crossing.h"
+
+#include "commutation.h"
+#include "drive_port.h"
+#include "settings.h"
+
+static uint8_t beyond_level; /* comparator after the crossing */
+static uint8_t votes;
+static uint8_t before_seen;
+static uint16_t step_at;
+static uint16_t blank_ticks;
+static uint16_t past_ticks;
+static uint16_t again_ticks;
+
+uint8_t crossing_above(uint8_t votes_asked)
+{
+	uint8_t above = 0U;
+	uint8_t k;
+
+	for (k = 0U; k < votes_asked; k++) {
+		above = (uint8_t)(above + port_sense_above());
+		(void)port_ticks();
+	}
+	return (uint8_t)((uint8_t)(above << 1) > votes_asked);
+}
+
+static uint8_t is_beyond(void)
+{
+	return (uint8_t)(crossing_above(votes) == beyond_level);
+}
+
+static void look_in(uint16_t ticks)
+{
+	port_compare_b((uint16_t)(port_ticks() + ticks));
+	port_compare_b_clear();
+	port_compare_b_interrupt(1U);
+}
+
+static uint16_t at_least(uint16_t ticks, uint16_t least)
+{
+	return (ticks < least) ? least : ticks;
+}
+
+/* The comparator's flag may be stale from the leg before; it is cleared when blanking ends. */
+void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t interval_ticks)
+{
+	port_sense_interrupt(0U);
+	port_sense_select(leg);
+	port_sense_edge(edge);
+	beyond_level = (edge == PORT_RISES_ABOVE) ? 1U : 0U;
+	before_seen = 0U;
+	step_at = at_ticks;
+	/* 5/16 and 7/16 of the step, 19 and 26 of its 60 degrees: the crossing is due at 30 */
+	blank_ticks = at_least((uint16_t)((interval_ticks >> 2) + (interval_ticks >> 4)), LOOK_SHORTEST_TICKS);
+	past_ticks = (uint16_t)((interval_ticks >> 1) - (interval_ticks >> 4));
+	again_ticks = at_least((uint16_t)(interval_ticks >> 5), LOOK_SHORTEST_TICKS);
+	/* noise matters while the EMF is small, time while the step is short */
+	votes = (interval_ticks >= 1000U) ? 11U : ((interval_ticks >= 500U) ? 7U : 3U);
+	look_in(blank_ticks);
+}
+
+void crossing_ignore(void)
+{
+	port_sense_interrupt(0U);
+	port_compare_b_interrupt(0U);
+}
+
+static void take(uint16_t at_ticks, uint8_t how)
+{
+	crossing_ignore();
+	commutation_crossing(at_ticks, how);
+}
+
+/* The flag is cleared before looking: an edge after the look then still calls the handler. */
+void on_compare_b(void)
+{
+	uint16_t now = port_ticks();
+
+	port_compare_b_interrupt(0U);
+	port_sense_clear();
+	if (is_beyond() == 0U) {
+		before_seen = 1U;
+		port_sense_interrupt(1U);
+	} else if (before_seen != 0U) {
+		take(now, CROSSING_SEEN);
+	} else if ((uint16_t)(now - step_at) >= past_ticks) {
+		take(now, CROSSING_PAST);
+	} else {
+		look_in(again_ticks);
+	}
+}
+
+/*
+ * The edge may be one of noise. Then look again a little later as well: if noise hides the true
+ * edge behind this one, no further edge may come.
+ */
+void on_comparator_edge(void)
+{
+	uint16_t now = port_ticks();
+
+	if (is_beyond() != 0U)
+		take(now, CROSSING_SEEN);
+	else
+		look_in(again_ticks);
+}

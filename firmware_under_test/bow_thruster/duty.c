@@ -1,0 +1,70 @@
+/*
+ * duty.c - see duty.h.
+ */
+#include "duty.h"
+
+#include "drive_port.h"
+#include "settings.h"
+
+static uint8_t duty;
+static uint32_t changed_ticks;
+
+void duty_set(uint8_t wanted)
+{
+	duty = wanted;
+	port_duty(duty);
+}
+
+uint8_t duty_now(void)
+{
+	return duty;
+}
+
+/*
+ * A long pause, as between two runs, must not be made up for by a jump: the time that has gone by
+ * counts for 16 counts at most.
+ */
+void duty_towards(uint8_t wanted, uint32_t now_ticks)
+{
+	uint8_t before = duty;
+	uint8_t k;
+
+	for (k = 0U; k < 16U && duty != wanted; k++) {
+		uint32_t every = (duty < wanted) ? DUTY_UP_EVERY_TICKS : DUTY_DOWN_EVERY_TICKS;
+
+		if (now_ticks - changed_ticks < every)
+			break;
+		changed_ticks += every;
+		duty = (duty < wanted) ? (uint8_t)(duty + 1U) : (uint8_t)(duty - 1U);
+	}
+	if (k == 16U || duty == wanted)
+		changed_ticks = now_ticks;
+	if (duty != before)
+		port_duty(duty);
+}
+
+/*
+ * The current is (D V - 2 E) / (2 R) with 2 E = 9.5 mV s times the shaft's speed. Each row keeps it
+ * below some 35 A on 12.6 V with 0.195 ohm in all, should the rotor be held at that speed.
+ */
+static const struct {
+	uint16_t interval_ticks; /* at least */
+	uint8_t duty;
+} limits[] = {
+	{2400U, 100U}, /* below 1190 rpm, 1.1 V */
+	{1600U, 120U}, /* 1790 rpm, 1.7 V */
+	{1000U, 150U}, /* 2860 rpm, 2.7 V */
+	{700U, 190U},  /* 4080 rpm, 3.9 V */
+	{500U, 225U},  /* 5710 rpm, 5.5 V */
+};
+
+uint8_t duty_limit(uint16_t interval_ticks)
+{
+	uint8_t k;
+
+	for (k = 0U; k < (uint8_t)(sizeof limits / sizeof limits[0]); k++) {
+		if (interval_ticks >= limits[k].interval_ticks)
+			return limits[k].duty;
+	}
+	return DUTY_FULL;
+}

@@ -1,0 +1,105 @@
+/*
+ * settings.h - the thruster's numbers, each with the physics it comes from.
+ *
+ * Times are ticks of 0.5 us (suffix _TICKS) or beats of one millisecond (suffix _MS); duties are
+ * counts of 255. The motor meant is a small outrunner: 1000 rpm/V, 0.08 ohm and 28 uH a phase,
+ * 7 pole pairs, with a propeller in water, on 9.6 V to 12.6 V (or a laboratory supply of 8 V to
+ * 20 V with the propeller off).
+ */
+#ifndef SETTINGS_H
+#define SETTINGS_H
+
+#define TICKS_PER_US 2U
+#define TICKS_PER_MS 2000U
+
+/* ---- throttle ---------------------------------------------------------------------------- */
+
+/* Servo pulses: what lies outside is no pulse of a transmitter but noise or a broken lead. */
+#define PULSE_SHORTEST_TICKS (800U * TICKS_PER_US)
+#define PULSE_LONGEST_TICKS (2200U * TICKS_PER_US)
+#define PULSE_NEUTRAL_TICKS (1500U * TICKS_PER_US)
+
+/* Dead band: stick scatter and trim are some 20 us. The thruster starts a little outside the 40 us
+ * promised and stops at 40 us, so that a stick resting on the border does not make it stutter. */
+#define DEAD_BAND_TICKS (40U * TICKS_PER_US)
+#define DEAD_BAND_LEAVE_TICKS (46U * TICKS_PER_US)
+#define FULL_TICKS (400U * TICKS_PER_US)
+
+/* Four frames of 25 ms may be lost before the boat is taken to be out of reach. */
+#define PULSE_LOSS_TICKS (100UL * TICKS_PER_MS)
+
+/* ---- arming ------------------------------------------------------------------------------ */
+
+/* Half a second of neutral at 20 ms a frame: longer than a stick passes through neutral. */
+#define ARMING_PULSES 25U
+
+/* No transmitter's frame is longer; a longer gap is a missing frame. */
+#define FRAME_LONGEST_TICKS (40UL * TICKS_PER_MS)
+
+/* ---- duty -------------------------------------------------------------------------------- */
+
+/* In one-sided chopping the off-time drives against a diode: mean voltage D V - (1 - D) 0.7 V.
+ * At 9.6 V this duty leaves 1.7 V, some 1500 rpm with the propeller: the slowest speed at which
+ * the comparator's offset (40 mV at the pin, 258 mV of EMF) moves the crossing by 11 degrees only. */
+#define DUTY_SLOWEST 62U
+#define DUTY_FULL 255U
+
+/* Counts a millisecond. Up: the whole span in 0.4 s, about 3 A more than the steady current for
+ * this inertia. Down: the bridge cannot brake in this chopping, so the rotor takes its own time. */
+#define DUTY_UP_EVERY_TICKS (2U * TICKS_PER_MS)
+#define DUTY_DOWN_EVERY_TICKS (TICKS_PER_MS / 2U)
+
+/* ---- align ------------------------------------------------------------------------------- */
+
+/* Resistance alone limits the current at rest: (D V - (1 - D) 0.7 V) / 0.17 ohm, 5 A to 8 A on the
+ * pack at 0.14. The ramp from nothing lets friction take up the swing while the well is shallow. */
+#define ALIGN_DUTY 36U
+#define ALIGN_DUTY_FIRST 12U
+#define ALIGN_MS 110U
+
+/* ---- ramp -------------------------------------------------------------------------------- */
+
+/* Begins with some 9 A, 85 mNm, and follows the EMF upwards. */
+#define RAMP_DUTY 44U
+#define RAMP_DUTY_LAST 74U
+#define RAMP_EXTRA_STEPS 60U
+
+/* A step of 1.4 ms is 1020 rpm; the EMF there, 0.51 V, is twice the worst offset. */
+#define HANDOVER_TICKS 2800U
+#define HANDOVER_STREAK 6U
+#define CAUGHT_STREAK 6U
+
+/* ---- run --------------------------------------------------------------------------------- */
+
+/* From the crossing at the pin to its time stamp: comparator 0.5 us, synchroniser 2 cycles, entry
+ * 7, reading 4; from compare match to the legs: entry 7, two legs 12. Some 2.5 us. */
+#define LATENCY_TICKS 5U
+
+/* 40 us a step would be 36 000 rpm, above no-load speed at 20 V: no rotor, only noise. */
+#define STEP_SHORTEST_TICKS 80U
+#define PAST_LIMIT 12U
+#define LOOK_SHORTEST_TICKS 16U
+
+/* ---- stopping ---------------------------------------------------------------------------- */
+
+/* Shorted windings stop the rotor with J R / 2 k^2, 28 ms to 42 ms. */
+#define BRAKE_FIRST_MS 100U
+#define BRAKE_AGAIN_MS 40U
+/* Below 500 rpm the offset hides the EMF; two to three more time constants from there. */
+#define BRAKE_LAST_MS 80U
+/* A rotor still turning after this long is turned by the water; the windings need not heat for it. */
+#define BRAKE_LONGEST_MS 1000U
+
+#define LISTEN_EVERY_TICKS 200U
+#define LISTEN_LOOKS 160U
+#define LISTEN_VOTES 16U
+#define LISTEN_CHANGES 2U
+
+/* ---- tries ------------------------------------------------------------------------------- */
+
+#define TRIES 4U
+#define COOL_DOWN_MS 500U
+/* A run this long was a real one: the next loss begins a new count of tries. */
+#define TRIES_FORGIVEN_MS 2000U
+
+#endif

@@ -1,0 +1,81 @@
+/*
+ * start.c - see start.h.
+ *
+ * The rotor is turned to a known place by two neighbouring patterns in turn: one alone leaves a
+ * rotor that happens to stand opposite to it where it is. Each begins with hardly any current, so
+ * that the rotor arrives slowly and friction can end its swing.
+ */
+#include "start.h"
+
+#include "bridge.h"
+#include "commutation.h"
+#include "drive_port.h"
+#include "duty.h"
+#include "settings.h"
+#include "steps.h"
+
+#define ALIGN_ONE 0U
+#define ALIGN_TWO 1U
+#define RAMPING 2U
+
+static uint8_t stage;
+static uint8_t ms_left;
+static uint8_t step;
+static uint8_t direction;
+
+static void align(void)
+{
+	uint8_t were_on;
+
+	duty_set(ALIGN_DUTY_FIRST);
+	were_on = port_interrupts_off();
+	bridge_drive(step);
+	port_interrupts_restore(were_on);
+	ms_left = ALIGN_MS;
+}
+
+void start_begin(uint8_t turning)
+{
+	direction = turning;
+	step = 0U;
+	stage = ALIGN_ONE;
+	port_mark(PORT_MARK_ALIGN);
+	commutation_rest(TICKS_PER_MS);
+	align();
+}
+
+/*
+ * Aligned to pattern n, the rotor stands where pattern n + 2 begins to pull best; the ramp's first
+ * step is therefore the pattern after next.
+ */
+static void ramp(void)
+{
+	stage = RAMPING;
+	duty_set(RAMP_DUTY);
+	port_mark(PORT_MARK_RAMP);
+	commutation_ramp(steps_next(step, direction), direction);
+}
+
+void start_beat(void)
+{
+	if (stage == RAMPING)
+		return;
+	if ((ms_left & 1U) == 0U && duty_now() < ALIGN_DUTY)
+		duty_set((uint8_t)(duty_now() + 1U));
+	ms_left--;
+	if (ms_left != 0U)
+		return;
+	if (stage == ALIGN_ONE) {
+		stage = ALIGN_TWO;
+		step = steps_next(step, direction);
+		align();
+	} else {
+		ramp();
+	}
+}
+
+void start_step(void)
+{
+	if (stage == RAMPING && duty_now() < RAMP_DUTY_LAST)
+		duty_set((uint8_t)(duty_now() + 1U));
+}

@@ -1,0 +1,101 @@
+/*
+ * throttle.c - see throttle.h. The capture register dates both edges, so a handler that comes late
+ * costs no accuracy; only pulses shorter than its delay can be missed, and those are noise.
+ */
+#include "throttle.h"
+
+#include "clock.h"
+#include "drive_port.h"
+#include "events.h"
+#include "settings.h"
+#include "steps.h"
+
+static uint8_t awaited_edge;
+static uint32_t rise_ticks;
+static volatile throttle_pulse last;
+
+static void await(uint8_t edge)
+{
+	awaited_edge = edge;
+	port_throttle_edge(edge);
+}
+
+void throttle_start(void)
+{
+	await(PORT_RISING);
+	port_throttle_interrupt(1U);
+}
+
+void on_throttle_edge(void)
+{
+	uint32_t at = clock_of_capture(port_throttle_ticks());
+	uint32_t width;
+
+	if (awaited_edge == PORT_RISING) {
+		rise_ticks = at;
+		await(PORT_FALLING);
+		/* low again already: its falling edge went by while the rising one was awaited */
+		if (port_throttle_level() == 0U)
+			await(PORT_RISING);
+		return;
+	}
+	await(PORT_RISING);
+	width = at - rise_ticks;
+	last.end_ticks = at;
+	last.good = 0U;
+	if (width >= PULSE_SHORTEST_TICKS && width <= PULSE_LONGEST_TICKS) {
+		last.good = 1U;
+		last.width_ticks = (uint16_t)width;
+	}
+	events_post(EVENT_PULSE);
+}
+
+throttle_pulse throttle_last(void)
+{
+	throttle_pulse copy;
+	uint8_t were_on = port_interrupts_off();
+
+	copy.end_ticks = last.end_ticks;
+	copy.width_ticks = last.width_ticks;
+	copy.good = last.good;
+	port_interrupts_restore(were_on);
+	return copy;
+}
+
+/*
+ * Straight line from the slowest duty at the border of the dead band to full. The quotient
+ * (DUTY_FULL - DUTY_SLOWEST) / (FULL - DEAD_BAND) is a constant, kept with 12 bits of fraction and
+ * rounded up, so that the last tick before full gives full.
+ */
+#define DUTY_PER_TICK_Q12 \
+	((((uint32_t)DUTY_FULL - DUTY_SLOWEST) * 4096U + (FULL_TICKS - DEAD_BAND_TICKS) - 1U) / \
+	 (FULL_TICKS - DEAD_BAND_TICKS))
+
+throttle_demand throttle_map(uint16_t width_ticks, throttle_demand before)
+{
+	throttle_demand demand = {0U, 0U};
+	uint8_t direction = FORWARD;
+	uint16_t away;
+	uint16_t border = DEAD_BAND_LEAVE_TICKS;
+	uint32_t duty;
+
+	if (width_ticks >= PULSE_NEUTRAL_TICKS) {
+		away = (uint16_t)(width_ticks - PULSE_NEUTRAL_TICKS);
+	} else {
+		away = (uint16_t)(PULSE_NEUTRAL_TICKS - width_ticks);
+		direction = REVERSE;
+	}
+	if (before.direction == direction)
+		border = DEAD_BAND_TICKS;
+	if (away <= border)
+		return demand;
+
+	demand.direction = direction;
+	demand.duty = DUTY_FULL;
+	if (away < FULL_TICKS) {
+		duty = DUTY_SLOWEST + (((uint32_t)away - DEAD_BAND_TICKS) * DUTY_PER_TICK_Q12 >> 12);
+		if (duty < DUTY_FULL)
+			demand.duty = (uint8_t)duty;
+	}
+	return demand;
+}

@@ -1,0 +1,205 @@
+/*
+ * thruster.c - the main line: what the thruster does, from what is asked and what happens.
+ *
+ *   OFF --rite--> ARMED --demand--> STOPPING --at rest--> STARTING --caught--> RUNNING
+ *
+ * Any other demand than the one being obeyed goes through STOPPING, so that the bridge never drives
+ * against a turning rotor. A lost rotor cools down and is stopped and started again, TRIES times at
+ * most. A lost transmitter opens the legs in whatever state and leads back to OFF.
+ */
+#include <stdint.h>
+
+#include "arming.h"
+#include "bridge.h"
+#include "clock.h"
+#include "commutation.h"
+#include "drive_port.h"
+#include "duty.h"
+#include "events.h"
+#include "settings.h"
+#include "start.h"
+#include "steps.h"
+#include "stopping.h"
+#include "throttle.h"
+
+typedef enum { OFF, ARMED, STOPPING, STARTING, RUNNING, COOLING, GIVEN_UP } thruster_state;
+
+static thruster_state state;
+static throttle_demand demand;
+static uint8_t turning; /* direction being started or run */
+static uint8_t tries;
+static uint32_t state_ticks;
+static uint32_t good_pulse_ticks;
+
+static uint32_t now_ticks(void)
+{
+	uint8_t were_on = port_interrupts_off();
+	uint32_t now = clock_now();
+
+	port_interrupts_restore(were_on);
+	return now;
+}
+
+static void enter(thruster_state next)
+{
+	state = next;
+	state_ticks = now_ticks();
+}
+
+static uint8_t in_state_for(uint16_t ms)
+{
+	return (uint8_t)(now_ticks() - state_ticks >= (uint32_t)ms * TICKS_PER_MS);
+}
+
+/* Legs open, nothing under way. Steps end first: one more would drive the bridge again. */
+static void rest(thruster_state next, uint8_t mark)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	commutation_rest(TICKS_PER_MS);
+	bridge_open();
+	port_interrupts_restore(were_on);
+	port_mark(mark);
+	enter(next);
+}
+
+static void stop(void)
+{
+	stopping_begin();
+	enter(STOPPING);
+}
+
+static void start(void)
+{
+	turning = demand.direction;
+	tries++;
+	start_begin(turning);
+	enter(STARTING);
+}
+
+static void disarm(void)
+{
+	arming_restart();
+	demand.direction = 0U;
+	demand.duty = 0U;
+	rest(OFF, PORT_MARK_OFF);
+}
+
+static void take_pulse(void)
+{
+	throttle_pulse pulse = throttle_last();
+	uint8_t direction_before = demand.direction;
+
+	if (pulse.good != 0U)
+		good_pulse_ticks = pulse.end_ticks;
+	if (state == OFF) {
+		if (arming_pulse(&pulse) != 0U) {
+			tries = 0U;
+			rest(ARMED, PORT_MARK_ARMED);
+		}
+		return;
+	}
+	if (pulse.good == 0U)
+		return;
+	demand = throttle_map(pulse.width_ticks, demand);
+	if (demand.direction != direction_before)
+		tries = 0U;
+}
+
+/* The demand may have changed: leave what no longer serves it. */
+static void obey(void)
+{
+	switch (state) {
+	case ARMED:
+		if (demand.direction != 0U) {
+			stopping_check();
+			enter(STOPPING);
+		}
+		break;
+	case STARTING:
+	case RUNNING:
+		if (demand.direction != turning)
+			stop();
+		break;
+	case COOLING:
+	case GIVEN_UP:
+		if (demand.direction == 0U)
+			stop();
+		break;
+	default:
+		break;
+	}
+}
+
+static void stopped(void)
+{
+	if (demand.direction == 0U)
+		rest(ARMED, PORT_MARK_ARMED);
+	else
+		start();
+}
+
+static void beat(void)
+{
+	if (state == STOPPING) {
+		if (stopping_beat() != 0U)
+			stopped();
+	} else if (state == STARTING) {
+		start_beat();
+	} else if (state == COOLING && in_state_for(COOL_DOWN_MS) != 0U) {
+		stop();
+	}
+}
+
+static void lost(void)
+{
+	if (state != STARTING && state != RUNNING)
+		return;
+	if (tries >= TRIES)
+		rest(GIVEN_UP, PORT_MARK_GIVEN_UP);
+	else
+		rest(COOLING, PORT_MARK_COAST);
+}
+
+static void steer_duty(void)
+{
+	uint8_t wanted = demand.duty;
+	uint8_t limit = duty_limit(commutation_interval());
+
+	if (wanted > limit)
+		wanted = limit;
+	duty_towards(wanted, now_ticks());
+	if (tries != 0U && in_state_for(TRIES_FORGIVEN_MS) != 0U)
+		tries = 0U;
+}
+
+static void serve(uint8_t events)
+{
+	if ((events & EVENT_LOST) != 0U)
+		lost();
+	if ((events & EVENT_PULSE) != 0U)
+		take_pulse();
+	if ((events & EVENT_CAUGHT) != 0U && state == STARTING)
+		enter(RUNNING);
+	if (state != OFF && now_ticks() - good_pulse_ticks > PULSE_LOSS_TICKS)
+		disarm();
+	obey();
+	if ((events & EVENT_BEAT) != 0U)
+		beat();
+	if ((events & EVENT_STEP) != 0U && state == STARTING)
+		start_step();
+	if (state == RUNNING)
+		steer_duty();
+}
+
+int main(void)
+{
+	port_mark(PORT_MARK_OFF);
+	port_duty(0U);
+	port_carriers_start(3U);
+	clock_start();
+	throttle_start();
+	rest(OFF, PORT_MARK_OFF);
+	for (;;)
+		serve(events_wait());
+}

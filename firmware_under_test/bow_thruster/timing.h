@@ -1,0 +1,24 @@
+/*
+ * timing.h - from crossings to the moment of the next step. Arithmetic only, no port.
+ */
+#ifndef TIMING_H
+#define TIMING_H
+
+#include <stdint.h>
+
+/* Begin with a step interval known otherwise and no crossing yet. */
+void timing_begin(uint16_t interval_ticks);
+
+/* The moment of a crossing is unknown: the next one has no partner. */
+void timing_forget(void);
+
+/*
+ * A crossing seen at `at_ticks`: returns the ticks from there to the next step, possibly negative.
+ * `*plausible` is 0 if it came less than half or more than twice the interval after the last one.
+ */
+int16_t timing_crossing(uint16_t at_ticks, uint8_t *plausible);
+
+/* Ticks of a step, smoothed. */
+uint16_t timing_interval(void);
+
+#endif
