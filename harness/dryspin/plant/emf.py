@@ -13,6 +13,8 @@ Shape = Callable[[float], tuple[float, float, float]]
 
 SECTOR_RAD = math.pi / 3.0
 FIRST_BORDER_RAD = math.pi / 6.0
+# A corner this close (in sectors; an EMF error of twice that) counts as passed.
+ON_CORNER = 2e-6
 
 
 def trapezoid(theta_rad: float) -> tuple[float, float, float]:
@@ -43,3 +45,18 @@ def sine(theta_rad: float) -> tuple[float, float, float]:
     """Sinusoidal EMF of the same peak."""
     third = 2.0 * math.pi / 3.0
     return math.sin(theta_rad), math.sin(theta_rad - third), math.sin(theta_rad + third)
+
+
+def time_to_corner_s(theta_rad: float, dtheta_rad_s: float) -> float:
+    """Time (s) to the next corner of the trapezoid at this angular velocity; infinite at rest.
+
+    No integration step should straddle a corner. An angle on a corner looks ahead to the next one.
+    """
+    if dtheta_rad_s == 0.0:
+        return math.inf
+    sectors = (theta_rad - FIRST_BORDER_RAD) / SECTOR_RAD
+    if dtheta_rad_s > 0.0:
+        to_go = math.floor(sectors + ON_CORNER) + 1.0 - sectors
+    else:
+        to_go = math.ceil(sectors - ON_CORNER) - 1.0 - sectors
+    return to_go * SECTOR_RAD / dtheta_rad_s

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from dryspin.plant.conduction import GATE_OFF, LAW_TOLERANCE_V, OPEN, Legs, candidates, violation_v
-from dryspin.plant.emf import FIRST_BORDER_RAD, SECTOR_RAD, Shape, trapezoid
+from dryspin.plant.emf import Shape, time_to_corner_s, trapezoid
 from dryspin.plant.machine import Machine, Vector
 from dryspin.plant.parameters import PlantInput, PlantParams, PlantState
 from dryspin.plant.stepping import locate, rk4
@@ -36,8 +36,6 @@ SUPPLY_MARGIN_V = 1e-9
 # the error of one step is (1/4)^5 / 120 = 8e-6 of the deviation that decays with that constant.
 STEP_SHARE = 0.25
 STEP_MAX_S = 5e-6
-# Angles closer than this to a corner of the trapezoid count as being on it (an EMF error of 4e-6).
-CORNER_RAD = 2e-6
 # A bus that creeps by less is taken to have settled, so that a drive at rest costs no steps.
 SETTLED_V_PER_S = 1e-6
 
@@ -91,19 +89,20 @@ class EquationPlant:
         self._legs: Legs = (OPEN, OPEN, OPEN)
         self._imposed = self.input
         self.state = state
+        self.level = 1 if self._comparator_v(self.terminal_voltages()) > 0.0 else 0
 
     def _largest_step_s(self) -> float:
         p = self.params
-        constants = [p.l_h / (p.r_ohm + p.r_on_ohm)]
-        if not p.stiff:
-            constants.append(p.r_supply_ohm * p.c_bus_f)
-        return min(STEP_MAX_S, STEP_SHARE * min(constants))
+        # rates, not times: a resistance may be zero
+        winding = (p.r_ohm + p.r_on_ohm) / p.l_h
+        bus = 0.0 if p.stiff else 1.0 / (p.r_supply_ohm * p.c_bus_f)
+        return 1.0 / max(1.0 / STEP_MAX_S, max(winding, bus) / STEP_SHARE)
 
     # ---- state ------------------------------------------------------------------------------
 
     @property
     def state(self) -> PlantState:
-        """State now. Setting it decides anew what conducts, with the gates as they are."""
+        """State now. Setting it decides anew what conducts; gates and `level` stay as they are."""
         return PlantState(self._t_s, *self._y)
 
     @state.setter
@@ -117,7 +116,6 @@ class EquationPlant:
         self._moving = math.copysign(1.0, state.w_rad_s) if state.w_rad_s else 0.0
         self._feeding = 1.0
         self._take_over(self._gates)
-        self.level = 1 if self._comparator_v(self._terminals(*self._y)) > 0.0 else 0
 
     def copy_state(self) -> Snapshot:
         """All that is needed to go on from here, bit for bit, in this plant or another of the same params."""
@@ -188,7 +186,7 @@ class EquationPlant:
             return self._margins(y)
         h = remaining / math.ceil(remaining / self._step_max_s)
         last = h == remaining
-        corner = self._time_to_corner_s(y[5], k1[5])
+        corner = time_to_corner_s(y[5], k1[5])
         if corner < h:
             h, last = corner, False
         y_end = rk4(self._rates, y, k1, h)
@@ -201,17 +199,6 @@ class EquationPlant:
         self._t_s = to_s if last else self._t_s + h
         self._y = y_end
         return margins
-
-    def _time_to_corner_s(self, theta: float, dtheta: float) -> float:
-        """Time (s) to the next corner of the trapezoid: no step should straddle one."""
-        if dtheta == 0.0:
-            return math.inf
-        sectors = (theta - FIRST_BORDER_RAD) / SECTOR_RAD
-        if dtheta > 0.0:
-            to_go = math.floor(sectors + CORNER_RAD) + 1.0 - sectors
-        else:
-            to_go = math.ceil(sectors - CORNER_RAD) - 1.0 - sectors
-        return to_go * SECTOR_RAD / dtheta
 
     # ---- events -----------------------------------------------------------------------------
 
@@ -297,8 +284,9 @@ class EquationPlant:
     def _decide_conduction(self) -> None:
         """Take the combination of elements in which each obeys its law (the least violated, if none)."""
         y, p = self._y, self.params
+        g_u, g_v, g_w = self._gates
         best, best_violation = self._legs, math.inf
-        for legs in product(*(candidates(self._gates[n], y[n]) for n in (0, 1, 2))):
+        for legs in product(candidates(g_u, y[0]), candidates(g_v, y[1]), candidates(g_w, y[2])):
             rates, terminals = self._machine.equations(legs, self._moving, self._feeding)
             slopes, voltages = rates(*y), terminals(*y)
             violation = sum(
