@@ -158,7 +158,7 @@ static void step_after_past(uint16_t at_ticks)
 {
 	uint16_t interval = timing_interval();
 
-	timing_forget();
+	timing_past();
 	past_count++;
 	if (past_count >= PAST_LIMIT) {
 		lose();

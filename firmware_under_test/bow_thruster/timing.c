@@ -28,8 +28,9 @@ void timing_begin(uint16_t interval_ticks)
 	known = 0U;
 }
 
-void timing_forget(void)
+void timing_past(void)
 {
+	interval = (uint16_t)(interval - (interval >> 3));
 	known = 0U;
 }
 

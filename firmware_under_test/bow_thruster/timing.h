@@ -9,8 +9,11 @@
 /* Begin with a step interval known otherwise and no crossing yet. */
 void timing_begin(uint16_t interval_ticks);
 
-/* The moment of a crossing is unknown: the next one has no partner. */
-void timing_forget(void);
+/*
+ * A crossing came too early to be seen: the next one has no partner, and the interval is shortened
+ * by an eighth, as the rotor must be faster or further on than was thought.
+ */
+void timing_past(void);
 
 /*
  * A crossing seen at `at_ticks`: returns the ticks from there to the next step, possibly negative.
