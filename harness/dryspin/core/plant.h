@@ -114,6 +114,8 @@ void plant_set_gates(uint8_t u, uint8_t v, uint8_t w);
 void plant_set_sense(uint8_t leg);
 /* Go on to to_s, or to the first edge at the comparator input: returns 1 there, 0 at to_s. */
 int plant_advance(double to_s);
+/* Comparator noise at t_s, V at the terminal: a function of (seed, time) alone, held for 1 us. */
+double plant_noise(double t_s);
 /* Terminal voltages now; v_v[3]. */
 void plant_terminals(double *v_v);
 plant_state *plant_access(void);
@@ -131,9 +133,6 @@ int plant_commit(double t_s);
 
 /* Read the comparator level after a discrete change; 1 if it differs from before. */
 int plant_read_level(void);
-
-/* Comparator noise at t_s, V at the terminal: a function of (seed, time) alone. */
-double plant_noise(double t_s);
 
 /* Conduction mode of every leg from gates, currents and voltages. Sets `relevel`. */
 void plant_resolve(void);

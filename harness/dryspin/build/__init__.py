@@ -1,0 +1,7 @@
+"""C text to a loaded library: firmware, virtual controller and plant in one, through cffi."""
+
+from dryspin.build.image import Image, build_image
+from dryspin.build.library import core_declarations, plant_library
+from dryspin.build.toolchain import Compiler, find_compiler
+
+__all__ = ["Compiler", "Image", "build_image", "core_declarations", "find_compiler", "plant_library"]

@@ -1,0 +1,58 @@
+"""Compiler flags, each with its reason."""
+
+LANGUAGE = ("-std=c11",)
+
+WARNINGS = ("-Wall", "-Wextra")
+
+POSITION = (
+    "-fPIC",
+    "-fvisibility=hidden",  # hooks and port calls bind inside the library: direct calls
+)
+
+SAME_BITS = (
+    "-ffp-contract=off",  # no fused multiply-add: the same bits at every optimisation level
+    "-fno-fast-math",  # sign tests at exactly zero are part of the plant's logic
+)
+
+CORE = (
+    *LANGUAGE,
+    *WARNINGS,
+    "-Werror",
+    *POSITION,
+    *SAME_BITS,
+    "-O2",
+    "-g",
+    "-fno-omit-frame-pointer",  # a port call finds its caller's caller through the frames
+)
+
+FIRMWARE = (
+    *LANGUAGE,
+    *WARNINGS,
+    *POSITION,
+    *SAME_BITS,
+    "-O1",
+    "-g",  # lines behind every edge
+    "-fno-omit-frame-pointer",
+    "-fno-strict-aliasing",  # the part's compilers are used without it as often as with it
+    "-Dmain=fw_main",  # main() runs on a stack of its own, started by the core
+)
+
+GCC_FIRMWARE = (
+    "-fsanitize-coverage=trace-pc",  # a hook per basic block: time of plain code, and hangs
+    "-fno-move-loop-stores",  # else stores to plain variables leave endless loops
+)
+
+CLANG_FIRMWARE = (
+    # Without no-prune, loops of one block carry no hook and hang the host.
+    "-fsanitize-coverage=bb,no-prune,trace-pc",
+)
+
+LINK = (
+    "-shared",
+    "-Wl,-z,now",  # lazily bound entries would lie among the firmware's variables
+    "-Wl,-z,relro",
+    "-Wl,-z,defs",  # an unknown function is a build error, not a crash
+    "-Wl,-z,noexecstack",
+)
+
+LIBRARIES = ("-lm",)  # floor, ceil: exact functions only

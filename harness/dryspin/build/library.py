@@ -1,0 +1,80 @@
+"""The core's own sources: compiled once per compiler, loaded through cffi in ABI mode."""
+
+import re
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from cffi import FFI
+
+from dryspin.build import flags
+from dryspin.build.cache import cached, digest_of
+from dryspin.build.toolchain import Compiler, find_compiler
+from dryspin.errors import BuildError
+
+PACKAGE = Path(__file__).resolve().parent.parent
+CORE = PACKAGE / "core"
+PORT = PACKAGE / "port"
+
+PLANT_SOURCES = ("plant.c", "advance.c", "conduction.c", "probe.c")
+BRACKETS = ("fw_begin.c", "fw_end.c")
+"""Linked before and after the firmware's objects; they mark where its variables lie."""
+
+_CDEF = re.compile(r"/\* cdef begin \*/(.*?)/\* cdef end \*/", re.DOTALL)
+
+
+@cache
+def core_declarations() -> FFI:
+    """Declarations cut from the core's own headers, so that the two cannot drift apart."""
+    ffi = FFI()
+    for header in ("plant.h", "core.h"):
+        for part in _CDEF.findall((CORE / header).read_text(encoding="utf-8")):
+            ffi.cdef(part)
+    return ffi
+
+
+def _core_files() -> list[Path]:
+    return [*sorted(CORE.glob("*.c")), *sorted(CORE.glob("*.h")), PORT / "drive_port.h"]
+
+
+def core_key(compiler: Compiler) -> tuple[str, ...]:
+    """What the core's objects depend on."""
+    texts = [f"{path.name}\n{path.read_text(encoding='utf-8')}" for path in _core_files()]
+    return (compiler.version, " ".join(flags.CORE), *texts)
+
+
+def core_objects(compiler: Compiler) -> Path:
+    """Folder of the core's object files, one `.o` a source. Raises BuildError."""
+
+    def make(folder: Path) -> None:
+        def compile_one(source: Path) -> tuple[Path, str]:
+            target = folder / f"{source.stem}.o"
+            done = compiler.run([*flags.CORE, f"-I{PORT}", "-c", str(source), "-o", str(target)], folder)
+            return source, "" if done.returncode == 0 else done.stderr
+
+        with ThreadPoolExecutor(2) as pool:
+            for source, complaint in pool.map(compile_one, sorted(CORE.glob("*.c"))):
+                if complaint:
+                    raise BuildError(
+                        f"{source.name} of dryspin's own core does not compile with {compiler.version}; "
+                        f"use gcc 9 or clang 10, or later:\n{complaint.strip().splitlines()[0]}"
+                    )
+
+    return cached("core", digest_of(core_key(compiler)), make)
+
+
+@cache
+def plant_library() -> Any:
+    """The compiled plant by itself, without controller and firmware: functions of plant.h."""
+    compiler = find_compiler()
+    objects = core_objects(compiler)
+
+    def make(folder: Path) -> None:
+        parts = [str(objects / source.replace(".c", ".o")) for source in PLANT_SOURCES]
+        done = compiler.run([*flags.LINK, *parts, *flags.LIBRARIES, "-o", "plant.so"], folder)
+        if done.returncode != 0:
+            raise BuildError(f"linking the plant failed with {compiler.version}:\n{done.stderr.strip()}")
+
+    digest = digest_of((*core_key(compiler), " ".join(flags.LINK), "plant"))
+    return core_declarations().dlopen(str(cached("plant", digest, make) / "plant.so"))

@@ -1,0 +1,68 @@
+"""Program counters to source lines and functions, from the image's DWARF and symbol table."""
+
+from bisect import bisect_right
+from functools import cached_property
+from pathlib import Path, PurePosixPath
+
+from elftools.elf.elffile import ELFFile
+
+
+class LineTable:
+    """Lines and functions of one image. Addresses are offsets from the library's first byte."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def line_of(self, pc: int) -> str:
+        """ "file.c:88" of the instruction before `pc` (a return address), or "" outside the firmware."""
+        addresses, places = self._rows
+        k = bisect_right(addresses, pc - 1) - 1
+        return places[k] if k >= 0 else ""
+
+    def function_of(self, pc: int) -> str:
+        """Function that holds the instruction before `pc`, or ""."""
+        addresses, names = self._functions
+        k = bisect_right(addresses, pc - 1) - 1
+        return names[k] if k >= 0 else ""
+
+    @cached_property
+    def _rows(self) -> tuple[list[int], list[str]]:
+        rows: list[tuple[int, str]] = []
+        with self._path.open("rb") as stream:
+            dwarf = ELFFile(stream).get_dwarf_info()
+            for unit in dwarf.iter_CUs():
+                program = dwarf.line_program_for_CU(unit)
+                top = unit.get_top_DIE().attributes.get("DW_AT_comp_dir")
+                if program is None or top is None or not top.value.decode().endswith("/src"):
+                    continue
+                first = 0 if program["version"] >= 5 else 1
+                files = [entry.name.decode() for entry in program["file_entry"]]
+                folders = [folder.decode() for folder in program["include_directory"]]
+                for entry in program.get_entries():
+                    state = entry.state
+                    if state is None:
+                        continue
+                    if state.end_sequence:
+                        rows.append((state.address, ""))
+                        continue
+                    index = state.file - first
+                    name = files[index]
+                    folder_index = program["file_entry"][index].dir_index
+                    folder = folders[folder_index - first] if folder_index >= first and folders else ""
+                    if folder and not folder.startswith("/"):
+                        name = str(PurePosixPath(folder) / name)
+                    rows.append((state.address, f"{name}:{state.line}"))
+        # A later row of the same address replaces the earlier, and an end gives way to what begins there.
+        rows.sort(key=lambda row: (row[0], row[1] != ""))
+        return [row[0] for row in rows], [row[1] for row in rows]
+
+    @cached_property
+    def _functions(self) -> tuple[list[int], list[str]]:
+        found = []
+        with self._path.open("rb") as stream:
+            table = ELFFile(stream).get_section_by_name(".symtab")
+            for symbol in table.iter_symbols() if table else ():
+                if symbol["st_info"]["type"] == "STT_FUNC" and symbol["st_value"]:
+                    found.append((symbol["st_value"], symbol.name))
+        found.sort()
+        return [address for address, _ in found], ["main" if n == "fw_main" else n for _, n in found]

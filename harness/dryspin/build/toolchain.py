@@ -1,0 +1,72 @@
+"""The C compiler of this machine."""
+
+import os
+import platform
+import shutil
+import subprocess
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from dryspin.build import flags
+from dryspin.errors import BuildError
+
+CANDIDATES = ("gcc", "cc", "clang")
+COMPILE_TIMEOUT_S = 120
+
+
+@dataclass(frozen=True, slots=True)
+class Compiler:
+    """A compiler: how it is called, what it says its version is, which family it belongs to."""
+
+    command: tuple[str, ...]
+    version: str
+    is_clang: bool
+
+    @property
+    def firmware_flags(self) -> tuple[str, ...]:
+        """Flags for firmware sources, the block hook included."""
+        return (*flags.FIRMWARE, *(flags.CLANG_FIRMWARE if self.is_clang else flags.GCC_FIRMWARE))
+
+    def run(self, arguments: Sequence[str], cwd: Path) -> subprocess.CompletedProcess[str]:
+        """Call the compiler; the caller judges the return code. Raises BuildError after two minutes."""
+        try:
+            return subprocess.run(
+                [*self.command, *arguments],
+                cwd=cwd,
+                capture_output=True,
+                text=True,
+                errors="replace",
+                timeout=COMPILE_TIMEOUT_S,
+                stdin=subprocess.DEVNULL,
+                env={**os.environ, "LC_ALL": "C"},
+            )
+        except subprocess.TimeoutExpired:
+            raise BuildError(
+                f"{self.command[0]} did not end within {COMPILE_TIMEOUT_S} s on {' '.join(arguments[-1:])}; "
+                "look for a source that includes itself or a huge macro"
+            ) from None
+
+
+@cache
+def find_compiler() -> Compiler:
+    """`$CC`, else gcc, cc or clang. Raises BuildError with what to install where none is found."""
+    if platform.system() != "Linux" or platform.machine() not in ("x86_64", "AMD64"):
+        raise BuildError(
+            f"the rig runs on Linux x86-64, this is {platform.system()} {platform.machine()}; "
+            "use a container or subsystem of that kind"
+        )
+    named = os.environ.get("CC", "").split()
+    for command in [tuple(named)] if named else [(name,) for name in CANDIDATES]:
+        if shutil.which(command[0]) is None:
+            continue
+        answer = subprocess.run([*command, "--version"], capture_output=True, text=True, check=False)
+        if answer.returncode == 0 and answer.stdout:
+            version = answer.stdout.splitlines()[0]
+            return Compiler(command, version, "clang" in answer.stdout.lower())
+    looked = named[0] if named else ", ".join(CANDIDATES)
+    raise BuildError(
+        f"no C compiler found (looked for {looked}); install one, on Debian `apt-get install gcc libc6-dev`, "
+        "or name it in CC"
+    )

@@ -1,0 +1,124 @@
+/*
+ * bench.c - the plant as the controller sees it: kept just behind CPU time, brought exactly to the
+ * cycle of every change of gates or sense, planned ahead so that its own next event is known.
+ *
+ * With an outside plant the same two questions, plan and commit, go to the host.
+ */
+#include "controller.h"
+#include <math.h>
+
+void bench_read_inputs(int64_t cycle)
+{
+	double t = (double)cycle * ctl.s_per_cycle, none;
+	core_config *c = (core_config *)(uintptr_t)config; /* the traces keep their reading position */
+	plant_input *in = &plant.in;
+	in->v_supply_v = trace_value(&c->supply_v, t, in->v_supply_v, &none);
+	in->load_factor = trace_value(&c->load_factor, t, 1.0, &none);
+	in->load_nm = trace_value(&c->load_nm, t, 0.0, &none);
+	in->noise_v = trace_value(&c->noise_v, t, 0.0, &none);
+	in->noise_seed = c->noise_seed;
+	in->driven = c->speed_rad_s.n > 0;
+	in->w_driven_rad_s = trace_value(&c->speed_rad_s, t, 0.0, &in->w_driven_slope);
+	double next = trace_next(&c->supply_v, t);
+	next = fmin(next, trace_next(&c->load_factor, t));
+	next = fmin(next, trace_next(&c->load_nm, t));
+	next = fmin(next, trace_next(&c->noise_v, t));
+	next = fmin(next, trace_next(&c->speed_rad_s, t));
+	ctl.input_cycle = next > 1e20 ? NEVER : (int64_t)ceil(next * config->f_cpu_hz);
+}
+
+void bench_plan(void)
+{
+	int64_t limit = carriers_next();
+	limit = ctl.input_cycle < limit ? ctl.input_cycle : limit;
+	limit = config->end_cycle < limit ? config->end_cycle : limit;
+	double limit_s = (double)limit * ctl.s_per_cycle;
+	bench_read_inputs((int64_t)(plant.s.t_s * config->f_cpu_hz + 1e-6));
+	if (ctl.outside) {
+		core_outside()->limit_s = limit_s;
+		stack_yield(CORE_PLAN);
+		plant.plan.t_end_s = core_outside()->t_end_s;
+	} else {
+		plant_plan(limit_s);
+	}
+	ctl.plan_cycle = (int64_t)ceil(plant.plan.t_end_s * config->f_cpu_hz - 1e-6);
+	ctl.plan_valid = 1;
+}
+
+static void commit(double t_s)
+{
+	int changed;
+	if (ctl.outside) {
+		core_outside()->limit_s = t_s;
+		stack_yield(CORE_COMMIT);
+		changed = core_outside()->changed;
+		plant.s.level = (uint8_t)core_outside()->level;
+	} else {
+		changed = plant_commit(t_s);
+	}
+	ctl.plan_valid = 0;
+	ctl.segments++;
+	record_state();
+	if (changed)
+		comparator_input(plant.s.level, plant.s.t_s);
+}
+
+/* The plan has run its course. */
+void bench_at_plan_end(void)
+{
+	commit(plant.plan.t_end_s);
+}
+
+void bench_reach(int64_t cycle)
+{
+	double t = (double)cycle * ctl.s_per_cycle;
+	for (;;) {
+		if (plant.s.t_s >= t)
+			return;
+		if (!ctl.plan_valid)
+			bench_plan();
+		commit(t < plant.plan.t_end_s ? t : plant.plan.t_end_s);
+	}
+}
+
+static void changed_from(uint8_t level)
+{
+	if (plant.s.level != level)
+		comparator_input(plant.s.level, plant.s.t_s);
+}
+
+/* The outside plant answers a commit of no length with the level under the new gates or sense. */
+static void ask_level(void)
+{
+	core_outside()->limit_s = plant.s.t_s;
+	stack_yield(CORE_COMMIT);
+	plant.s.level = (uint8_t)core_outside()->level;
+}
+
+void bench_set_gates(void)
+{
+	uint8_t level = plant.s.level;
+	for (int x = 0; x < 3; x++)
+		core_outside()->gate[x] = ctl.gate[x];
+	if (ctl.outside)
+		ask_level();
+	else
+		plant_set_gates(ctl.gate[0], ctl.gate[1], ctl.gate[2]);
+	ctl.plan_valid = 0;
+	changed_from(level);
+}
+
+void bench_set_sense(uint8_t leg)
+{
+	uint8_t level = plant.s.level;
+	bench_reach(ctl.now);
+	level = plant.s.level;
+	core_outside()->sense = leg;
+	plant.s.sense = leg;
+	if (ctl.outside)
+		ask_level();
+	else
+		plant_set_sense(leg);
+	ctl.plan_valid = 0;
+	changed_from(level);
+}

@@ -1,0 +1,114 @@
+/*
+ * clock.c - virtual time: what happens next, in which order, and when code gets to see it.
+ *
+ * Code spends cycles in port calls (and, if asked, per basic block). Whenever CPU time reaches the
+ * horizon, everything due is done in order of cycle; at one cycle the order is: plant, carriers,
+ * throttle pin, timer, comparator, reset. Then due handlers run.
+ */
+#include "controller.h"
+
+controller ctl;
+const core_config *config;
+
+static int64_t least(int64_t a, int64_t b)
+{
+	return a < b ? a : b;
+}
+
+static int64_t next_reset(void)
+{
+	return ctl.reset_at < config->n_reset ? config->reset_cycle[ctl.reset_at] : NEVER;
+}
+
+static int64_t next_take_over(void)
+{
+	return config->take_over_cycle >= 0 && !ctl.outside ? config->take_over_cycle : NEVER;
+}
+
+static int64_t next_event(void)
+{
+	if (!ctl.plan_valid)
+		bench_plan();
+	int64_t e = least(ctl.plan_cycle, carriers_next());
+	e = least(e, least(timer_next(), capture_next()));
+	e = least(e, least(comparator_next(), next_reset()));
+	return least(e, least(config->end_cycle, next_take_over()));
+}
+
+static void happen(int64_t cycle)
+{
+	ctl.events++;
+	if (ctl.plan_cycle <= cycle && ctl.plan_valid)
+		bench_at_plan_end();
+	if (cycle >= next_take_over()) {
+		bench_reach(cycle);
+		ctl.outside = 1;
+		ctl.plan_valid = 0;
+	}
+	if (carriers_next() <= cycle)
+		carriers_at(cycle);
+	if (capture_next() <= cycle)
+		capture_at(cycle);
+	if (timer_next() <= cycle)
+		timer_at(cycle);
+	if (comparator_next() <= cycle)
+		comparator_at(cycle);
+	if (next_reset() <= cycle)
+		host_reset_request(cycle);
+	if (config->end_cycle <= cycle) {
+		bench_reach(config->end_cycle);
+		for (;;)
+			stack_yield(CORE_DONE);
+	}
+}
+
+void clock_catch_up(void)
+{
+	int64_t e;
+	for (;;) {
+		while ((e = next_event()) <= ctl.now)
+			happen(e);
+		if (!interrupts_due())
+			break;
+		interrupts_serve();
+	}
+	ctl.horizon = e;
+}
+
+void clock_sleep(void)
+{
+	uint32_t before = ctl.handlers_run;
+	ctl.irq_on = 1;
+	while (ctl.handlers_run == before) {
+		ctl.hang_budget = HANG_BLOCKS;
+		if (!interrupts_due()) {
+			int64_t e = next_event();
+			ctl.now = e > ctl.now ? e : ctl.now;
+		}
+		clock_catch_up();
+	}
+}
+
+/* main() has returned: the part's run-time library turns interrupts off and loops for ever. */
+void clock_stop(void)
+{
+	for (;;) {
+		ctl.irq_on = 0;
+		ctl.hang_budget = HANG_BLOCKS;
+		ctl.now = next_event();
+		clock_catch_up();
+	}
+}
+
+/* The compiler calls this at the start of every basic block of the firmware. Without a cost per
+ * block, only port calls let time pass, so very many blocks without one will never end. */
+void __sanitizer_cov_trace_pc(void);
+void __sanitizer_cov_trace_pc(void)
+{
+	if (ctl.block_cycles != 0) {
+		if ((ctl.now += ctl.block_cycles) >= ctl.horizon)
+			clock_catch_up();
+	} else if (--ctl.hang_budget <= 0) {
+		stack_hang((uintptr_t)__builtin_return_address(0));
+	}
+}

@@ -1,0 +1,149 @@
+/*
+ * controller.h - state of the virtual controller, and what its files ask of each other.
+ *
+ * Everything that belongs to a run stands in `ctl` (and in `plant`); what belongs to the host, the
+ * buffers of the recording and the stacks, stands outside it.
+ */
+#ifndef DRYSPIN_CONTROLLER_H
+#define DRYSPIN_CONTROLLER_H
+
+#include "core.h"
+#include <stddef.h>
+
+#define NEVER INT64_MAX
+
+/* Basic blocks of plain code without a port call before the firmware is said to hang: far beyond
+ * any honest computation, a fraction of a second of the host. */
+#define HANG_BLOCKS INT64_C(20000000)
+
+/* Interrupts in vector order: the lowest bit is served first. */
+enum { IRQ_CAPTURE, IRQ_COMPARE_A, IRQ_COMPARE_B, IRQ_WRAP, IRQ_COMPARATOR, IRQ_COUNT };
+
+/* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
+#define PIPE_SIZE 256
+
+typedef struct {
+	int64_t started;      /* cycle at which the count stood at bottom; NEVER = stopped */
+	uint8_t compare, next_compare;
+	int64_t next_edge;    /* next change of the compare output, or take-over at top */
+} carrier;
+
+typedef struct {
+	int64_t now;          /* CPU time in cycles */
+	int64_t horizon;      /* the next cycle at which something other than code happens */
+	int64_t hang_budget;  /* basic blocks left before time must have moved */
+	int64_t block_cycles;
+	double s_per_cycle;
+
+	uint8_t irq_on;       /* global enable */
+	uint8_t irq_enabled, irq_pending;
+	uint8_t context;      /* vector number of the running handler */
+	uint32_t handlers_run;
+
+	carrier carrier[2];
+	uint8_t leg[3];       /* as commanded */
+	uint8_t gate[3];      /* as driven */
+
+	int64_t timer_zero;   /* cycle at which the tick count was 0 */
+	uint16_t compare[2];
+	int64_t next_match[2], next_wrap;
+
+	int32_t throttle_at, capture_at, reset_at;
+	uint8_t throttle_level, throttle_edge;
+	uint16_t captured;
+
+	uint8_t sense_leg, sense_edge, sense_above;
+	struct { int64_t cycle; uint8_t level; } pipe[PIPE_SIZE];
+	uint32_t pipe_in, pipe_out;
+
+	int64_t plan_cycle;   /* first cycle not before the end of the plant's plan */
+	int64_t input_cycle;  /* next breakpoint of a scenario trace */
+	uint8_t reset_cause;
+	uint8_t outside;      /* the host advances the plant now */
+	uint8_t plan_valid;
+	int64_t segments, events, port_calls, handlers;
+} controller;
+
+extern controller ctl;
+extern const core_config *config;
+
+/* clock.c */
+void clock_catch_up(void);
+/* Sleep with interrupts on until a handler has run. */
+void clock_sleep(void);
+void clock_stop(void) __attribute__((noreturn));
+/* Code takes this long; whatever falls due meanwhile happens, handlers included. */
+static inline void clock_spend(int64_t cycles)
+{
+	ctl.port_calls++;
+	ctl.hang_budget = HANG_BLOCKS;
+	if ((ctl.now += cycles) >= ctl.horizon)
+		clock_catch_up();
+}
+
+/* bench.c: the plant seen from the controller */
+void bench_at_plan_end(void);
+/* Bring the plant exactly to this cycle. */
+void bench_reach(int64_t cycle);
+void bench_plan(void);
+void bench_set_gates(void);
+void bench_set_sense(uint8_t leg);
+void bench_read_inputs(int64_t cycle);
+
+/* carriers.c */
+void carriers_reset(void);
+void carrier_start(int which, int64_t cycle);
+void carriers_duty(uint8_t counts);
+int64_t carriers_next(void);
+void carriers_at(int64_t cycle);
+uint8_t carrier_output(int leg, int64_t cycle);
+void carriers_replan(void);
+
+/* legs.c */
+void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller);
+void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
+
+/* timer.c */
+void timer_reset(void);
+uint16_t timer_count(int64_t cycle);
+void timer_set_compare(int which, uint16_t at);
+int64_t timer_next(void);
+void timer_at(int64_t cycle);
+
+/* capture.c */
+void capture_reset(void);
+int64_t capture_next(void);
+void capture_at(int64_t cycle);
+
+/* comparator.c */
+void comparator_reset(void);
+void comparator_input(uint8_t level, double t_s);
+int64_t comparator_next(void);
+void comparator_at(int64_t cycle);
+void comparator_select_edge(uint8_t edge);
+
+/* interrupts.c */
+void interrupts_serve(void);
+static inline int interrupts_due(void)
+{
+	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
+}
+
+/* trace.c */
+void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t caller);
+void record_state(void);
+double trace_value(core_trace *trace, double t_s, double absent, double *slope);
+double trace_next(const core_trace *trace, double t_s);
+
+/* stack.c */
+void stack_prepare(void (*entry)(void));
+int stack_resume(void);
+void stack_yield(int reason);
+void stack_hang(uintptr_t pc);
+/* 1 if these bytes lie on the firmware's stack. */
+int stack_holds(const void *at, size_t bytes);
+
+/* host.c */
+void host_reset_request(int64_t cycle);
+
+#endif

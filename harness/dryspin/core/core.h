@@ -1,0 +1,114 @@
+/*
+ * core.h - the rig as its host sees it: start, run, collect.
+ *
+ * The virtual controller and the plant share one library with the firmware. The firmware's main()
+ * runs on a stack of its own; core_run() resumes it and comes back with a reason when the host has
+ * something to do. One run at a time per loaded library.
+ */
+#ifndef DRYSPIN_CORE_H
+#define DRYSPIN_CORE_H
+
+#include <stdint.h>
+#include "plant.h"
+
+/* cdef begin */
+enum core_reason {
+	CORE_DONE = 0,          /* virtual time has reached the end of the run */
+	CORE_EDGES_FULL = 1,    /* take core_edges away, set their count to 0, run on */
+	CORE_STATES_FULL = 2,   /* the same for core_states */
+	CORE_PLAN = 3,          /* outside plant: plan up to core_outside.limit_s */
+	CORE_COMMIT = 4,        /* outside plant: go to core_outside.limit_s */
+	CORE_CRASHED = 5,       /* a signal on the firmware's stack; core_fault tells */
+	CORE_HUNG = 6,          /* virtual time stands still; core_fault tells */
+	CORE_OVERFLOWED = 7     /* more comparator edges in flight than the model holds */
+};
+
+enum core_signal {
+	SIGNAL_GATE = 0,        /* + leg; bit 0 high FET, bit 1 low FET */
+	SIGNAL_LEG = 3,         /* + leg; PORT_OPEN.. as commanded */
+	SIGNAL_DUTY = 6,
+	SIGNAL_SENSE_LEG = 7,
+	SIGNAL_SENSE_EDGE = 8,
+	SIGNAL_SENSE_IRQ = 9,
+	SIGNAL_COMPARATOR = 10, /* as software sees it */
+	SIGNAL_HANDLER = 11,    /* vector number on entry, 0 on return */
+	SIGNAL_THROTTLE = 12,
+	SIGNAL_MARK = 13,
+	SIGNAL_RESET = 14
+};
+
+/* One change of one signal. pc and caller are offsets into the library's text: the return address
+ * of the port call that acted and that of the function it stands in; 0 where hardware acted. */
+typedef struct {
+	int64_t cycle;
+	uint32_t pc, caller;
+	int32_t value;
+	uint8_t signal, context; /* context: vector number of the running handler, 0 = main line */
+	uint16_t unused;
+} core_edge;
+
+/* The plant at the end of a segment. theta is electrical and unwrapped. */
+typedef struct {
+	double t_s, theta_rad;
+	float i_u_a, i_v_a, w_rad_s, v_bus_v;
+} core_sample;
+
+/* A trace: linear between points, constant outside. n == 0: absent. */
+typedef struct { const double *t_s, *value; int32_t n, at; } core_trace;
+
+typedef struct {
+	plant_params plant;
+	double rest_rad;             /* electrical angle at power-on */
+	double f_cpu_hz;
+	double comparator_delay_s;
+	int64_t end_cycle;
+	int32_t carrier_period;      /* cycles of one carrier period, phase-correct: 510 */
+	int32_t block_cycles;        /* charged per basic block of plain code; 0 = none */
+	int32_t outside_plant;       /* 1: the host advances the plant */
+	uint32_t noise_seed;
+	core_trace supply_v, load_factor, load_nm, speed_rad_s, noise_v;
+	const int64_t *throttle_cycle; /* edges of the throttle pin, rising first, alternating */
+	const int64_t *reset_cycle;
+	int32_t n_throttle, n_reset;
+	int64_t take_over_cycle;     /* from this cycle on the host advances the plant; <0: never */
+} core_config;
+
+typedef struct { core_edge *edge; int64_t n, room; } core_edge_buffer;
+typedef struct { core_sample *sample; int64_t n, room; } core_sample_buffer;
+
+/* Between core and host when the plant is outside: in gates and sense, out the rest. */
+typedef struct {
+	double limit_s;
+	uint8_t gate[3], sense;
+	double t_end_s;              /* after CORE_PLAN: where the plan ends */
+	int32_t changed, level;      /* after CORE_COMMIT: level changed there; the level now */
+} core_outside_plant;
+
+typedef struct {
+	int32_t signal_number;
+	int64_t cycle;
+	uint32_t pc, caller;
+	int32_t context;
+	int64_t port_calls;          /* since the last reset */
+} core_fault_report;
+
+/* cdef end */
+#pragma GCC visibility push(default)
+/* cdef begin */
+/* Power-on with rotor at rest. The config and its arrays must outlive the run. */
+void core_start(const core_config *config);
+/* Resume; returns a core_reason. */
+int core_run(void);
+core_edge_buffer *core_edges(void);
+core_sample_buffer *core_states(void);
+core_outside_plant *core_outside(void);
+core_fault_report *core_fault(void);
+int64_t core_now(void);
+/* Counts since core_start: 0 plant segments, 1 events, 2 port calls, 3 handlers, 4 guard hits. */
+int64_t core_count(int which);
+/* Address that pc and caller are relative to. */
+uintptr_t core_text_base(void);
+/* cdef end */
+#pragma GCC visibility pop
+
+#endif

@@ -1,0 +1,140 @@
+/*
+ * host.c - starting a run, resuming it, and reset.
+ *
+ * A reset opens every FET at once, without a clock (data sheet, "Reset and interrupt handling": the
+ * ports return to their initial state when a reset source goes active); main() begins again after
+ * the start-up time, with .data and .bss as after loading. Rotor, supply and .noinit go on.
+ */
+#include "controller.h"
+#include "drive_port.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define CORE_RESET 100
+/* Start-up time with a crystal, longest fuse setting: 65 ms. */
+#define START_UP_S 0.065
+
+extern unsigned char fw_data_begin[], fw_data_end[], fw_bss_begin[], fw_bss_end[];
+extern unsigned char fw_noinit_begin[], fw_noinit_end[];
+extern const char __ehdr_start[];
+int fw_main(void);
+
+static core_outside_plant outside_plant;
+static unsigned char *loaded_data;
+
+uintptr_t core_text_base(void)
+{
+	return (uintptr_t)__ehdr_start;
+}
+
+core_outside_plant *core_outside(void)
+{
+	return &outside_plant;
+}
+
+int64_t core_now(void)
+{
+	return ctl.now;
+}
+
+int64_t core_count(int which)
+{
+	const int64_t count[5] = {ctl.segments, ctl.events, ctl.port_calls, ctl.handlers, plant.s.guard_hits};
+	return which >= 0 && which < 5 ? count[which] : -1;
+}
+
+static void enter(void)
+{
+	ctl.horizon = 0;
+	clock_spend(0);
+	fw_main();
+	clock_stop();
+}
+
+static void restore_memory(void)
+{
+	size_t data_bytes = (size_t)(fw_data_end - fw_data_begin);
+	if (!loaded_data) {
+		loaded_data = malloc(data_bytes + 1);
+		memcpy(loaded_data, fw_data_begin, data_bytes);
+	}
+	memcpy(fw_data_begin, loaded_data, data_bytes);
+	memset(fw_bss_begin, 0, (size_t)(fw_bss_end - fw_bss_begin));
+}
+
+static void reset_controller(uint8_t cause)
+{
+	ctl.irq_on = ctl.irq_enabled = ctl.irq_pending = 0;
+	ctl.context = 0;
+	ctl.reset_cause = cause;
+	ctl.sense_leg = 0;
+	carriers_reset();
+	timer_reset();
+	capture_reset();
+	comparator_reset();
+	ctl.plan_valid = 0;
+	ctl.now += (int64_t)(START_UP_S * config->f_cpu_hz);
+	timer_reset();
+	ctl.port_calls = 0;
+	ctl.hang_budget = HANG_BLOCKS;
+	restore_memory();
+	stack_prepare(enter);
+}
+
+/* Called where the reset falls due; never comes back on this stack. */
+void host_reset_request(int64_t cycle)
+{
+	ctl.reset_at++;
+	ctl.now = cycle;
+	ctl.context = 0;
+	record(SIGNAL_RESET, PORT_RESET_EXTERNAL, cycle, 0, 0);
+	for (int x = 0; x < 3; x++)
+		legs_command(x, PORT_OPEN, 0, 0);
+	legs_drive(cycle, 0, 0);
+	if (ctl.sense_leg != 0)
+		record(SIGNAL_SENSE_LEG, 0, cycle, 0, 0);
+	bench_set_sense(0);
+	if (ctl.sense_edge != 0)
+		record(SIGNAL_SENSE_EDGE, 0, cycle, 0, 0);
+	if (ctl.irq_enabled & (1U << IRQ_COMPARATOR))
+		record(SIGNAL_SENSE_IRQ, 0, cycle, 0, 0);
+	record(SIGNAL_DUTY, 0, cycle, 0, 0);
+	record(SIGNAL_MARK, PORT_MARK_OFF, cycle, 0, 0);
+	stack_yield(CORE_RESET);
+}
+
+void core_start(const core_config *c)
+{
+	config = c;
+	memset(&ctl, 0, sizeof ctl);
+	memset(&outside_plant, 0, sizeof outside_plant);
+	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
+	ctl.block_cycles = c->block_cycles;
+	plant_init(&c->plant, c->rest_rad, 0.0, c->supply_v.n > 0 ? c->supply_v.value[0] : 0.0);
+	bench_read_inputs(0);
+	memset(fw_noinit_begin, 0xA5, (size_t)(fw_noinit_end - fw_noinit_begin));
+	for (int x = 0; x < 3; x++)
+		record((uint8_t)(SIGNAL_GATE + x), 0, 0, 0, 0);
+	for (int x = 0; x < 3; x++)
+		record((uint8_t)(SIGNAL_LEG + x), PORT_OPEN, 0, 0, 0);
+	record(SIGNAL_DUTY, 0, 0, 0, 0);
+	record(SIGNAL_SENSE_LEG, 0, 0, 0, 0);
+	record(SIGNAL_SENSE_EDGE, 0, 0, 0, 0);
+	record(SIGNAL_SENSE_IRQ, 0, 0, 0, 0);
+	record(SIGNAL_COMPARATOR, plant.s.level, 0, 0, 0);
+	record(SIGNAL_THROTTLE, 0, 0, 0, 0);
+	record(SIGNAL_MARK, PORT_MARK_OFF, 0, 0, 0);
+	record(SIGNAL_RESET, PORT_RESET_POWER_ON, 0, 0, 0);
+	record_state();
+	reset_controller(PORT_RESET_POWER_ON);
+}
+
+int core_run(void)
+{
+	for (;;) {
+		int why = stack_resume();
+		if (why != CORE_RESET)
+			return why;
+		reset_controller(PORT_RESET_EXTERNAL);
+	}
+}

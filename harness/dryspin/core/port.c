@@ -1,0 +1,236 @@
+/*
+ * port.c - the functions of drive_port.h on the virtual controller: charge the cost, then act.
+ */
+#include "controller.h"
+#include "drive_port.h"
+
+#define HERE ((uint32_t)((uintptr_t)__builtin_return_address(0) - core_text_base()))
+#define CALLER caller_of(__builtin_frame_address(0))
+
+/* Return address of the function that made the port call: the firmware keeps frame pointers. */
+static uint32_t caller_of(void *const *frame)
+{
+	void *const *outer = frame[0];
+	return stack_holds(outer, 2 * sizeof *outer) ? (uint32_t)((uintptr_t)outer[1] - core_text_base()) : 0U;
+}
+
+/* Something ahead has changed: look again at the next port call. */
+static void look_again(void)
+{
+	ctl.horizon = 0;
+}
+
+static void set_bit(uint8_t *mask, int bit, uint8_t on)
+{
+	*mask = (uint8_t)(on ? *mask | (1U << bit) : *mask & ~(1U << bit));
+	look_again();
+}
+
+void port_leg(uint8_t leg, uint8_t state)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(6);
+	legs_command(leg % 3, state & 3U, pc, caller);
+	legs_drive(ctl.now, pc, caller);
+	carriers_replan();
+	ctl.plan_valid = 0;
+	look_again();
+}
+
+void port_all_open(void)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(6);
+	for (int x = 0; x < 3; x++)
+		legs_command(x, PORT_OPEN, pc, caller);
+	legs_drive(ctl.now, pc, caller);
+	carriers_replan();
+	ctl.plan_valid = 0;
+	look_again();
+}
+
+void port_duty(uint8_t counts)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(8);
+	record(SIGNAL_DUTY, counts, ctl.now, pc, caller);
+	carriers_duty(counts);
+	ctl.plan_valid = 0;
+	look_again();
+}
+
+void port_carriers_start(uint8_t which)
+{
+	clock_spend(10);
+	for (int k = 0; k < 2; k++)
+		if (which & (1U << k))
+			carrier_start(k, ctl.now);
+	legs_drive(ctl.now, HERE, CALLER);
+	ctl.plan_valid = 0;
+	look_again();
+}
+
+void port_sense_select(uint8_t leg)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(4);
+	if (leg % 3 != ctl.sense_leg) {
+		ctl.sense_leg = leg % 3;
+		record(SIGNAL_SENSE_LEG, ctl.sense_leg, ctl.now, pc, caller);
+		bench_set_sense(ctl.sense_leg);
+	}
+	look_again();
+}
+
+void port_sense_edge(uint8_t edge)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(4);
+	if ((edge & 1U) != ctl.sense_edge)
+		record(SIGNAL_SENSE_EDGE, edge & 1U, ctl.now, pc, caller);
+	comparator_select_edge(edge & 1U);
+	look_again();
+}
+
+uint8_t port_sense_above(void)
+{
+	clock_spend(3);
+	return ctl.sense_above;
+}
+
+uint8_t port_sense_flag(void)
+{
+	clock_spend(3);
+	return (ctl.irq_pending >> IRQ_COMPARATOR) & 1U;
+}
+
+void port_sense_clear(void)
+{
+	clock_spend(2);
+	set_bit(&ctl.irq_pending, IRQ_COMPARATOR, 0);
+}
+
+void port_sense_interrupt(uint8_t on)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(2);
+	if (((ctl.irq_enabled >> IRQ_COMPARATOR) & 1U) != (on != 0))
+		record(SIGNAL_SENSE_IRQ, on != 0, ctl.now, pc, caller);
+	set_bit(&ctl.irq_enabled, IRQ_COMPARATOR, on);
+}
+
+uint16_t port_ticks(void)
+{
+	clock_spend(4);
+	return timer_count(ctl.now);
+}
+
+void port_compare_a(uint16_t at_ticks)
+{
+	clock_spend(4);
+	timer_set_compare(0, at_ticks);
+	look_again();
+}
+
+void port_compare_b(uint16_t at_ticks)
+{
+	clock_spend(4);
+	timer_set_compare(1, at_ticks);
+	look_again();
+}
+
+void port_compare_a_interrupt(uint8_t on)
+{
+	clock_spend(3);
+	set_bit(&ctl.irq_enabled, IRQ_COMPARE_A, on);
+}
+
+void port_compare_b_interrupt(uint8_t on)
+{
+	clock_spend(3);
+	set_bit(&ctl.irq_enabled, IRQ_COMPARE_B, on);
+}
+
+void port_compare_a_clear(void)
+{
+	clock_spend(2);
+	set_bit(&ctl.irq_pending, IRQ_COMPARE_A, 0);
+}
+
+void port_compare_b_clear(void)
+{
+	clock_spend(2);
+	set_bit(&ctl.irq_pending, IRQ_COMPARE_B, 0);
+}
+
+void port_wrap_interrupt(uint8_t on)
+{
+	clock_spend(3);
+	set_bit(&ctl.irq_enabled, IRQ_WRAP, on);
+}
+
+uint8_t port_wrap_flag(void)
+{
+	clock_spend(3);
+	return (ctl.irq_pending >> IRQ_WRAP) & 1U;
+}
+
+void port_throttle_edge(uint8_t edge)
+{
+	clock_spend(4);
+	ctl.throttle_edge = edge & 1U;
+	set_bit(&ctl.irq_pending, IRQ_CAPTURE, 0);
+}
+
+uint16_t port_throttle_ticks(void)
+{
+	clock_spend(4);
+	return ctl.captured;
+}
+
+void port_throttle_interrupt(uint8_t on)
+{
+	clock_spend(3);
+	set_bit(&ctl.irq_enabled, IRQ_CAPTURE, on);
+}
+
+uint8_t port_throttle_level(void)
+{
+	clock_spend(2);
+	return ctl.throttle_level;
+}
+
+uint8_t port_interrupts_off(void)
+{
+	clock_spend(2);
+	uint8_t were_on = ctl.irq_on;
+	ctl.irq_on = 0;
+	return were_on;
+}
+
+void port_interrupts_restore(uint8_t were_on)
+{
+	clock_spend(2);
+	ctl.irq_on = were_on != 0;
+	look_again();
+}
+
+void port_idle(void)
+{
+	clock_spend(2);
+	clock_sleep();
+	clock_spend(4);
+}
+
+uint8_t port_reset_cause(void)
+{
+	clock_spend(1);
+	return ctl.reset_cause;
+}
+
+void port_mark(uint8_t code)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(2);
+	record(SIGNAL_MARK, code, ctl.now, pc, caller);
+}

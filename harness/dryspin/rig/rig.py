@@ -1,0 +1,148 @@
+"""One run: resume the core until it is done, carry its buffers away, answer for an outside plant."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from dryspin.build import Image, core_declarations
+from dryspin.drive import Drive
+from dryspin.errors import RigError
+from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig.outside import OutsidePlant
+from dryspin.rig.settings import Settings
+from dryspin.scenario import Scenario
+
+PLANTS = ("twin", "equations")
+
+Progress = Callable[[float], None]
+"""Called now and then with the virtual time reached, s."""
+
+_EDGE_ROOM = 1 << 17
+_STATE_ROOM = 1 << 17
+
+
+class Rig:
+    """A firmware image on the bench with its drive, ready for one scenario after another.
+
+    One run at a time per image and process: the image's variables are the run's state.
+    """
+
+    def __init__(self, image: Image, drive: Drive) -> None:
+        self.image, self.drive = image, drive
+        self._ffi = core_declarations()
+        self._core: Any = self._ffi.dlopen(str(image.path))
+
+    def run(
+        self,
+        scenario: Scenario,
+        plant: str = "twin",
+        *,
+        equations_from_s: float | None = None,
+        block_cycles: int | None = None,
+        progress: Progress | None = None,
+    ) -> Recording:
+        """Run `scenario` from power-on to its end.
+
+        plant: "twin", the compiled plant, or "equations", the plain one in Python, some hundred
+        times slower. equations_from_s: start on the twin and let the equations take its state over
+        at that moment. block_cycles: CPU cycles charged per basic block, instead of the drive's.
+
+        Raises RigError where the firmware crashes, hangs, or never calls the port.
+        """
+        if plant not in PLANTS:
+            raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
+        core, ffi = self._core, self._ffi
+        block = self.drive.controller.block_cycles if block_cycles is None else block_cycles
+        settings = Settings(self.drive, scenario, block, plant == "equations")
+        if equations_from_s is not None:
+            settings.take_over_at(equations_from_s)
+        edges = _Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
+        states = _Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
+        outside = OutsidePlant(core, settings, scenario, self.drive)
+        core.core_start(settings.struct)
+        while True:
+            reason = core.core_run()
+            if reason == core.CORE_PLAN:
+                outside.plan()
+            elif reason == core.CORE_COMMIT:
+                outside.commit()
+            elif reason == core.CORE_EDGES_FULL:
+                edges.take()
+            elif reason == core.CORE_STATES_FULL:
+                states.take()
+                if progress:
+                    progress(core.core_now() / settings.f_cpu_hz)
+            elif reason == core.CORE_DONE:
+                break
+            else:
+                raise RigError(self._fault_text(reason, settings.f_cpu_hz))
+        return Recording(
+            edges=edges.all(),
+            states=states.all(),
+            f_cpu_hz=settings.f_cpu_hz,
+            end_cycle=settings.end_cycle,
+            drive=self.drive,
+            scenario=scenario,
+            image_digest=self.image.digest,
+            lines=self.image.line_of,
+        )
+
+    def counts(self) -> dict[str, int]:
+        """What the last run took: plant segments, events, port calls, handlers, guard hits."""
+        names = ("segments", "events", "port_calls", "handlers", "guard_hits")
+        return {name: int(self._core.core_count(k)) for k, name in enumerate(names)}
+
+    def _fault_text(self, reason: int, f_cpu_hz: float) -> str:
+        core = self._core
+        fault = core.core_fault()
+        line = self.image.line_of(fault.pc) or self.image.line_of(fault.caller)
+        where = f" at {line} in {self.image.function_of(fault.pc)}()" if line else ""
+        when = f"{fault.cycle / f_cpu_hz:.6f} s of virtual time"
+        place = f"in the handler of vector {fault.context}" if fault.context else "in the main line"
+        if reason == core.CORE_OVERFLOWED:
+            return (
+                f"the comparator toggles faster than the rig follows, {core.core_now() / f_cpu_hz:.6f} s into "
+                "the run; lower comparator_noise_mv in the scenario"
+            )
+        if reason == core.CORE_CRASHED:
+            return (
+                f"the firmware crashed{where} after {when}, {place}: {_SIGNALS.get(fault.signal_number, 'signal')}"
+                f" ({fault.signal_number}); look for a wild pointer, an index out of bounds or a division by 0"
+            )
+        if fault.port_calls == 0:
+            return (
+                f"the firmware never calls the port{where}: virtual time stands still in plain code; "
+                "main() must wait in port_idle(), or set block_cycles in drive.toml to charge plain code"
+            )
+        return (
+            f"the firmware hangs{where} after {when}, {place}: a loop without a port call, in which no time "
+            "passes; wait in port_idle(), or set block_cycles in drive.toml to charge plain code"
+        )
+
+
+_SIGNALS = {4: "illegal instruction", 5: "trap", 6: "abort", 7: "bus error", 8: "arithmetic fault", 11: "bad address"}
+
+
+class _Chunks:
+    """A buffer lent to the core, and what has been carried away from it."""
+
+    def __init__(self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int) -> None:
+        self._lent: np.ndarray[Any, Any] = np.zeros(room, layout)
+        self._taken: list[np.ndarray[Any, Any]] = []
+        self._buffer = buffer
+        setattr(buffer, name, ffi.cast(f"core_{name} *", ffi.from_buffer(self._lent)))
+        buffer.n, buffer.room = 0, room
+
+    def take(self) -> None:
+        self._taken.append(self._lent[: self._buffer.n].copy())
+        self._buffer.n = 0
+
+    def all(self) -> np.ndarray[Any, Any]:
+        self.take()
+        return np.concatenate(self._taken)
+
+
+def run(image: Image, drive: Drive, scenario: Scenario, plant: str = "twin") -> Recording:
+    """Run one scenario of `image`; see `Rig.run`."""
+    return Rig(image, drive).run(scenario, plant)

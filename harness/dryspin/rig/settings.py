@@ -1,0 +1,94 @@
+"""Drive and scenario to the core's configuration struct."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from dryspin.build import core_declarations
+from dryspin.drive import Drive
+from dryspin.plant.parameters import PlantParams, plant_params
+from dryspin.scenario import Scenario
+
+H_MAX_S = 20e-6
+"""Longest plant segment: on the golden cases currents stay within 0.001 % of peak (tests/plant)."""
+
+COUNTS_PER_PERIOD = 510
+"""A phase-correct 8-bit carrier counts 0..255..0 (data sheet: f = clock / 510)."""
+
+
+class Settings:
+    """A `core_config` and the arrays it points to; keep it alive as long as the run."""
+
+    def __init__(self, drive: Drive, scenario: Scenario, block_cycles: int, outside: bool) -> None:
+        self._ffi = core_declarations()
+        self._kept: list[Any] = []
+        self.params: PlantParams = plant_params(drive, scenario)
+        self.f_cpu_hz = drive.controller.f_cpu_hz
+        self.end_cycle = round(scenario.end_s * self.f_cpu_hz)
+        config = self._ffi.new("core_config *")
+        self.struct = config
+        fill_params(config.plant, self.params, H_MAX_S)
+        config.rest_rad = math.radians(scenario.rest_deg)
+        config.f_cpu_hz = self.f_cpu_hz
+        config.comparator_delay_s = self.params.delay_s
+        config.end_cycle = self.end_cycle
+        config.carrier_period = COUNTS_PER_PERIOD
+        config.block_cycles = block_cycles
+        config.noise_seed = scenario.seed & 0xFFFFFFFF
+        supply = scenario.supply_v or ((0.0, drive.supply.v_v.nominal),)
+        self._trace(config.supply_v, supply, 1.0)
+        self._trace(config.load_factor, scenario.load_factor, 1.0)
+        self._trace(config.load_nm, scenario.load_nm, 1.0)
+        self._trace(config.speed_rad_s, scenario.speed_rpm, math.pi / 30.0)
+        # The scenario states noise at the pin; the plant compares terminal voltages.
+        self._trace(config.noise_v, scenario.comparator_noise_mv, 1e-3 / self.params.divider)
+        edges = throttle_edges(scenario, self.f_cpu_hz, self.end_cycle)
+        config.throttle_cycle, config.n_throttle = self._cycles(edges), len(edges)
+        resets = [round(fault.at_s * self.f_cpu_hz) for fault in scenario.faults if fault.kind == "reset"]
+        config.reset_cycle, config.n_reset = self._cycles(np.array(resets, np.int64)), len(resets)
+        config.take_over_cycle = 0 if outside else -1
+
+    def take_over_at(self, seconds: float) -> None:
+        """Let the host's plant take over from the compiled one at this moment."""
+        self.struct.take_over_cycle = round(seconds * self.f_cpu_hz)
+
+    def _keep(self, array: np.ndarray[Any, Any], kind: str) -> Any:
+        self._kept.append(array)
+        return self._ffi.cast(kind, self._ffi.from_buffer(array)) if array.size else self._ffi.NULL
+
+    def _cycles(self, cycles: np.ndarray[Any, Any]) -> Any:
+        return self._keep(np.ascontiguousarray(cycles, np.int64), "int64_t *")
+
+    def _trace(self, trace: Any, points: tuple[tuple[float, float], ...], factor: float) -> None:
+        trace.t_s = self._keep(np.array([t for t, _ in points], np.float64), "double *")
+        trace.value = self._keep(np.array([v * factor for _, v in points], np.float64), "double *")
+        trace.n = len(points)
+
+
+def fill_params(struct: Any, params: PlantParams, h_max_s: float) -> None:
+    """Write `params` into a `plant_params` struct; the comparator's offset refers to the terminal there."""
+    for name in (
+        *("k_v_s", "r_ohm", "l_h", "j_kg_m2", "b_nm_s", "coulomb_nm", "kq_nm_s2"),
+        *("r_on_ohm", "v_f_v", "r_supply_ohm", "c_bus_f", "pole_pairs"),
+    ):
+        setattr(struct, name, getattr(params, name))
+    struct.offset_v = params.offset_v / params.divider
+    struct.h_max_s = h_max_s
+    struct.sinks, struct.stiff, struct.fixed_speed = params.sinks, params.stiff, params.fixed_speed
+
+
+def throttle_edges(scenario: Scenario, f_cpu_hz: float, end_cycle: int) -> np.ndarray[Any, Any]:
+    """Cycles of the throttle pin's edges, rising first, alternating, none at or after the end.
+
+    A pulse that would still be high when the next one begins runs into it: the pin stays high.
+    """
+    cycles: list[int] = []
+    for rise_s, width_us in scenario.pulses():
+        rise = round(rise_s * f_cpu_hz)
+        fall = round((rise_s + width_us * 1e-6) * f_cpu_hz)
+        if cycles and rise <= cycles[-1]:
+            cycles[-1] = max(fall, cycles[-1])
+        else:
+            cycles += [rise, fall]
+    return np.array([cycle for cycle in cycles if cycle < end_cycle], np.int64)
