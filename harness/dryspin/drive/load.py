@@ -1,5 +1,6 @@
 """`drive.toml` into a `Drive`: strict, and with `[firmware] base` read through to the base's file."""
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -48,7 +49,7 @@ def load_drive(path: Path) -> Drive:
         sense=Sense(**values["sense"]),
         controller=Controller(**values["controller"]),
         throttle=Throttle(**values["throttle"]),
-        layers=tuple(dict.fromkeys(Path(sheet.source).parent for sheet in sheets)),
+        layers=_layers(sheets),
     )
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)
@@ -76,7 +77,7 @@ def _sheets(path: Path) -> list[Document]:
                 f"Give a firmware directory, relative to {path.parent}."
             )
         # Spelled short, because every message about the base's values shows it.
-        path = _shortened(directory) / DRIVE_FILE
+        path = _normalised(directory) / DRIVE_FILE
         if path.resolve() in seen:
             raise DriveError(f"{where} leads back to {path}. A base cannot stand on itself; remove one.")
 
@@ -129,8 +130,13 @@ def _name(sheets: list[Document], path: Path) -> str:
     return top.read(schema.TOP)["name"] or path.resolve().parent.name
 
 
-def _shortened(directory: Path) -> Path:
-    """The directory relative to the working directory where it lies below it."""
-    resolved = directory.resolve()
-    here = Path.cwd()
-    return resolved.relative_to(here) if resolved.is_relative_to(here) else resolved
+def _normalised(directory: Path) -> Path:
+    """The directory without `..` inside, where that does not change what it means (symbolic links)."""
+    normal = Path(os.path.normpath(directory))
+    return normal if normal.resolve() == directory.resolve() else directory
+
+
+def _layers(sheets: list[Document]) -> tuple[Path, ...]:
+    """The directories of the files, each once."""
+    directories = [Path(sheet.source).parent for sheet in sheets]
+    return tuple({directory.resolve(): directory for directory in reversed(directories)}.values())[::-1]

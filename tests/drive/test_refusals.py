@@ -1,0 +1,385 @@
+"""What a drive file may not say, and the one clear error each slip gets."""
+
+import math
+import re
+
+import pytest
+import tomli_w
+
+from dryspin.drive import load_drive
+from dryspin.errors import DriveError
+
+from .sheet import ABSENT, SHEET, write_sheet
+
+
+def refusal(path) -> str:
+    """The message of the error, with the directory and the line taken off."""
+    with pytest.raises(DriveError) as raised:
+        load_drive(path)
+    return re.sub(r"^.*?drive\.toml(:\d+)?: ", "", str(raised.value))
+
+
+CASES = {
+    "unknown key": (
+        {"motor": {"pole_pair": 7}},
+        "[motor] pole_pair is not a known key. Did you mean 'pole_pairs'?",
+    ),
+    "unknown key like nothing": (
+        {"load": {"zzz": 7}},
+        "[load] zzz is not a known key. Known keys: kq_nm_s2, coulomb_nm, viscous_nm_s.",
+    ),
+    "missing key": (
+        {"motor": {"pole_pairs": ABSENT}},
+        "[motor] pole_pairs is missing. Give the number of pole PAIRS, half of the number of magnets.",
+    ),
+    "missing key with unit": (
+        {"supply": {"c_f": ABSENT}},
+        "[supply] c_f is missing. Give the bulk capacitor on the board, in F.",
+    ),
+    "wrong unit, converted": (
+        {"motor": {"l_phase_uh": 28}},
+        "[motor] l_phase_uh: the unit is in the key's name; write l_phase_h, in H: l_phase_h = 2.8e-05 "
+        "(the inductance of one phase, half of the value between two terminals).",
+    ),
+    "wrong unit, milliohm": (
+        {"supply": {"r_mohm": 25}},
+        "[supply] r_mohm: the unit is in the key's name; write r_ohm, in ohm: r_ohm = 0.025 "
+        "(the resistance of source and leads together).",
+    ),
+    "wrong unit, megahertz": (
+        {"controller": {"f_cpu_mhz": 16}},
+        "[controller] f_cpu_mhz: the unit is in the key's name; write f_cpu_hz, in Hz: f_cpu_hz = 1.6e+07 "
+        "(the CPU clock of the part).",
+    ),
+    "no unit": (
+        {"motor": {"kv": 1000}},
+        "[motor] kv: the unit is in the key's name; write kv_rpm_per_v, in rpm/V "
+        "(the no-load speed per volt, line to line).",
+    ),
+    "text for a number": (
+        {"motor": {"r_phase_ohm": "0.08"}},
+        '[motor] r_phase_ohm = "0.08": is a text, not a number (in ohm). '
+        "Give the resistance of one phase, half of the value between two terminals.",
+    ),
+    "bool for a number": (
+        {"motor": {"r_phase_ohm": True}},
+        "[motor] r_phase_ohm = true: is true or false, not a number (in ohm). "
+        "Give the resistance of one phase, half of the value between two terminals.",
+    ),
+    "bool for a whole number": (
+        {"motor": {"pole_pairs": True}},
+        "[motor] pole_pairs = true: is true or false, not a whole number. "
+        "Give the number of pole PAIRS, half of the number of magnets.",
+    ),
+    "number for a bool": (
+        {"supply": {"sinks": 1}},
+        "[supply] sinks = 1: is a number, not true or false. Give whether the supply takes current back.",
+    ),
+    "number for a text": (
+        {"motor": {"kv_from": 3}},
+        "[motor] kv_from = 3: is a number, not a text in quotes. Give how kv was obtained, such as "
+        '"no-load test".',
+    ),
+    "empty text": (
+        {"motor": {"kv_from": " "}},
+        '[motor] kv_from = " ": is empty. Give how kv was obtained, such as "no-load test".',
+    ),
+    "list for a number": (
+        {"sense": {"r_top_ohm": [1, 2]}},
+        "[sense] r_top_ohm = [1, 2]: is a list, not a number (in ohm). Give the divider's resistor to the "
+        "terminal.",
+    ),
+    "broken pole pairs": (
+        {"motor": {"pole_pairs": 3.5}},
+        "[motor] pole_pairs = 3.5: is not a whole number. "
+        "Give the number of pole PAIRS, half of the number of magnets.",
+    ),
+    "nan": (
+        {"motor": {"j_kg_m2": math.nan}},
+        "[motor] j_kg_m2 = nan kg m2: is not a finite number (in kg m2). "
+        "Give the inertia of rotor and propeller together.",
+    ),
+    "inf": (
+        {"bridge": {"v_max_v": math.inf}},
+        "[bridge] v_max_v = inf V: is not a finite number (in V). "
+        "Give the highest bus voltage, the lowest rating of FETs, capacitor and regulator.",
+    ),
+    "negative resistance": (
+        {"motor": {"r_phase_ohm": -0.08}},
+        "[motor] r_phase_ohm = -0.08 ohm: must be above 0 ohm. "
+        "Give the resistance of one phase, half of the value between two terminals.",
+    ),
+    "zero pole pairs": (
+        {"motor": {"pole_pairs": 0}},
+        "[motor] pole_pairs = 0: must be at least 1. Give the number of pole PAIRS, half of the number of "
+        "magnets.",
+    ),
+    "negative propeller": (
+        {"load": {"kq_nm_s2": -1e-7}},
+        "[load] kq_nm_s2 = -1e-07 Nm s2: must be at least 0 Nm s2. "
+        "Give the propeller factor, torque = kq w |w|.",
+    ),
+    "inductance in microhenry": (
+        {"motor": {"l_phase_h": 28}},
+        "[motor] l_phase_h = 28 H: must be at most 1 H. "
+        "Give the inductance of one phase, half of the value between two terminals.",
+    ),
+    "range out of order": (
+        {"supply": {"v_v": {"low": 12.6, "nominal": 11.1, "high": 9.6}}},
+        "[supply] v_v = {low = 12.6, nominal = 11.1, high = 9.6}: must be in the order low <= nominal <= "
+        "high. "
+        "Give the open-circuit voltage.",
+    ),
+    "range without high": (
+        {"supply": {"v_v": {"low": 9.6, "nominal": 11.1}}},
+        "[supply] v_v = {low = 9.6, nominal = 11.1}: lacks 'high'; a range is {low, nominal, high}. "
+        "Give the open-circuit voltage.",
+    ),
+    "range with more": (
+        {"supply": {"v_v": {"min": 9.6, "nominal": 11.1, "high": 12}}},
+        "[supply] v_v = {min = 9.6, nominal = 11.1, high = 12}: has an unknown part 'min'; "
+        "a range is {low, nominal, high}. Give the open-circuit voltage.",
+    ),
+    "end of a range below zero": (
+        {"supply": {"v_v": {"low": -1, "nominal": 11.1, "high": 12}}},
+        "[supply] v_v = {low = -1, nominal = 11.1, high = 12}: low = -1 must be above 0 V. "
+        "Give the open-circuit voltage.",
+    ),
+    "bool in a range": (
+        {"supply": {"v_v": {"low": 1, "nominal": 11.1, "high": True}}},
+        "[supply] v_v = {low = 1, nominal = 11.1, high = true}: high = true is true or false, "
+        "not a number (in V). Give the open-circuit voltage.",
+    ),
+    "unknown supply kind": (
+        {"supply": {"kind": "pak"}},
+        "[supply] kind = \"pak\": is not known. Did you mean 'pack'? "
+        'Give "pack" (battery) or "lab" (laboratory supply).',
+    ),
+    "other part": (
+        {"controller": {"part": "m0plus"}},
+        '[controller] part = "m0plus": is not known. Known values: mega168. Give the controller\'s part '
+        "family.",
+    ),
+    "clock too slow": (
+        {"controller": {"f_cpu_hz": 32768}},
+        "[controller] f_cpu_hz = 32768 Hz: must be at least 1000000 Hz. Give the CPU clock of the part.",
+    ),
+    "clock too fast": (
+        {"controller": {"f_cpu_hz": 48e6}},
+        "[controller] f_cpu_hz = 48000000.0 Hz: must be at most 20000000 Hz. Give the CPU clock of the part.",
+    ),
+    "chopping below": (
+        {"bridge": {"chopping": "low side"}},
+        '[bridge] chopping = "low side": is not on the rig yet: it chops the high side only; write "high '
+        'side". '
+        "Give which FETs follow the carrier.",
+    ),
+    "chopping both": (
+        {"bridge": {"chopping": "complementary"}},
+        '[bridge] chopping = "complementary": is not on the rig yet: it has no gate driver that makes low '
+        "side "
+        'and dead time from one input; write "high side". Give which FETs follow the carrier.',
+    ),
+    "carrier the part cannot make": (
+        {"bridge": {"f_pwm_hz": 20000}},
+        "[bridge] f_pwm_hz = 20000 Hz: mega168 at 16 MHz cannot make this carrier; nearest is 31372.549 Hz "
+        "(phase-correct, prescaler 1). Write 31373, the one the rig runs.",
+    ),
+    "carrier two hertz off": (
+        {"bridge": {"f_pwm_hz": 31375}},
+        "[bridge] f_pwm_hz = 31375 Hz: mega168 at 16 MHz cannot make this carrier; nearest is 31372.549 Hz "
+        "(phase-correct, prescaler 1). Write 31373, the one the rig runs.",
+    ),
+    "fast carrier": (
+        {"bridge": {"f_pwm_hz": 62500}},
+        "[bridge] f_pwm_hz = 62500 Hz: mega168 at 16 MHz can make this carrier (fast, prescaler 1), "
+        "but it is not on the rig yet. Write 31373 (phase-correct, prescaler 1).",
+    ),
+    "slow fast carrier": (
+        {"bridge": {"f_pwm_hz": 7812.5}},
+        "[bridge] f_pwm_hz = 7812.5 Hz: mega168 at 16 MHz can make this carrier (fast, prescaler 8), "
+        "but it is not on the rig yet. Write 31373 (phase-correct, prescaler 1).",
+    ),
+    "missing pull-downs": (
+        {"bridge": {"pull_downs": ABSENT}},
+        "[bridge] pull_downs is missing. Give whether each gate has a resistor that holds it off by itself.",
+    ),
+    "no pull-downs": (
+        {"bridge": {"pull_downs": False}},
+        "[bridge] pull_downs = false: during reset the part's pins float, and a floating gate can turn "
+        "both FETs "
+        "of a leg on. Fit a pull-down on each gate driver input and write true.",
+    ),
+    "sense pin above supply": (
+        {"sense": {"r_top_ohm": 10e3}},
+        "[sense] r_top_ohm = 10000 ohm over r_bottom_ohm = 10000 ohm puts 5.9 V on the sense pin at 11.8 V "
+        "(supply at its highest and one diode drop), above the controller's 5 V. Use at least 1.36e+04 ohm "
+        "on top.",
+    ),
+    "weak FETs": (
+        {"supply": {"v_v": {"low": 9, "nominal": 11, "high": 20.5}}, "sense": {"r_top_ohm": 47e3}},
+        "[bridge] v_max_v = 20 V is below the supply's highest 20.5 V. "
+        "Use FETs and capacitor for more, or lower [supply] v_v.",
+    ),
+    "no pulse between dead times": (
+        {"bridge": {"dead_time_ns": 16000}},
+        "[bridge] dead_time_ns = 16000 ns twice in each carrier period of 31875 ns leaves no pulse. "
+        "Shorten it.",
+    ),
+    "too little supply for the clock": (
+        {"controller": {"v_supply_v": 3.3}, "sense": {"r_top_ohm": 47e3}},
+        "[controller] f_cpu_hz = 1.6e+07 Hz is too fast for v_supply_v = 3.3 V, which carries 13.3 MHz. "
+        "Raise the supply or slow the clock.",
+    ),
+    "oscillator that does not exist": (
+        {"controller": {"clock": "rc"}},
+        '[controller] clock = "rc": the internal oscillator gives 8 MHz, not 16 MHz. '
+        'Write "crystal" or "resonator", or f_cpu_hz = 8e6.',
+    ),
+    "throttle out of order": (
+        {"throttle": {"valid_low_us": 1000}},
+        "[throttle] valid_low_us: valid_low_us = 1000 us must be below reverse_full_us = 1000 us. "
+        "Put the points in order from the shortest pulse to the longest.",
+    ),
+    "dead band up to full": (
+        {"throttle": {"dead_band_us": 500}},
+        "[throttle] reverse_full_us: reverse_full_us = 1000 us must be below neutral_us - dead_band_us = "
+        "1000 us. "
+        "Put the points in order from the shortest pulse to the longest.",
+    ),
+    "no sources": (
+        {"firmware": {"sources": []}},
+        "[firmware] sources = []: is an empty list. "
+        "Give the C sources as glob patterns, relative to the firmware's directory.",
+    ),
+    "number among the sources": (
+        {"firmware": {"sources": ["*.c", 3]}},
+        '[firmware] sources = ["*.c", 3]: holds 3, which is not a text that says something. '
+        "Give the C sources as glob patterns, relative to the firmware's directory.",
+    ),
+    "macro that is no identifier": (
+        {"firmware": {"defines": {"A-B": "1"}}},
+        "[firmware] defines = {A-B = \"1\"}: defines 'A-B', which is not a C identifier. "
+        "Give macros as a table of names and values.",
+    ),
+    "macro with a fraction": (
+        {"firmware": {"defines": {"GAIN": 0.5}}},
+        "[firmware] defines = {GAIN = 0.5}: gives GAIN the value 0.5, not a text or whole number. "
+        "Give macros as a table of names and values.",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_slip_is_named_with_key_value_limit_and_remedy(case, tmp_path):
+    """One error, complete: nobody should have to read this code to correct a file."""
+    changes, message = CASES[case]
+
+    assert refusal(write_sheet(tmp_path, **changes)) == message
+
+
+def test_sheet_without_changes_is_taken(tmp_path):
+    """Else the cases above could be refused for another reason."""
+    assert load_drive(write_sheet(tmp_path)).motor.pole_pairs == 7
+
+
+def test_error_begins_with_file_and_line_of_the_key(tmp_path):
+    """Editors jump to `file:line`."""
+    path = tmp_path / "drive.toml"
+    path.write_text("# a comment\n\n" + tomli_w.dumps(SHEET | {"load": {"kq_nm_s2": -1.0}}))
+    line = path.read_text().split("\n").index("kq_nm_s2 = -1.0") + 1
+    with pytest.raises(DriveError) as raised:
+        load_drive(path)
+
+    assert str(raised.value).startswith(f"{path}:{line}: [load] kq_nm_s2 = -1.0 Nm s2: must be at least 0")
+
+
+def test_whole_numbers_too_long_for_a_float_are_not_finite(tmp_path):
+    """TOML integers may have any length."""
+    assert "is not a finite number" in refusal(write_sheet(tmp_path, motor={"r_phase_ohm": 10**400}))
+
+
+@pytest.mark.parametrize("table", ["motor", "load", "bridge", "supply", "sense", "controller"])
+def test_missing_table_is_named_with_its_keys(table, tmp_path):
+    """The next thing to do is to write it."""
+    path = tmp_path / "drive.toml"
+    path.write_text(tomli_w.dumps({name: keys for name, keys in SHEET.items() if name != table}))
+
+    assert refusal(path).startswith(f"the table [{table}] is missing. Add it with its keys: ")
+
+
+def test_unknown_table_gets_the_nearest_name(tmp_path):
+    """A whole table ignored would be the worst slip of all."""
+    assert refusal(write_sheet(tmp_path, brigde={"r": 1})) == (
+        "brigde is not a known table. Did you mean 'bridge'?"
+    )
+
+
+def test_key_in_place_of_a_table_is_refused(tmp_path):
+    """`motor = 3` is TOML, but no motor."""
+    path = tmp_path / "drive.toml"
+    path.write_text("motor = 3\n" + tomli_w.dumps({k: v for k, v in SHEET.items() if k != "motor"}))
+
+    assert refusal(path) == "motor is not a table. Write [motor] on a line of its own and its keys below."
+
+
+def test_toml_slip_is_located_by_line(tmp_path):
+    """The reader's own words, behind file and line."""
+    path = tmp_path / "drive.toml"
+    path.write_text("[motor]\npole_pairs = 7\nkv_rpm_per_v 1000\n")
+    with pytest.raises(DriveError) as raised:
+        load_drive(path)
+
+    assert str(raised.value) == (
+        f"{path}:3: not TOML: Expected '=' after a key in a key/value pair, at column 14. Correct that line."
+    )
+
+
+def test_file_that_stops_early_is_said_to_be_cut_off(tmp_path):
+    """The usual cause of a TOML error at the end."""
+    path = tmp_path / "drive.toml"
+    path.write_text("[motor]\nv_v = { low = 9.6,")
+    with pytest.raises(DriveError) as raised:
+        load_drive(path)
+
+    assert str(raised.value).startswith(f"{path}:2: not TOML: ")
+    assert str(raised.value).endswith("; the drive file ends here. Is it cut off?")
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (
+            b"\x7fELF\x02\x01\x01\x00",
+            "holds a NUL byte; a drive file is a TOML text file. Was another file given?",
+        ),
+        (
+            b"a = 1\n\xff\xfe",
+            "byte 0xff is not UTF-8 text; a drive file is a TOML file. Was another file given?",
+        ),
+        (b"", "is empty; a drive file was expected."),
+        (b" \n\n", "is empty; a drive file was expected."),
+    ],
+)
+def test_what_is_no_drive_file_is_said_to_be_none(content, message, tmp_path):
+    """A firmware image or a recording given by mistake must not end in a traceback."""
+    path = tmp_path / "drive.toml"
+    path.write_bytes(content)
+
+    assert refusal(path) == message
+
+
+def test_missing_file_is_named(tmp_path):
+    """The path as it was looked for, `drive.toml` added to a directory."""
+    with pytest.raises(DriveError) as raised:
+        load_drive(tmp_path)
+
+    assert str(raised.value) == f"{tmp_path}/drive.toml: no such file. Give the path of a drive file."
+
+
+def test_byte_order_mark_and_dos_line_ends_are_taken(tmp_path):
+    """Some editors write them; TOML allows the one and tolerates the other."""
+    path = write_sheet(tmp_path)
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n"))
+
+    assert load_drive(path).motor.pole_pairs == 7
