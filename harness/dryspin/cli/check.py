@@ -1,0 +1,104 @@
+"""`dryspin check`: search for broken claims."""
+
+from pathlib import Path
+
+import click
+
+DIRECTORY = click.Path(path_type=Path)
+FILE = click.Path(path_type=Path, dir_okay=True)
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.argument("firmware_dir", type=DIRECTORY)
+@click.option(
+    "--scenarios",
+    type=click.IntRange(1, 1_000_000),
+    default=200,
+    show_default=True,
+    metavar="N",
+    help="Scenarios to run, split evenly over the declared families.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**63 - 1),
+    default=0,
+    show_default=True,
+    metavar="N",
+    help="Another seed, other scenarios; the same seed, the same result.",
+)
+@click.option(
+    "--drive",
+    "drive_file",
+    type=FILE,
+    metavar="FILE",
+    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
+)
+@click.option(
+    "--only", multiple=True, metavar="FAMILY", help="Search this family only; may be given several times."
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 256),
+    metavar="N",
+    help="Processes; as many as there are cores by default. Never changes the result.",
+)
+@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
+@click.option(
+    "--save",
+    type=DIRECTORY,
+    metavar="DIR",
+    help="Where findings go. By default ./traces/found if it exists, else FIRMWARE_DIR/found.",
+)
+def check(
+    firmware_dir: Path,
+    scenarios: int,
+    seed: int,
+    drive_file: Path | None,
+    only: tuple[str, ...],
+    workers: int | None,
+    json_file: Path | None,
+    save: Path | None,
+) -> int:
+    """Search for scenarios that break a declared claim.
+
+    FIRMWARE_DIR holds the C sources, drive.toml (motor, board, supply and how the firmware is
+    built) and claims.toml (what it is held to). Kept findings of this firmware are replayed first.
+    Then scenarios are tried: throttle, supply, load, rest angle, part tolerances, bad pulses and
+    resets, inside what drive.toml declares, steered to where margins are thin. Whatever breaks is
+    shortened and saved as a finding.
+
+    Exits with 0 if every declared claim was exercised and held, with 1 if one broke or none of
+    the scenarios exercised it, with 2 if it could not run. A pass is no permission to spin.
+    """
+    # Here and not above: --help must not wait for numpy and Hypothesis.
+    from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
+    from dryspin.errors import RigError
+    from dryspin.findings import findings_folder, load_subject, require_writable
+    from dryspin.report import check_json, check_lines, json_text
+    from dryspin.search import ScenarioFailedError
+    from dryspin.search import check as search
+
+    require_writable_file(json_file, "--json")
+    subject = load_subject(firmware_dir, drive_file)
+    folder = findings_folder(firmware_dir, save)
+    require_writable(folder)
+    try:
+        with Bar() as bar:
+            result = search(
+                subject,
+                scenarios=scenarios,
+                seed=seed,
+                only=only,
+                workers=workers,
+                save=save,
+                notice=bar.notice,
+            )
+    except ScenarioFailedError as error:
+        folder.mkdir(parents=True, exist_ok=True)
+        path = folder / "could-not-run.scenario"
+        write_whole(path, error.scenario.to_toml())
+        raise RigError(f"{error}\nthe scenario is kept: dryspin run {firmware_dir} {path}") from None
+    if json_file is not None:
+        write_whole(json_file, json_text(check_json(result)))
+    print_lines(check_lines(result, subject.drive))
+    return 0 if result.passed else 1

@@ -1,0 +1,69 @@
+"""`dryspin run`: one scenario, and what the monitors say about it."""
+
+from pathlib import Path
+
+import click
+
+from dryspin.cli.check import DIRECTORY, FILE
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.argument("firmware_dir", type=DIRECTORY)
+@click.argument("scenario_file", metavar="SCENARIO", type=FILE)
+@click.option(
+    "--plant",
+    type=click.Choice(["twin", "equations"]),
+    default="twin",
+    show_default=True,
+    help="The compiled twin, or the plain equations in Python (some thousand times slower).",
+)
+@click.option(
+    "--drive",
+    "drive_file",
+    type=FILE,
+    metavar="FILE",
+    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
+)
+@click.option(
+    "--out", type=FILE, metavar="FILE", help="Save the recording (.npz); about 11 MB a simulated second."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
+def run(
+    firmware_dir: Path,
+    scenario_file: Path,
+    plant: str,
+    drive_file: Path | None,
+    out: Path | None,
+    as_json: bool,
+) -> int:
+    """Run one scenario and judge it.
+
+    SCENARIO is a TOML file that says what happens from power-on: throttle pulses, supply, load,
+    rest angle, part tolerances, resets. The verdict of every declared claim is printed, with the
+    top speed and the largest phase current.
+
+    Exits with 0 if no claim broke, with 1 if one did, with 2 if it could not run. A claim that
+    this scenario does not exercise is said to be so; it takes a check to exercise all of them.
+    """
+    from dryspin.cli.output import Bar, print_lines, require_writable_file
+    from dryspin.findings import BROKEN, load_subject
+    from dryspin.recording import save_recording
+    from dryspin.report import json_text, run_json, run_lines
+    from dryspin.report.extremes import extremes_of
+    from dryspin.scenario import read_scenario
+
+    require_writable_file(out, "--out")
+    scenario = read_scenario(scenario_file)
+    subject = load_subject(firmware_dir, drive_file)
+    end_ms = int(scenario.end_s * 1000)
+    with Bar() as bar:
+        recording = subject.record(scenario, plant, lambda t_s: bar.notice("ms", int(t_s * 1000), end_ms))
+    trial = subject.judge(recording)
+    extremes = extremes_of(recording)
+    if out is not None:
+        save_recording(recording, out)
+    if as_json:
+        click.echo(json_text(run_json(trial, extremes, subject.hashes)), nl=False)
+    else:
+        print_lines(run_lines(trial, extremes, scenario, subject.drive))
+    return 1 if any(outcome.status == BROKEN for outcome in trial.outcomes) else 0

@@ -1,0 +1,33 @@
+"""Findings: what a check keeps, the file it is kept in, and its replay on today's firmware."""
+
+from dryspin.findings.file import FORMAT, finding_text, read_finding, write_finding
+from dryspin.findings.finding import EXPECTED, Finding, file_stem
+from dryspin.findings.places import findings_folder, kept_findings, require_writable, save_finding
+from dryspin.findings.replay import Replay, replay, replay_on
+from dryspin.findings.subject import Subject, load_subject
+from dryspin.findings.trial import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Outcome, Trial
+
+__all__ = [
+    "BROKEN",
+    "CANNOT_TELL",
+    "EXPECTED",
+    "FORMAT",
+    "Finding",
+    "HELD",
+    "NOT_EXERCISED",
+    "Outcome",
+    "Replay",
+    "Subject",
+    "Trial",
+    "file_stem",
+    "finding_text",
+    "findings_folder",
+    "kept_findings",
+    "load_subject",
+    "read_finding",
+    "replay",
+    "replay_on",
+    "require_writable",
+    "save_finding",
+    "write_finding",
+]

@@ -1,0 +1,178 @@
+"""The finding file: TOML, versioned, read strictly, written at once or not at all.
+
+Its last table, [scenario], is a scenario file with its own tables moved one level down, so that
+the scenario reader (and nobody else) judges it; line numbers in messages stay those of the file.
+"""
+
+import json
+import os
+import re
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from dryspin.drive.document import Document, read_document
+from dryspin.drive.keys import Key, Number, Text
+from dryspin.drive.section import Section
+from dryspin.errors import FindingError, ScenarioError
+from dryspin.findings.finding import EXPECTED, Finding
+from dryspin.findings.trial import Outcome
+from dryspin.scenario import Scenario, parse_scenario
+
+FORMAT = 1
+"""Version of the file format; the reader refuses any other."""
+
+_WHAT = "finding file"
+
+_HEAD: tuple[Key, ...] = (
+    Number(name="dryspin_finding", meaning=f"the version of the format, {FORMAT}", whole=True),
+    Text(name="claim", meaning="the full name of the claim, as in reversal.opposing_drive"),
+    Text(name="expected", meaning="the verdict it is kept for", choices=EXPECTED),
+    Number(name="margin", meaning="the margin seen, a share of the limit", default=None),
+    Number(name="limit", meaning="the limit the claim was held to", default=None),
+    Number(name="seen", meaning="the value that was seen", default=None),
+    Text(name="unit", meaning="the unit of limit and seen", default="", may_be_empty=True),
+    Number(name="moment_s", meaning="the moment it broke", unit="s", default=None),
+    Text(name="text", meaning="one sentence on what happened", default="", may_be_empty=True),
+    Text(name="source_line", meaning="the firmware line that acted", default="", may_be_empty=True),
+    Number(name="search_seed", meaning="the seed of the check that found it", whole=True, default=None),
+    Text(name="firmware", meaning="the firmware directory, relative to this file"),
+    Text(name="drive", meaning="the drive file, relative to this file"),
+    Text(name="digest", meaning="the digest of the recording"),
+)
+
+_HASHES: tuple[Key, ...] = (
+    Text(name="firmware", meaning="the hash of the firmware's sources"),
+    Text(name="drive", meaning="the hash of the drive file"),
+    Text(name="claims", meaning="the hash of claims.toml"),
+    Text(name="build", meaning="the hash of the build"),
+)
+
+
+def read_finding(path: Path) -> Finding:
+    """The finding in `path`.
+
+    Raises FindingError, with file, line and what to do, for anything that is not a finding file
+    of this version, whole.
+    """
+    document = read_document(path, FindingError, _WHAT)
+    if "dryspin_finding" not in document.data:
+        raise FindingError(
+            f"{path}: is not a {_WHAT}: it lacks dryspin_finding = {FORMAT}. Was another file given?"
+        )
+    version = document.data["dryspin_finding"]
+    if version != FORMAT:
+        raise FindingError(
+            f"{document.where('dryspin_finding')}: dryspin_finding = {version}; this dryspin reads version "
+            f"{FORMAT}. Replay it with the dryspin that wrote it, or search again."
+        )
+    tables = {name: document.data.get(name) for name in ("hashes", "scenario")}
+    for name, table in tables.items():
+        if table is None:
+            raise FindingError(f"{path}: lacks the table [{name}]. Is the file cut off?")
+    head = Section.of(document, {k: v for k, v in document.data.items() if k not in tables}).read(_HEAD)
+    hashes = Section.of(document, tables["hashes"], "hashes").read(_HASHES)
+    return Finding(
+        expected=head["expected"],
+        outcome=_outcome(head),
+        scenario=_scenario(path, document),
+        firmware=_from(path, head["firmware"]),
+        drive=_from(path, head["drive"]),
+        hashes=hashes,
+        digest=head["digest"],
+        search_seed=head["search_seed"],
+    )
+
+
+def write_finding(path: Path, finding: Finding) -> None:
+    """Write the finding, or leave what was there; raises FindingError.
+
+    A file that is not a finding is never replaced.
+    """
+    if path.exists():
+        try:
+            read_finding(path)
+        except FindingError as reason:
+            raise FindingError(
+                f"{path} exists and is not a finding this dryspin can read ({reason}); it is left as it is. "
+                "Move it away or choose another name."
+            ) from None
+    try:
+        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise FindingError(f"{path}: cannot be written ({error.strerror}); choose another place") from None
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(finding_text(finding, path.parent))
+        Path(scratch).chmod(0o644)
+        Path(scratch).replace(path)
+    except OSError as error:
+        Path(scratch).unlink(missing_ok=True)
+        raise FindingError(f"{path}: cannot be written ({error.strerror}); choose another place") from None
+    except BaseException:
+        Path(scratch).unlink(missing_ok=True)
+        raise
+
+
+def finding_text(finding: Finding, folder: Path) -> str:
+    """The file's content, its paths relative to the `folder` it will stand in."""
+    outcome = finding.outcome
+    head: dict[str, object] = {
+        "dryspin_finding": FORMAT,
+        "claim": finding.claim,
+        "expected": finding.expected,
+        "margin": outcome.margin,
+        "limit": outcome.limit,
+        "seen": outcome.seen,
+        "unit": outcome.unit,
+        "moment_s": outcome.moment_s,
+        "text": outcome.text,
+        "source_line": outcome.source_line,
+        "search_seed": finding.search_seed,
+        "firmware": _relative(finding.firmware, folder),
+        "drive": _relative(finding.drive, folder),
+        "digest": finding.digest,
+    }
+    lines = [f"{key} = {_value(value)}" for key, value in head.items() if value not in (None, "")]
+    lines += ["", "[hashes]", *(f"{name} = {_value(text)}" for name, text in finding.hashes.items())]
+    lines += ["", "[scenario]", _moved_down(finding.scenario.to_toml()).rstrip("\n"), ""]
+    return "\n".join(lines)
+
+
+def _outcome(head: dict[str, Any]) -> Outcome:
+    names = ("claim", "margin", "moment_s", "limit", "seen", "unit", "text", "source_line")
+    return Outcome(status="broken", **{name: head[name] for name in names})
+
+
+def _scenario(path: Path, document: Document) -> Scenario:
+    """Parse the text below [scenario] as a scenario file, blank lines standing for what is above."""
+    lines = path.read_text(encoding="utf-8").replace("\r\n", "\n").split("\n")
+    start = document.lines.get(("scenario",), 0)
+    own = [*[""] * start, *lines[start:]]
+    try:
+        return parse_scenario(_moved_up("\n".join(own)), str(path))
+    except ScenarioError as error:
+        raise FindingError(f"{error} (in the [scenario] of this finding)") from None
+
+
+def _moved_down(scenario_text: str) -> str:
+    return re.sub(r"(?m)^(\[\[?)(?=[a-z])", r"\1scenario.", scenario_text)
+
+
+def _moved_up(text: str) -> str:
+    return re.sub(r"(?m)^(\s*\[\[?\s*)scenario\s*\.\s*", r"\1", text)
+
+
+def _value(value: object) -> str:
+    """A TOML value. A JSON string is a TOML string but for DEL, which no text of ours holds."""
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
+
+
+def _relative(target: Path, folder: Path) -> str:
+    return Path(os.path.relpath(target.resolve(), folder.resolve())).as_posix()
+
+
+def _from(path: Path, relative: str) -> Path:
+    """A stored path as seen from here: short where it lies below, without `..` in the middle."""
+    absolute = Path(os.path.normpath(path.parent.resolve() / relative))
+    return Path(os.path.relpath(absolute))

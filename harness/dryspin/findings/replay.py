@@ -1,0 +1,71 @@
+"""Replay: the scenario of a finding on today's firmware, and what moved since it was found."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from dryspin.findings.finding import Finding
+from dryspin.findings.subject import load_subject
+from dryspin.findings.trial import Outcome, Trial
+from dryspin.scenario import Scenario
+
+
+class Tried(Protocol):
+    """What a replay needs of a subject."""
+
+    @property
+    def hashes(self) -> Mapping[str, str]:
+        """Content hashes by name: firmware, drive, claims, build."""
+
+    def try_out(self, scenario: Scenario) -> Trial:
+        """Run and judge one scenario."""
+
+
+@dataclass(frozen=True)
+class Replay:
+    """Outcome of a finding's claim today.
+
+    `moved` names the hashes that differ from the stored ones, as (name, then, now).
+    `same_digest`: the recording is the very one of the finding, bit for bit.
+    """
+
+    finding: Finding
+    outcome: Outcome
+    simulated_s: float
+    moved: tuple[tuple[str, str, str], ...]
+    same_digest: bool
+
+    @property
+    def as_expected(self) -> bool:
+        """Whether the claim's verdict is the one the finding is kept for."""
+        return self.outcome.status == self.finding.expected
+
+    @property
+    def unrepeatable(self) -> bool:
+        """Nothing that the run depends on moved, and yet the recording differs: a defect of dryspin."""
+        return not self.same_digest and not any(name != "claims" for name, _, _ in self.moved)
+
+
+def replay(
+    finding: Finding,
+    firmware_dir: Path | None = None,
+    *,
+    load: Callable[[Path, Path | None], Tried] = load_subject,
+) -> Replay:
+    """Run the finding's scenario on its firmware, or on `firmware_dir` with that one's drive.
+
+    Raises what `load_subject` raises, and RigError where the firmware cannot be run to the end.
+    """
+    subject = load(firmware_dir, None) if firmware_dir else load(finding.firmware, finding.drive)
+    return replay_on(subject, finding)
+
+
+def replay_on(subject: Tried, finding: Finding) -> Replay:
+    """Run the finding's scenario on a subject that is loaded already."""
+    trial = subject.try_out(finding.scenario)
+    now = subject.hashes
+    moved = tuple(
+        (name, then, now.get(name, "")) for name, then in finding.hashes.items() if then != now.get(name, "")
+    )
+    return Replay(finding, trial.of(finding.claim), trial.simulated_s, moved, trial.digest == finding.digest)

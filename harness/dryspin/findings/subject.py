@@ -1,0 +1,113 @@
+"""The subject of a check: one firmware directory, built, with its drive and its claims."""
+
+import hashlib
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from dryspin.build import Image, build_image
+from dryspin.drive import Claims, Drive, claims_file, load_claims, load_drive, overlaid_files
+from dryspin.errors import DriveError, UsageError
+from dryspin.findings.trial import Trial, outcomes_of
+from dryspin.monitors import judge, known_claims, known_limits
+from dryspin.recording import Recording
+from dryspin.rig import Progress, Rig
+from dryspin.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class Subject:
+    """Firmware under test. `hashes` names what a result depends on besides the scenario."""
+
+    directory: Path
+    drive: Drive
+    claims: Claims
+    image: Image
+    hashes: dict[str, str]
+
+    @property
+    def compiler(self) -> str:
+        """The compiler the firmware was built with, and its version."""
+        return self.image.compiler
+
+    @cached_property
+    def _rig(self) -> Rig:
+        return Rig(self.image, self.drive)
+
+    def record(self, scenario: Scenario, plant: str = "twin", progress: Progress | None = None) -> Recording:
+        """Run one scenario. Raises RigError where the firmware cannot be run to the end.
+
+        `plant` is "twin" or "equations"; `progress` is told the virtual time reached, in s.
+        """
+        return self._rig.run(scenario, plant, progress=progress)
+
+    def judge(self, recording: Recording) -> Trial:
+        """Put a recording of this subject before all monitors."""
+        outcomes = outcomes_of(judge(recording, self.claims), recording)
+        return Trial(outcomes, recording.end_s, recording.digest())
+
+    def try_out(self, scenario: Scenario) -> Trial:
+        """Run and judge one scenario; the recording is gone afterwards."""
+        return self.judge(self.record(scenario))
+
+
+def load_subject(directory: Path, drive_file: Path | None = None) -> Subject:
+    """Read drive and claims and build the firmware.
+
+    `drive_file` replaces `drive.toml` of the directory. Raises UsageError, DriveError,
+    ClaimsError or BuildError, each with the file and the next step.
+    """
+    if not directory.exists():
+        raise UsageError(f"{directory}: no such directory; give the directory that holds drive.toml")
+    if not directory.is_dir():
+        raise UsageError(f"{directory} is not a directory; give the directory that holds drive.toml")
+    path = drive_file or directory / "drive.toml"
+    if not path.is_file():
+        advice = "write one beside the firmware" if drive_file is None else "check the path given to --drive"
+        raise DriveError(f"{path}: no such file; {advice} (firmware_under_test/ has examples)")
+    drive = load_drive(path)
+    claims = load_claims(claims_file(drive), known_claims(), known_limits())
+    image = build_image(drive, directory)
+    hashes = {
+        "firmware": _digest_of_files(_firmware_files(drive, directory)),
+        "drive": hashlib.blake2b(repr(_physics(drive)).encode(), digest_size=16).hexdigest(),
+        "claims": _digest_of_files({"claims.toml": claims.path}),
+        "build": image.digest,
+    }
+    return Subject(directory, drive, claims, image, hashes)
+
+
+def _physics(drive: Drive) -> tuple[object, ...]:
+    """The drive's numbers wherever they were read from: a base file counts, a comment does not."""
+    return (
+        drive.motor,
+        drive.load,
+        drive.bridge,
+        drive.supply,
+        drive.sense,
+        drive.controller,
+        drive.throttle,
+    )
+
+
+def _firmware_files(drive: Drive, directory: Path) -> dict[str, Path]:
+    """Sources and headers of the firmware by relative name, each from its nearest layer."""
+    layers = drive.layers or (directory,)
+    files = overlaid_files(layers, drive.firmware.sources)
+    for layer in reversed(layers):
+        for folder in drive.firmware.include:
+            headers = sorted((layer / folder).glob("*.h"))
+            files |= {os.path.relpath(header, layer): header for header in headers}
+    return files
+
+
+def _digest_of_files(files: Mapping[str, Path]) -> str:
+    """Hash over name, length and bytes of each file, independent of where the tree stands."""
+    mix = hashlib.blake2b(digest_size=16)
+    for name in sorted(files):
+        content = files[name].read_bytes()
+        mix.update(f"{name}\0{len(content)}\0".encode())
+        mix.update(content)
+    return mix.hexdigest()

@@ -1,0 +1,254 @@
+"""The check: kept findings replayed, every family searched, what broke shrunk and saved."""
+
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import hypothesis
+import hypothesis.configuration
+
+from dryspin.drive import Claims, Drive
+from dryspin.errors import UsageError
+from dryspin.findings import (
+    BROKEN,
+    Finding,
+    Outcome,
+    Replay,
+    Trial,
+    findings_folder,
+    kept_findings,
+    replay_on,
+    require_writable,
+    save_finding,
+)
+from dryspin.scenario import Scenario
+from dryspin.search.envelope import Reached
+from dryspin.search.family import FamilySearch, Task, search_family
+from dryspin.search.plan import families_to_search, tasks_of, versions
+from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding, Tally
+from dryspin.search.shrink import Shrunk, shrink
+from dryspin.search.strategies import Draft
+from dryspin.search.workers import cores, run_tasks
+
+SHRINK_TRIALS = 400
+"""Trials granted for shrinking in one check, shared by the claims that broke."""
+
+SHRINK_TRIALS_PER_CLAIM = (24, 100)
+"""Least and most trials for one claim."""
+
+Notice = Callable[[str, int, int], None]
+"""Progress: what is being done, how much of it is done, how much there is."""
+
+
+class Checked(Protocol):
+    """What a check needs of its subject; `findings.Subject` is one."""
+
+    @property
+    def directory(self) -> Path:
+        """The firmware directory."""
+
+    @property
+    def drive(self) -> Drive:
+        """The drive, whose file its findings name."""
+
+    @property
+    def claims(self) -> Claims:
+        """The claims the firmware is held to."""
+
+    @property
+    def hashes(self) -> Mapping[str, str]:
+        """Content hashes by name: firmware, drive, claims, build."""
+
+    @property
+    def compiler(self) -> str:
+        """The compiler the firmware was built with, and its version."""
+
+    def try_out(self, scenario: Scenario) -> Trial:
+        """Run and judge one scenario."""
+
+
+@dataclass(frozen=True)
+class _Hunt:
+    """One claim to shrink a scenario for."""
+
+    claim: str
+    draft: Draft
+    cap: int
+
+
+def check(
+    subject: Checked,
+    *,
+    scenarios: int = 200,
+    seed: int = 0,
+    only: Sequence[str] = (),
+    workers: int | None = None,
+    save: Path | None = None,
+    notice: Notice = lambda what, done, total: None,
+) -> CheckResult:
+    """Search `scenarios` scenarios, split evenly over the declared families, for broken claims.
+
+    The result depends on the subject, `scenarios`, `seed`, `only` and the findings kept so far;
+    not on `workers`, nor on the machine's speed. `only` names families to search instead of all.
+    Raises UsageError for what cannot be searched, RigError for firmware that cannot be run.
+    """
+    started_s = time.monotonic()
+    families = families_to_search(subject.claims, only)
+    if scenarios < len(families):
+        raise UsageError(
+            f"{scenarios} scenarios for {len(families)} families; give --scenarios at least {len(families)}"
+        )
+    workers = workers or cores()
+    folder = findings_folder(subject.directory, save)
+    require_writable(folder)
+    with _hypothesis_leaves_no_files():
+        kept = _replay_kept(subject, folder, workers, notice)
+        searches = _search(subject, families, scenarios, seed, workers, notice)
+        tallies = _merged(searches)
+        claims = _claim_results(subject.claims, tallies, only)
+        hunts = _hunts(claims, searches)
+        shrunk = _shrink_all(subject, hunts, workers, notice)
+    reached = Reached()
+    for search in searches:
+        reached.merge(search.reached)
+    return CheckResult(
+        claims=claims,
+        findings=tuple(_save(subject, folder, seed, hunts, shrunk)),
+        kept=kept,
+        families={
+            search.family: (search.scenarios, _exercised(subject.claims, search)) for search in searches
+        },
+        reached=reached.summary(),
+        scenarios=sum(search.scenarios for search in searches),
+        simulated_s=sum(search.simulated_s for search in searches),
+        shrink_trials=sum(result.trials for result in shrunk if result),
+        seed=seed,
+        wall_s=time.monotonic() - started_s,
+        versions={**versions(), "compiler": subject.compiler},
+    )
+
+
+def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -> tuple[KeptResult, ...]:
+    kept = kept_findings(folder, subject.directory)
+
+    def work(finding: Finding, progress: Callable[[int], None]) -> Replay:
+        replayed = replay_on(subject, finding)
+        progress(1)
+        return replayed
+
+    def tell(done: int) -> None:
+        notice("kept findings", done, len(kept))
+
+    replays = run_tasks(work, [finding for _, finding in kept], workers, tell)
+    return tuple(KeptResult(path, replayed) for (path, _), replayed in zip(kept, replays, strict=True))
+
+
+def _search(
+    subject: Checked, families: Sequence[str], scenarios: int, seed: int, workers: int, notice: Notice
+) -> list[FamilySearch]:
+    def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
+        return search_family(subject.try_out, subject.drive, task, progress)
+
+    def tell(done: int) -> None:
+        notice("scenarios", done, scenarios)
+
+    return run_tasks(work, tasks_of(families, scenarios, seed), workers, tell)
+
+
+def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
+    tallies: dict[str, Tally] = {}
+    for search in searches:
+        for claim, tally in search.tallies.items():
+            tallies.setdefault(claim, Tally()).merge(tally)
+    return tallies
+
+
+def _claim_results(
+    claims: Claims, tallies: Mapping[str, Tally], only: Sequence[str]
+) -> tuple[ClaimResult, ...]:
+    """Declared claims in declared order; with `only`, those of its families and any that broke."""
+    results = []
+    suppressed = {suppression.claim: suppression.why for suppression in claims.suppressions}
+    for claim in claims.declared:
+        tally = tallies.get(claim, Tally())
+        if only and claim.partition(".")[0] not in only and tally.verdict != BROKEN:
+            continue
+        worst = tally.worst or Outcome(claim, tally.verdict)
+        results.append(ClaimResult(claim, tally.verdict, tally.exercised, worst, suppressed.get(claim, "")))
+    return tuple(results)
+
+
+def _exercised(claims: Claims, search: FamilySearch) -> int:
+    """Scenarios of a family that exercised its least-exercised declared claim."""
+    own = [claim for claim in claims.declared if claim.startswith(f"{search.family}.")]
+    return min(search.tallies.get(claim, Tally()).exercised for claim in own)
+
+
+def _hunts(claims: Sequence[ClaimResult], searches: Sequence[FamilySearch]) -> list[_Hunt]:
+    """One hunt per broken claim, from the scenario of the family itself where that broke it."""
+    broken = [result for result in claims if result.verdict == BROKEN and not result.suppressed]
+    least, most = SHRINK_TRIALS_PER_CLAIM
+    hunts = []
+    for result in broken:
+        own_first = sorted(searches, key=lambda search: search.family != result.family)
+        draft = next(search.breaking[result.claim] for search in own_first if result.claim in search.breaking)
+        hunts.append(_Hunt(result.claim, draft, min(most, max(least, SHRINK_TRIALS // len(broken)))))
+    return hunts
+
+
+def _shrink_all(
+    subject: Checked, hunts: Sequence[_Hunt], workers: int, notice: Notice
+) -> list[Shrunk | None]:
+    def work(hunt: _Hunt, progress: Callable[[int], None]) -> Shrunk | None:
+        tried = 0
+
+        def try_out(scenario: Scenario) -> Trial:
+            nonlocal tried
+            tried += 1
+            progress(tried)
+            return subject.try_out(scenario)
+
+        shrunk = shrink(try_out, subject.drive, hunt.draft, hunt.claim, hunt.cap)
+        progress(hunt.cap)
+        return shrunk
+
+    total = sum(hunt.cap for hunt in hunts)
+
+    def tell(done: int) -> None:
+        notice("shortening", done, total)
+
+    return run_tasks(work, hunts, workers, tell)
+
+
+def _save(
+    subject: Checked, folder: Path, seed: int, hunts: Sequence[_Hunt], shrunk: Sequence[Shrunk | None]
+) -> Iterator[SavedFinding]:
+    for result in shrunk:
+        if result is None:
+            continue
+        finding = Finding(
+            expected=BROKEN,
+            outcome=result.outcome,
+            scenario=result.scenario,
+            firmware=subject.directory,
+            drive=subject.drive.path,
+            hashes=dict(subject.hashes),
+            digest=result.digest,
+            search_seed=seed,
+        )
+        yield SavedFinding(save_finding(folder, finding), finding)
+
+
+@contextmanager
+def _hypothesis_leaves_no_files() -> Iterator[None]:
+    """Hypothesis caches what it learns of the loaded modules in ./.hypothesis; here, nowhere."""
+    with tempfile.TemporaryDirectory(prefix="dryspin-") as scratch:
+        hypothesis.configuration.set_hypothesis_home_dir(scratch)
+        try:
+            yield
+        finally:
+            hypothesis.configuration.set_hypothesis_home_dir(None)

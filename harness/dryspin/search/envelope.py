@@ -1,0 +1,115 @@
+"""The drive's envelope: what a scenario may vary, and how much of it a check has reached."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from dryspin.drive import Drive, Range
+from dryspin.scenario import Scenario, Trace, part_ranges
+from dryspin.search.draws import Draws
+
+SECTORS = 24
+"""Rest angles are covered by sectors of 15 electrical degrees: a quarter of a step of six."""
+
+SECTOR_DEG = 360 // SECTORS
+
+_INSIDE = 8
+"""Values offered strictly between the ends of a range: seven eighths."""
+
+
+def level(draws: Draws, name: str, span: Range) -> float:
+    """A value of `span`: nominal (simplest), low end, high end, then the eighths between them."""
+    if span.low == span.high:
+        return span.nominal
+    chosen = draws.index(name, 3 + _INSIDE - 1)
+    if chosen < 3:
+        return (span.nominal, span.low, span.high)[chosen]
+    return rounded_inside(span.low + (span.high - span.low) * (chosen - 2) / _INSIDE, span)
+
+
+def rounded_inside(value: float, span: Range) -> float:
+    """`value` with four significant digits, so that a scenario reads well, but never outside."""
+    return min(max(float(f"{value:.4g}"), span.low), span.high)
+
+
+def load_factors(drive: Drive) -> Range:
+    """Factors on the nominal propeller that the drive is declared for."""
+    return drive.load.kq_nm_s2.factors
+
+
+def varied_parts(drive: Drive) -> dict[str, Range]:
+    """Parts that the drive leaves a range to, by key of `[parts]`.
+
+    The propeller is left out: `load_factor` varies it.
+    """
+    ranges = part_ranges(drive)
+    return {name: span for name, span in ranges.items() if span.low < span.high and name != "kq"}
+
+
+@dataclass
+class Reached:
+    """What part of the envelope a set of scenarios has visited, from power-on to the end."""
+
+    sectors: set[int] = field(default_factory=set)
+    supply_v: list[float] = field(default_factory=list)
+    load_factor: list[float] = field(default_factory=list)
+    throttle_us: list[float] = field(default_factory=list)
+    full_forward: int = 0
+    full_reverse: int = 0
+    resets: int = 0
+    corners: set[tuple[float, float]] = field(default_factory=set)
+    parts: set[str] = field(default_factory=set)
+
+    def add(self, scenario: Scenario, drive: Drive) -> None:
+        """Count one scenario in."""
+        self.sectors.add(int(scenario.rest_deg % 360.0 // SECTOR_DEG))
+        supply_v = _values(scenario.supply_v, drive.supply.v_v.nominal)
+        factors = _values(scenario.load_factor, 1.0)
+        _widen(self.supply_v, supply_v)
+        _widen(self.load_factor, factors)
+        ends = load_factors(drive)
+        if supply_v[0] in (drive.supply.v_v.low, drive.supply.v_v.high) and factors[0] in (
+            ends.low,
+            ends.high,
+        ):
+            self.corners.add((supply_v[0], factors[0]))
+        widths = [us for _, us in scenario.throttle_us]
+        _widen(self.throttle_us, [us for us in widths if us > 0.0])
+        self.full_forward += drive.throttle.forward_full_us in widths
+        self.full_reverse += drive.throttle.reverse_full_us in widths
+        self.resets += any(fault.kind == "reset" for fault in scenario.faults)
+        self.parts |= scenario.parts.keys()
+
+    def merge(self, other: "Reached") -> None:
+        """Count all scenarios of another set in."""
+        self.sectors |= other.sectors
+        _widen(self.supply_v, other.supply_v)
+        _widen(self.load_factor, other.load_factor)
+        _widen(self.throttle_us, other.throttle_us)
+        self.full_forward += other.full_forward
+        self.full_reverse += other.full_reverse
+        self.resets += other.resets
+        self.corners |= other.corners
+        self.parts |= other.parts
+
+    def summary(self) -> dict[str, object]:
+        """For the JSON report; ranges as [lowest, highest]."""
+        return {
+            "rest_sectors_of_15_deg": len(self.sectors),
+            "supply_v": self.supply_v,
+            "load_factor": self.load_factor,
+            "supply_and_load_corners": len(self.corners),
+            "throttle_us": self.throttle_us,
+            "full_forward": self.full_forward,
+            "full_reverse": self.full_reverse,
+            "resets": self.resets,
+            "parts_varied": sorted(self.parts),
+        }
+
+
+def _values(trace: Trace, default: float) -> list[float]:
+    return [value for _, value in trace] or [default]
+
+
+def _widen(bounds: list[float], values: Iterable[float]) -> None:
+    both = [*bounds, *values]
+    bounds[:] = [min(both), max(both)] if both else []

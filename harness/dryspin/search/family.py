@@ -1,0 +1,147 @@
+"""The search of one family: the covering plan first, then Hypothesis, with margins as targets."""
+
+import hashlib
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import hypothesis
+from hypothesis import HealthCheck, Phase, Verbosity
+
+from dryspin.drive import Drive
+from dryspin.errors import DryspinError, RigError
+from dryspin.findings import BROKEN, Trial
+from dryspin.scenario import Scenario
+from dryspin.search.envelope import SECTORS, Reached
+from dryspin.search.result import Tally
+from dryspin.search.shrink import TryOut, size
+from dryspin.search.strategies import Draft, covering_draft, drafts
+
+PLANNED_SHARE = 0.6
+"""Share of a family's scenarios that follow the covering plan, up to one per rest sector."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """What to search: `quota` scenarios of a family; its planned rows are numbered from `first_row`."""
+
+    family: str
+    quota: int
+    first_row: int
+    seed: int
+
+    @property
+    def planned(self) -> int:
+        """Scenarios that follow the covering plan."""
+        return planned(self.quota)
+
+
+def planned(quota: int) -> int:
+    """Of `quota` scenarios, those that follow the covering plan."""
+    return min(math.ceil(PLANNED_SHARE * quota), SECTORS)
+
+
+@dataclass
+class FamilySearch:
+    """What came of it. `exercised` counts the family's own scenarios by claim, `breaking` keeps
+    the most readable scenario that broke each claim.
+    """
+
+    family: str
+    scenarios: int = 0
+    simulated_s: float = 0.0
+    seen: set[str] = field(default_factory=set)
+    tallies: dict[str, Tally] = field(default_factory=dict)
+    breaking: dict[str, Draft] = field(default_factory=dict)
+    reached: Reached = field(default_factory=Reached)
+
+    def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
+        """Count one trial."""
+        self.scenarios += 1
+        self.seen.add(draft.scenario.to_toml())
+        self.simulated_s += trial.simulated_s
+        self.reached.add(draft.scenario, drive)
+        for outcome in trial.outcomes:
+            self.tallies.setdefault(outcome.claim, Tally()).add(outcome)
+            if outcome.status == BROKEN:
+                kept = self.breaking.get(outcome.claim)
+                if kept is None or size(draft.scenario) < size(kept.scenario):
+                    self.breaking[outcome.claim] = draft
+
+
+class ScenarioFailedError(RigError):
+    """The firmware could not be run to the end of a scenario, which is kept here."""
+
+    def __init__(self, text: str, scenario: Scenario) -> None:
+        super().__init__(text, scenario)
+        self.text = text
+        self.scenario = scenario
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def search_family(
+    try_out: TryOut, drive: Drive, task: Task, progress: Callable[[int], None] = lambda _: None
+) -> FamilySearch:
+    """Run exactly `task.quota` scenarios of one family. `progress` gets the number run so far.
+
+    Same task, same scenarios, in every process. Raises ScenarioFailedError.
+    """
+    found = FamilySearch(task.family)
+
+    def attempt(draft: Draft) -> Trial:
+        try:
+            trial = try_out(draft.scenario)
+        except RigError as error:
+            raise ScenarioFailedError(str(error), draft.scenario) from error
+        found.add(draft, trial, drive)
+        progress(found.scenarios)
+        return trial
+
+    for k in range(task.planned):
+        attempt(covering_draft(drive, task.family, task.first_row + k, task.seed))
+    _explore(attempt, drive, task, found)
+    # Other choices may give the same scenario, which is not run twice; the budget is a promise.
+    while found.scenarios < task.quota:
+        attempt(covering_draft(drive, task.family, task.first_row + found.scenarios, task.seed))
+    return found
+
+
+def _explore(attempt: Callable[[Draft], Trial], drive: Drive, task: Task, found: FamilySearch) -> None:
+    """One Hypothesis run that drives the smallest margins down; raises what `attempt` raises."""
+    failures: list[DryspinError] = []
+
+    def explore(draft: Draft) -> None:
+        if found.scenarios >= task.quota or failures or draft.scenario.to_toml() in found.seen:
+            return
+        try:
+            trial = attempt(draft)
+        except DryspinError as error:
+            # Not through Hypothesis, which would begin to shrink it.
+            failures.append(error)
+            return
+        for outcome in trial.outcomes:
+            if outcome.margin is not None and math.isfinite(outcome.margin):
+                hypothesis.target(-outcome.margin, label=outcome.claim)
+
+    if found.scenarios >= task.quota:
+        return
+    run = hypothesis.settings(
+        database=None,
+        phases=(Phase.generate, Phase.target),
+        max_examples=task.quota - found.scenarios,
+        deadline=None,
+        derandomize=False,
+        print_blob=False,
+        verbosity=Verbosity.quiet,
+        suppress_health_check=list(HealthCheck),
+    )(hypothesis.given(drafts(drive, task.family))(explore))
+    hypothesis.seed(family_seed(task.seed, task.family))(run)()
+    if failures:
+        raise failures[0]
+
+
+def family_seed(seed: int, family: str) -> int:
+    """Hypothesis's seed for one family: a hash, so that families do not run alike."""
+    return int.from_bytes(hashlib.blake2b(f"{seed}/{family}".encode(), digest_size=8).digest(), "big")

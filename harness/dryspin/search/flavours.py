@@ -1,0 +1,239 @@
+"""The course of a scenario, one flavour per family: what the stick does, and what goes wrong.
+
+Each flavour meets the precondition of its family by construction: a reversal is asked only of a
+rotor that had time to run up, an arming rite always meets a bad pulse. Choices count from the
+simplest: few steps, early, round, forward, full stick.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from dryspin.drive import Drive
+from dryspin.scenario import Fault, Trace
+from dryspin.search.draws import Draws
+
+RITE_FRAMES = 28
+"""Throttle frames granted for arming before the first demand: a rite of 25 and three to spare."""
+
+SIZES = (1.0, 0.5, 0.75, 0.3, 0.9, 0.15)
+"""Shares of the full stick, for demands of any size."""
+
+RUN_UP_S = 1.0
+"""Time at high throttle before a reversal: the rotor is then above half of its top speed."""
+
+
+@dataclass
+class Course:
+    """The part of a scenario that tells a story; the rest is where the drive stands meanwhile."""
+
+    throttle_us: list[tuple[float, float]]
+    end_s: float
+    faults: list[Fault] = field(default_factory=list)
+    load_nm: Trace = ()
+
+    def step(self, at_s: float, width_us: float) -> None:
+        """The throttle pulses get another width from `at_s` on."""
+        self.throttle_us.append((round(at_s, 4), width_us))
+
+
+Flavour = Callable[[Draws, Drive, float], Course]
+"""From choices, the drive and the frame period in ms."""
+
+
+class Stick:
+    """Pulse widths of one drive, rounded to 5 us."""
+
+    def __init__(self, drive: Drive) -> None:
+        self._throttle = drive.throttle
+        self.neutral_us = drive.throttle.neutral_us
+
+    def demand(self, way: int, share: float) -> float:
+        """Width for a share of the full stick; `way` 0 is forward, 1 reverse."""
+        full_us = self._throttle.reverse_full_us if way else self._throttle.forward_full_us
+        if share == 1.0:
+            return full_us
+        return float(round((self.neutral_us + share * (full_us - self.neutral_us)) / 5.0) * 5)
+
+    @property
+    def bad_us(self) -> tuple[float, float, float]:
+        """No pulse, one too short and one too long to be obeyed."""
+        low_us, high_us = self._throttle.valid_low_us, self._throttle.valid_high_us
+        return 0.0, min(700.0, low_us - 50.0), max(2300.0, high_us + 50.0)
+
+
+def armed_s(frame_ms: float) -> float:
+    """Moment from which a demand may come: after the rite, on the next twentieth of a second."""
+    return -(-round(RITE_FRAMES * frame_ms) // 50) * 50 / 1000.0
+
+
+def gates(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """Runs, changes of throttle, and always one reset while the legs are likely to be driven."""
+    stick = Stick(drive)
+    course = _rite(drive, draws, frame_ms)
+    start_s = course.end_s
+    way = draws.index("way", 2)
+    course.step(start_s, stick.demand(way, draws.pick("size", SIZES)))
+    # Milliseconds off the round value: the reset is to meet every phase of a carrier period.
+    reset_s = start_s + draws.pick("reset", (0.5, 0.2, 0.35, 0.7, 0.9)) + draws.index("reset ms", 50) / 1000.0
+    if draws.index("change", 2):
+        other = draws.index("other way", 2)
+        course.step(start_s + 0.15, stick.demand(way ^ other, draws.pick("other size", SIZES)))
+    course.faults.append(Fault("reset", round(reset_s, 4)))
+    again_s = reset_s + draws.pick("release", (0.1, 0.04, 0.2))
+    if draws.index("again", 2):
+        course.step(again_s, stick.neutral_us)
+        course.step(again_s + armed_s(frame_ms), stick.demand(draws.index("again way", 2), 1.0))
+    course.end_s = max(again_s + armed_s(frame_ms) + 0.3, 2.1)
+    return course
+
+
+def commutation(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """A start, then up to two further demands: speed, load and duty change while it turns."""
+    stick = Stick(drive)
+    course = _rite(drive, draws, frame_ms)
+    way = draws.index("way", 2)
+    course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
+    at_s = course.end_s
+    for k in range(draws.index("changes", 3)):
+        at_s += draws.pick(f"hold {k}", (0.6, 0.4, 0.5))
+        course.step(at_s, stick.demand(way, draws.pick(f"size {k}", SIZES)))
+    course.end_s = max(at_s + 0.6, 2.2)
+    return course
+
+
+def startup(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """A start from rest; then, mostly, a stop and a second start from wherever the rotor is."""
+    stick = Stick(drive)
+    course = _rite(drive, draws, frame_ms)
+    way = draws.index("way", 2)
+    course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
+    at_s = course.end_s + draws.pick("run", (0.8, 0.5, 0.3, 0.15))
+    if draws.index("stop", 4):
+        course.step(at_s, stick.neutral_us)
+        at_s += draws.pick("pause", (0.4, 0.2, 0.1, 0.05))
+        again = draws.index("again way", 2)
+        course.step(at_s, stick.demand(again, draws.pick("again size", SIZES)))
+    course.end_s = max(at_s + 0.8, 2.1)
+    return course
+
+
+def reversal(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """Up to high speed, then the other way: at once or over neutral, sometimes back again."""
+    stick = Stick(drive)
+    course = _rite(drive, draws, frame_ms)
+    way = draws.index("way", 2)
+    course.step(course.end_s, stick.demand(way, draws.pick("size", (1.0, 0.9, 0.8))))
+    at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
+    pause_s = draws.pick("pause", (0.0, 0.02, 0.06, 0.2))
+    if pause_s:
+        course.step(at_s, stick.neutral_us)
+        at_s += pause_s
+    course.step(at_s, stick.demand(1 - way, draws.pick("back", SIZES)))
+    at_s += RUN_UP_S
+    if draws.index("again", 4) == 1:
+        course.step(at_s, stick.demand(way, draws.pick("again size", SIZES)))
+        at_s += RUN_UP_S
+    course.end_s = at_s
+    return course
+
+
+def arming(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """Bad pulses in the rite, a stick that is up at power-on, a lost signal, a reset at speed."""
+    story = draws.pick("story", (_bad_pulse, _stick_up, _signal_lost, _reset_at_speed))
+    return story(draws, drive, frame_ms)
+
+
+def _bad_pulse(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """A few bad pulses inside the rite: they count for nothing, the rite goes on or over."""
+    course, stick = _damaged_rite(draws, drive, frame_ms)
+    course.step(course.end_s, stick.demand(draws.index("way", 2), draws.pick("size", SIZES)))
+    course.end_s = max(course.end_s + 0.5, 2.0)
+    return course
+
+
+def _stick_up(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """The stick is up at power-on and must not arm; released, the rite is due in full."""
+    stick = Stick(drive)
+    way, up_us = draws.index("way", 2), 0.0
+    up_us = stick.demand(way, draws.pick("size", SIZES))
+    course = Course([(0.0, up_us)], armed_s(frame_ms) + draws.index("held", 4) * 0.1)
+    _bad_frames(course, draws, stick, frame_ms, first=draws.index("bad at", 25), then_us=up_us)
+    course.step(course.end_s, stick.neutral_us)
+    course.step(course.end_s + armed_s(frame_ms), stick.demand(draws.index("again way", 2), 1.0))
+    course.end_s = max(course.end_s + armed_s(frame_ms) + 0.4, 2.0)
+    return course
+
+
+def _signal_lost(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """Bad or missing pulses at speed until the drive must let go; then back, rite or no rite."""
+    stick = Stick(drive)
+    course = _rite(drive, draws, frame_ms)
+    up_us = stick.demand(draws.index("way", 2), draws.pick("size", SIZES))
+    course.step(course.end_s, up_us)
+    lost_s = course.end_s + draws.pick("run", (0.5, 0.3, 0.8))
+    course.step(lost_s, draws.pick("bad", stick.bad_us))
+    back_s = lost_s + draws.pick("lost", (0.5, 0.3, 0.7))
+    course.step(back_s, up_us)
+    if draws.index("rite", 2):
+        course.step(back_s + 0.1, stick.neutral_us)
+        course.step(back_s + 0.1 + armed_s(frame_ms), up_us)
+    course.end_s = max(back_s + armed_s(frame_ms) + 0.4, 2.0)
+    return course
+
+
+def _reset_at_speed(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+    """After a damaged rite the controller is reset while the rotor turns and the stick is up."""
+    course, stick = _damaged_rite(draws, drive, frame_ms)
+    up_us = stick.demand(draws.index("way", 2), draws.pick("size", SIZES))
+    course.step(course.end_s, up_us)
+    reset_s = course.end_s + draws.pick("run", (0.5, 0.2, 0.8)) + draws.index("reset ms", 50) / 1000.0
+    course.faults.append(Fault("reset", round(reset_s, 4)))
+    if draws.index("rite", 2):
+        course.step(reset_s + 0.1, stick.neutral_us)
+        course.step(reset_s + 0.1 + armed_s(frame_ms), up_us)
+    course.end_s = max(reset_s + armed_s(frame_ms) + 0.4, 2.0)
+    return course
+
+
+def _rite(drive: Drive, draws: Draws, frame_ms: float) -> Course:
+    """Neutral from power-on; `end_s` is the moment of the first demand."""
+    start_s = armed_s(frame_ms) + draws.index("start", 4) * 0.05
+    return Course([(0.0, drive.throttle.neutral_us)], round(start_s, 4))
+
+
+def _damaged_rite(draws: Draws, drive: Drive, frame_ms: float) -> tuple[Course, Stick]:
+    """A rite with one to three bad frames; the demand waits for a full rite after them, or not."""
+    stick = Stick(drive)
+    course = Course([(0.0, stick.neutral_us)], 0.0)
+    first = draws.index("bad at", 25)
+    after = _bad_frames(course, draws, stick, frame_ms, first=first, then_us=stick.neutral_us)
+    patient = draws.index("impatient", 3) == 0
+    course.end_s = round((after * frame_ms / 1000.0 if patient else 0.0) + armed_s(frame_ms), 4)
+    return course, stick
+
+
+def _bad_frames(
+    course: Course, draws: Draws, stick: Stick, frame_ms: float, *, first: int, then_us: float
+) -> int:
+    """Bad pulses from frame `first` on, then `then_us`; returns the number of the first good frame.
+
+    Steps are set between two pulses: pulse k rises half a frame after k frames.
+    """
+    count = 1 + draws.index("bad frames", 3)
+    bad_us = draws.pick("bad", stick.bad_us)
+    if first == 0:
+        course.throttle_us[0] = (0.0, bad_us)
+    else:
+        course.step(first * frame_ms / 1000.0, bad_us)
+    course.step((first + count) * frame_ms / 1000.0, then_us)
+    return first + count
+
+
+FLAVOURS: dict[str, Flavour] = {
+    "gates": gates,
+    "commutation": commutation,
+    "startup": startup,
+    "reversal": reversal,
+    "arming": arming,
+}
+"""The flavour of each family, in the order in which a check reports them."""

@@ -1,0 +1,56 @@
+"""What a check will do: which families, how many scenarios each, with which versions."""
+
+import platform
+from collections.abc import Sequence
+from difflib import get_close_matches
+
+import hypothesis
+import numpy as np
+
+import dryspin
+from dryspin.drive import Claims
+from dryspin.errors import UsageError
+from dryspin.search.family import Task, planned
+from dryspin.search.flavours import FLAVOURS
+
+
+def families_to_search(claims: Claims, only: Sequence[str] = ()) -> list[str]:
+    """Families with a declared claim and a flavour, in fixed order; raises UsageError."""
+    declared = {claim.partition(".")[0] for claim in claims.declared}
+    searchable = [family for family in FLAVOURS if family in declared]
+    for family in only:
+        if family not in FLAVOURS:
+            near = get_close_matches(family, FLAVOURS, n=1, cutoff=0.5)
+            hint = f"did you mean {near[0]!r}?" if near else f"known families: {', '.join(FLAVOURS)}"
+            raise UsageError(f"no family is called {family!r}; {hint}")
+        if family not in searchable:
+            raise UsageError(
+                f"{claims.path} declares no claim of family {family!r}; "
+                f"declared: {', '.join(searchable) or 'none that can be searched'}"
+            )
+    if not searchable:
+        raise UsageError(
+            f"{claims.path} declares no claim that can be searched; families: {', '.join(FLAVOURS)}"
+        )
+    return [family for family in searchable if not only or family in only]
+
+
+def versions() -> dict[str, str]:
+    """Versions a result may depend on."""
+    return {
+        "dryspin": dryspin.__version__,
+        "python": platform.python_version(),
+        "hypothesis": hypothesis.__version__,
+        "numpy": np.__version__,
+    }
+
+
+def tasks_of(families: Sequence[str], scenarios: int, seed: int) -> list[Task]:
+    """Scenarios split evenly, the first families get what is left over; planned rows run on."""
+    tasks = []
+    first_row = 0
+    for k, family in enumerate(families):
+        quota = scenarios // len(families) + (k < scenarios % len(families))
+        tasks.append(Task(family, quota, first_row, seed))
+        first_row += planned(quota)
+    return tasks

@@ -1,0 +1,138 @@
+"""What a check says: one result per claim, the findings, what was kept, and the totals."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
+
+
+@dataclass
+class Tally:
+    """One claim over many trials: how often each status, and the outcome with the least margin.
+
+    A trial that broke the claim is worse than any that held it, whatever the margins say.
+    """
+
+    counts: dict[str, int] = field(default_factory=dict)
+    worst: Outcome | None = None
+
+    def add(self, outcome: Outcome) -> None:
+        """Count one trial; of equal margins the earlier trial stays."""
+        self.counts[outcome.status] = self.counts.get(outcome.status, 0) + 1
+        self._keep(outcome)
+
+    def merge(self, other: "Tally") -> None:
+        """Count the trials of another tally, which came later."""
+        for status, count in other.counts.items():
+            self.counts[status] = self.counts.get(status, 0) + count
+        if other.worst is not None:
+            self._keep(other.worst)
+
+    @property
+    def exercised(self) -> int:
+        """Trials in which the claim was judged either way."""
+        return self.counts.get(BROKEN, 0) + self.counts.get(HELD, 0)
+
+    @property
+    def verdict(self) -> str:
+        """Broken if ever; else held if ever; else whether anything could have been told."""
+        for status in (BROKEN, HELD, CANNOT_TELL):
+            if self.counts.get(status):
+                return status
+        return NOT_EXERCISED
+
+    def _keep(self, outcome: Outcome) -> None:
+        if self.worst is None or _badness(outcome) < _badness(self.worst):
+            self.worst = outcome
+
+
+def _badness(outcome: Outcome) -> tuple[int, float]:
+    """Sorts the worst outcome first."""
+    order = (BROKEN, HELD, CANNOT_TELL, NOT_EXERCISED)
+    rank = order.index(outcome.status) if outcome.status in order else len(order)
+    return rank, float("inf") if outcome.margin is None else outcome.margin
+
+
+@dataclass(frozen=True)
+class ClaimResult:
+    """One claim over all scenarios of a check. `suppressed` is the declared reason, else empty."""
+
+    claim: str
+    verdict: str
+    exercised: int
+    worst: Outcome
+    suppressed: str = ""
+
+    @property
+    def family(self) -> str:
+        """The part of the full name before the dot."""
+        return self.claim.partition(".")[0]
+
+    @property
+    def name(self) -> str:
+        """The part of the full name after the dot."""
+        return self.claim.partition(".")[2]
+
+
+@dataclass(frozen=True)
+class SavedFinding:
+    """A finding and the file it was written to."""
+
+    path: Path
+    finding: Finding
+
+
+@dataclass(frozen=True)
+class KeptResult:
+    """A kept finding, replayed before the search began."""
+
+    path: Path
+    replay: Replay
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """The result of a check. Times in s; `families` maps a family to (scenarios, exercised).
+
+    `exercised` of a family counts those of its own scenarios in which its least-exercised
+    declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
+    else.
+    """
+
+    claims: tuple[ClaimResult, ...]
+    findings: tuple[SavedFinding, ...]
+    kept: tuple[KeptResult, ...]
+    families: Mapping[str, tuple[int, int]]
+    reached: Mapping[str, object]
+    scenarios: int
+    simulated_s: float
+    shrink_trials: int
+    seed: int
+    wall_s: float
+    versions: Mapping[str, str]
+
+    @property
+    def real_time_factor(self) -> float:
+        """Simulated seconds per second of wall time."""
+        return self.simulated_s / self.wall_s if self.wall_s > 0.0 else 0.0
+
+    @property
+    def broken(self) -> tuple[ClaimResult, ...]:
+        """Claims that broke and are not suppressed."""
+        return tuple(c for c in self.claims if c.verdict == BROKEN and not c.suppressed)
+
+    @property
+    def unproven(self) -> tuple[ClaimResult, ...]:
+        """Declared claims that no scenario exercised: nothing was shown about them."""
+        return tuple(c for c in self.claims if c.verdict not in (BROKEN, HELD) and not c.suppressed)
+
+    @property
+    def still_broken(self) -> tuple[KeptResult, ...]:
+        """Kept findings whose claim is broken in today's firmware."""
+        return tuple(kept for kept in self.kept if kept.replay.outcome.status == BROKEN)
+
+    @property
+    def passed(self) -> bool:
+        """All declared claims exercised and held, and no kept finding still broken."""
+        return not (self.broken or self.unproven or self.still_broken)

@@ -1,0 +1,130 @@
+"""Whole scenarios inside a drive's envelope, one flavour per family.
+
+The same construction serves two askers: `covering_draft` goes through the envelope by plan
+(every rest sector, both ends of supply and propeller, full stick both ways), `drafts` is the
+Hypothesis strategy that looks everywhere else and shrinks.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from random import Random
+
+from hypothesis import strategies as st
+
+from dryspin.drive import Drive
+from dryspin.scenario import Scenario, Trace
+from dryspin.search.draws import Draws, HypothesisDraws, SeededDraws
+from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
+from dryspin.search.flavours import FLAVOURS, Course
+
+FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
+NOISES_MV = (0.0, 1.0, 2.0, 4.0)
+"""Standard deviations of the comparator's noise that are tried; common practice, no source."""
+
+RAMP_S = 0.3
+"""Length of a change of supply or load: slow for the bus, quick for the rotor."""
+
+MAX_OFF_NOMINAL = 3
+"""Parts that leave their nominal value in one scenario, at most."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A scenario together with the choices it was built from, which Hypothesis can shrink."""
+
+    family: str
+    scenario: Scenario
+    choices: tuple[int, ...]
+
+
+def build(draws: Draws, drive: Drive, family: str) -> Draft:
+    """Build one scenario of a family's flavour from choices.
+
+    The order matters for shrinking: what tells the story comes first, what only dresses it last.
+    """
+    frame_ms = draws.pick("frame", FRAMES_MS)
+    course = FLAVOURS[family](draws, drive, frame_ms)
+    rest_deg = float(draws.index("sector", SECTORS) * SECTOR_DEG + draws.index("rest", SECTOR_DEG))
+    supply_v = _trace(draws, "supply", course, lambda name: level(draws, name, drive.supply.v_v))
+    load_factor = _trace(draws, "load", course, lambda name: level(draws, name, load_factors(drive)))
+    parts = _parts(draws, drive)
+    noise_mv = draws.pick("noise", NOISES_MV)
+    seed = draws.index("seed", 100) if noise_mv else 0
+    scenario = Scenario(
+        seed=seed,
+        end_s=round(course.end_s, 4),
+        rest_deg=rest_deg,
+        frame_ms=frame_ms,
+        throttle_us=_without_repeats(course.throttle_us, course.end_s),
+        supply_v=supply_v,
+        load_factor=load_factor,
+        load_nm=course.load_nm,
+        comparator_noise_mv=((0.0, noise_mv),) if noise_mv else (),
+        parts=parts,
+        faults=tuple(sorted(course.faults, key=lambda fault: fault.at_s)),
+    )
+    return Draft(family, scenario, tuple(draws.choices))
+
+
+@st.composite
+def drafts(draw: Callable[[st.SearchStrategy[int]], int], drive: Drive, family: str) -> Draft:
+    """The Hypothesis strategy of one family."""
+    return build(HypothesisDraws(draw), drive, family)
+
+
+def covering_draft(drive: Drive, family: str, row: int, seed: int) -> Draft:
+    """Row `row` of the covering plan, the other choices from the generator of `seed` and `row`.
+
+    Rows are numbered through all families. Twenty-four rows in sequence meet every rest sector
+    (their order differs with the seed), both ends of the supply with both ends of the propeller,
+    and full stick both ways.
+    """
+    sectors = list(range(SECTORS))
+    Random(seed).shuffle(sectors)
+    fixed = {"sector": sectors[row % SECTORS], "way": row}
+    # level(): 1 is the low end, 2 the high end; every third row is left free.
+    if row % 3:
+        fixed["supply"] = row % 3
+    if row // 3 % 3:
+        fixed["load"] = row // 3 % 3
+    if row // 2 % 2 == 0:
+        fixed["size"] = 0
+    generator = Random(f"{seed}/{family}/{row}")
+    return build(SeededDraws(generator, fixed), drive, family)
+
+
+def _trace(draws: Draws, name: str, course: Course, value: Callable[[str], float]) -> Trace:
+    """A constant, or now and then a ramp that begins with the last change of the stick."""
+    start = value(name)
+    if draws.index(f"{name} ramp", 6) != 1:
+        return ((0.0, start),)
+    demands_s = [t_s for t_s, _ in course.throttle_us if t_s > 0.0]
+    begin_s = demands_s[-1]
+    until_s = round(min(begin_s + RAMP_S, course.end_s), 4)
+    end = value(f"{name} after")
+    if end == start or until_s <= begin_s:
+        return ((0.0, start),)
+    return ((0.0, start), (begin_s, start), (until_s, end))
+
+
+def _parts(draws: Draws, drive: Drive) -> dict[str, float]:
+    ranges = varied_parts(drive)
+    names = sorted(ranges)
+    if not names:
+        return {}
+    parts = {}
+    for k in range(draws.index("off nominal", MAX_OFF_NOMINAL + 1)):
+        name = draws.pick(f"part {k}", names)
+        parts[name] = level(draws, f"value {k}", ranges[name])
+    nominal = {name: span.nominal for name, span in ranges.items()}
+    return {name: value for name, value in sorted(parts.items()) if value != nominal[name]}
+
+
+def _without_repeats(steps: list[tuple[float, float]], end_s: float) -> Trace:
+    """Steps in order of time, later ones winning, without those that change nothing or come too late."""
+    by_time = dict(steps)
+    kept: list[tuple[float, float]] = []
+    for t_s in sorted(by_time):
+        if t_s < end_s and (not kept or kept[-1][1] != by_time[t_s]):
+            kept.append((t_s, by_time[t_s]))
+    return tuple(kept)
