@@ -1,9 +1,14 @@
 """A complete drive file as tables, for tests that change one thing in it."""
 
+import re
 from pathlib import Path
 from typing import Any
 
+import pytest
 import tomli_w
+
+from dryspin.drive import load_drive
+from dryspin.errors import DriveError
 
 SHEET: dict[str, dict[str, Any]] = {
     "motor": {
@@ -51,3 +56,10 @@ def write_sheet(directory: Path, **changes: dict[str, Any]) -> Path:
     path = directory / "drive.toml"
     path.write_text(tomli_w.dumps(tables))
     return path
+
+
+def refusal(path: Path) -> str:
+    """The message of the error, with the directory and the line taken off."""
+    with pytest.raises(DriveError) as raised:
+        load_drive(path)
+    return re.sub(r"^.*?drive\.toml(:\d+)?: ", "", str(raised.value))
