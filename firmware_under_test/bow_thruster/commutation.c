@@ -69,17 +69,23 @@ static void next_step(uint16_t interval_ticks)
 	events_post(EVENT_STEP);
 }
 
-/* A crossing is due in the middle of a step; one and a half steps is 60 degrees late. */
+/*
+ * A crossing is due in the middle of a step; after one and a half steps it is 60 degrees late and
+ * the rotor lost. Before it is caught it may have been left behind by half a turn, and is waited for.
+ */
 static void followed_step(void)
 {
 	uint16_t interval = timing_interval();
+	uint16_t patience = (uint16_t)(interval + (interval >> 1));
 
 	if (interval < STEP_SHORTEST_TICKS) {
 		lose();
 		return;
 	}
 	next_step(interval);
-	step_due = (uint16_t)(port_ticks() + interval + (interval >> 1));
+	if (mode == FOLLOWING)
+		patience = (uint16_t)(patience << 1);
+	step_due = (uint16_t)(port_ticks() + patience);
 	compare_a_at(step_due);
 }
 

@@ -30,7 +30,7 @@ void timing_begin(uint16_t interval_ticks)
 
 void timing_past(void)
 {
-	interval = (uint16_t)(interval - (interval >> 3));
+	interval = (uint16_t)(interval - (interval >> 4));
 	known = 0U;
 }
 

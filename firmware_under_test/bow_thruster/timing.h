@@ -11,7 +11,7 @@ void timing_begin(uint16_t interval_ticks);
 
 /*
  * A crossing came too early to be seen: the next one has no partner, and the interval is shortened
- * by an eighth, as the rotor must be faster or further on than was thought.
+ * by a sixteenth, as the rotor must be faster or further on than was thought.
  */
 void timing_past(void);
 
