@@ -97,7 +97,7 @@ PARTS: Mapping[str, Key] = {
                       meaning="the comparator's propagation delay in s"),
 }  # fmt: skip
 
-_WAIT = "the only fault now is \"reset\""
+_WAIT = 'the only fault now is "reset"'
 FAULT: tuple[Key, ...] = (
     Text(name="kind", choices=("reset",), meaning="\"reset\" (a short pulse on the reset pin)",
          not_yet={"power cut": _WAIT, "brown-out": _WAIT, "watchdog": _WAIT, "lead open": _WAIT}),
