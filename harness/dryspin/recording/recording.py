@@ -19,7 +19,7 @@ from dryspin.errors import RecordingError
 from dryspin.recording.pulses import Pulses, find_pulses
 from dryspin.recording.signals import EDGE, GATES, LEGS, STATE, Signal, frozen_array
 from dryspin.recording.spans import Span, Steps, find_steps, mark_spans
-from dryspin.recording.timeline import Ints, Timeline, merge
+from dryspin.recording.timeline import Ints, Stream, Timeline, merge
 from dryspin.scenario import Scenario
 
 Floats = NDArray[np.float64]
@@ -86,10 +86,10 @@ class Recording:
         return np.ascontiguousarray(self.edges["signal"])
 
     @cached_property
-    def _by_signal(self) -> dict[int, tuple[Ints, Ints, Ints]]:
+    def _by_signal(self) -> dict[int, Stream]:
         return {}
 
-    def of(self, signal: Signal) -> tuple[Ints, Ints, Ints]:
+    def of(self, signal: Signal) -> Stream:
         """Edges of one signal as (cycles, values, rows), `rows` being indices into `edges`."""
         found = self._by_signal.get(signal)
         if found is None:
@@ -148,7 +148,7 @@ class Recording:
     @cached_property
     def marks(self) -> tuple[Span, ...]:
         """What the firmware said it was doing, as spans in order."""
-        return mark_spans(*self.of(Signal.MARK), self.of(Signal.RESET)[0], self.end_cycle)
+        return mark_spans(self.of(Signal.MARK), self.of(Signal.RESET), self.end_cycle)
 
     @cached_property
     def steps(self) -> Steps:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryspin.recording.sixstep import NO_STEP, STEP_OF_CODE, leg_code
-from dryspin.recording.timeline import Ints, Timeline
+from dryspin.recording.timeline import Ints, Stream, Timeline
 
 
 class Span(NamedTuple):
@@ -19,22 +19,23 @@ class Span(NamedTuple):
     row: int
 
 
-def mark_spans(cycles: Ints, values: Ints, rows: Ints, reset_cycles: Ints, end: int) -> tuple[Span, ...]:
+def mark_spans(marks: Stream, resets: Stream, end: int) -> tuple[Span, ...]:
     """State marks as spans, in order; repeated marks are joined, a reset begins anew with OFF.
 
     Moments (codes of 16 and above) are left out. Marks of one cycle: the last one counts. A
     firmware that is reset says nothing until it runs again, and until then stands as OFF.
     """
-    # On equal cycles the reset comes first: what the firmware says after it counts.
-    events = [(int(c), 0, 0, -1) for c in reset_cycles if c > 0]
+    cycles, values, rows = marks
+    # (cycle, 0 for a reset, mark, row): on equal cycles the reset comes first, what is said after it counts.
+    events = [(int(c), 0, 0, int(r)) for c, r in zip(resets[0], resets[2], strict=True) if c > 0]
     events += [(int(cycles[k]), 1, int(values[k]), int(rows[k])) for k in np.flatnonzero(values < 16)]
     events.sort(key=lambda event: event[:2])
     spans: list[Span] = []
-    for k, (start, _, mark, row) in enumerate(events):
+    for k, (start, is_mark, mark, row) in enumerate(events):
         stop = events[k + 1][0] if k + 1 < len(events) else end
         if stop <= start and k + 1 < len(events):
             continue
-        if spans and spans[-1].mark == mark and row >= 0:
+        if is_mark and spans and spans[-1].mark == mark:
             spans[-1] = spans[-1]._replace(stop=stop)
         else:
             spans.append(Span(mark, start, stop, row))

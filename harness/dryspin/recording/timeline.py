@@ -8,6 +8,9 @@ from numpy.typing import NDArray
 
 Ints = NDArray[np.int64]
 
+Stream = tuple[Ints, Ints, Ints]
+"""Edges of one signal: (cycles, values, rows in the recording's edges)."""
+
 
 @dataclass(frozen=True)
 class Timeline:
@@ -37,7 +40,7 @@ class Timeline:
         return np.maximum(np.searchsorted(self.cycles, cycle, side="right") - 1, 0)
 
 
-def merge(streams: list[tuple[Ints, Ints, Ints]], end: int) -> Timeline:
+def merge(streams: list[Stream], end: int) -> Timeline:
     """Timeline of `streams`, each (cycles, values, rows) of one signal, in recording order.
 
     Edges of the same cycle become one moment with the values after the last of them: no time

@@ -1,0 +1,174 @@
+"""Every default limit once: value, unit, physical reason. `claims.toml` may set another, with a why.
+
+A value that belongs to the drive (dead time, peak current) is taken from `drive.toml`.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from dryspin.drive import Claims, Drive
+from dryspin.errors import ClaimsError
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A default limit: a value, or how it follows from the drive; its unit; why it is what it is."""
+
+    value: float | Callable[[Drive], float]
+    unit: str
+    reason: str
+
+
+LIMITS: Mapping[str, Limit] = {
+    # ---- gates -----------------------------------------------------------------------------------
+    "dead_time_ns": Limit(
+        lambda drive: drive.bridge.dead_time_ns,
+        "ns",
+        "the bridge's own figure: the slower FET's turn-off plus the driver's skew",
+    ),
+    "high_on_s": Limit(
+        lambda drive: drive.bridge.high_on_max_s,
+        "s",
+        "the bridge's own figure: the bootstrap capacitor feeds the high driver that long",
+    ),
+    "transition_us": Limit(
+        10.0,
+        "us",
+        "three port calls, a dead time of 0.5 us and one handler between them take some 5 us; twice that. "
+        "Diodes carry the current meanwhile, which costs 0.7 V, not torque",
+    ),
+    # ---- commutation -----------------------------------------------------------------------------
+    "demand_act_s": Limit(
+        0.3,
+        "s",
+        "from a stick that no longer asks for a direction to the last step in it: a lost-signal time of "
+        "0.25 s and two frames of 25 ms to notice",
+    ),
+    "step_early_deg": Limit(
+        20.0,
+        "deg",
+        "torque falls with the cosine: 20 electrical degrees cost 6 % and a tenth more ripple; more than "
+        "30 lets the next phase conduct against its EMF",
+    ),
+    "step_late_deg": Limit(
+        20.0,
+        "deg",
+        "as early; late also takes from the 30 degrees in which the outgoing current must end before the "
+        "next crossing",
+    ),
+    "crossing_deg": Limit(
+        15.0,
+        "deg",
+        "half of the 30 degrees between a crossing and the commutations on both sides: beyond it, noise or "
+        "freewheeling was taken for a crossing",
+    ),
+    # ---- startup ---------------------------------------------------------------------------------
+    "rest_rpm": Limit(
+        60.0,
+        "rpm",
+        "one turn a second: its EMF, 60 mV at 1000 rpm/V, hides below every comparator offset",
+    ),
+    "start_s": Limit(
+        1.0,
+        "s",
+        "aligning takes the swing of a rotor in its well, 0.1 to 0.3 s, a ramp to a visible EMF as long "
+        "again; a helmsman waits a second",
+    ),
+    "swing_back_deg": Limit(
+        300.0,
+        "deg",
+        "the worst rest angle is half a turn from the aligned one, and a rotor damped by the winding "
+        "overshoots by less than half of what it swung: 180 + 90, and a step of the ramp not followed",
+    ),
+    "tries": Limit(
+        5.0,
+        "",
+        "each failed try heats winding and FETs for nothing; what does not start in five is blocked",
+    ),
+    "cool_down_s": Limit(
+        0.2,
+        "s",
+        "junctions of FETs in small packages cool within some 0.1 s to the board, and a rotor knocked "
+        "loose has come to rest",
+    ),
+    "retry_s": Limit(
+        2.0,
+        "s",
+        "a failed start is either tried again or given up and said so; longer silence is neither",
+    ),
+    "standstill_s": Limit(
+        1.0,
+        "s",
+        "15 g of copper (385 J/kg K) at the peak current of 40 A in two phases of 0.08 ohm, 256 W, warm by "
+        "45 K a second",
+    ),
+    # ---- reversal --------------------------------------------------------------------------------
+    "reversal_share": Limit(
+        0.35,
+        "",
+        "a reversal counts from 70 % of half the ideal speed kv V: a propeller in water holds the rotor at "
+        "some 70 % of kv V",
+    ),
+    "opposing_rpm": Limit(
+        400.0,
+        "rpm",
+        "driving against the rotor adds its EMF to the bus: at 400 rpm (0.4 V at 1000 rpm/V) 2 A more in "
+        "0.2 ohm, lost in the scatter; at full speed twice the stall current",
+    ),
+    "reversal_s": Limit(
+        1.5,
+        "s",
+        "shorted windings stop the rotor in some five times J R / (2 k^2), 0.2 s; then a start",
+    ),
+    "i_peak_a": Limit(
+        lambda drive: drive.bridge.i_peak_max_a, "A", "the bridge's own figure: FET and copper of the board"
+    ),
+    "bus_v": Limit(
+        lambda drive: drive.bridge.v_max_v,
+        "V",
+        "the bridge's own figure: the lowest of FET, capacitor, regulator and divider",
+    ),
+    # ---- arming ----------------------------------------------------------------------------------
+    "arm_frames": Limit(
+        20.0,
+        "",
+        "0.4 s of neutral at 20 ms a frame: longer than a stick moved through neutral stays there",
+    ),
+    "loss_s": Limit(
+        0.25,
+        "s",
+        "ten frames of 25 ms: longer gaps are no gust of interference; a model boat goes less than half "
+        "a metre",
+    ),
+    "idle_deg": Limit(
+        30.0,
+        "deg",
+        "electrical; half a step: what a tone or a bootstrap charge may do to a resting rotor at most",
+    ),
+}
+
+
+class Limits:
+    """The limits of one drive, with those of its `claims.toml` in front of the defaults."""
+
+    def __init__(self, drive: Drive, claims: Claims | None = None) -> None:
+        overridden = claims.limits if claims is not None else {}
+        for name in overridden:
+            if name not in LIMITS:
+                raise ClaimsError(f"{name!r} is no limit; there are {', '.join(sorted(LIMITS))}")
+        self._values = {
+            name: float(limit.value(drive) if callable(limit.value) else limit.value)
+            for name, limit in LIMITS.items()
+        }
+        self._values |= {name: float(limit.value) for name, limit in overridden.items()}
+        for name, value in self._values.items():
+            if not value > 0.0:
+                raise ClaimsError(f"limit {name!r} is {value:g}; a limit must be above zero")
+
+    def __getitem__(self, name: str) -> float:
+        return self._values[name]
+
+
+def known_limits() -> tuple[str, ...]:
+    """Names of all limits, in their order here."""
+    return tuple(LIMITS)

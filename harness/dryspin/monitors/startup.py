@@ -1,0 +1,251 @@
+"""Startup: a rotor at rest is brought into closed loop in time, or the drive lets go and says so."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dryspin.monitors.claim import Claim, Needs
+from dryspin.monitors.demand import NEUTRAL, UNCLEAR, Episode
+from dryspin.monitors.evidence import Evidence, Floats
+from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
+from dryspin.recording import Mark, Span
+
+ORDER = 30
+
+WAY = {1: "forward", -1: "reverse"}
+
+STAND_DEG = 120.0
+"""A rotor that stays within two steps stands, whatever it does in between."""
+
+SAMPLE_S = 1e-3
+"""Standing is looked for in steps of a millisecond: a thousandth of what may pass."""
+
+
+@dataclass(frozen=True, slots=True)
+class Try:
+    """One attempt to start: ALIGN and RAMP marks in one piece, and the RUN they led to.
+
+    direction  asked for when it began, +1 or -1
+    start_s, stop_s  of ALIGN and RAMP
+    let_go_s   end of the RUN that followed, else `stop_s`
+    ran        the rotor made a whole mechanical turn in that RUN: the start had worked
+    """
+
+    direction: int
+    start_s: float
+    stop_s: float
+    let_go_s: float
+    ran: bool
+    row: int
+
+
+def asked(evidence: Evidence) -> list[Episode]:
+    """Episodes in which the stick surely asks for a direction."""
+    return [episode for episode in evidence.episodes if episode.asks not in (NEUTRAL, UNCLEAR)]
+
+
+def tries_of(evidence: Evidence, episode: Episode) -> list[Try]:
+    """The attempts to start that began in `episode`."""
+    recording, marks = evidence.recording, evidence.recording.marks
+    seconds, found = recording.seconds, []
+    k = 0
+    while k < len(marks):
+        first = k
+        while k < len(marks) and marks[k].mark in (Mark.ALIGN, Mark.RAMP):
+            k += 1
+        if k == first:
+            k += 1
+            continue
+        start_s, stop_s = float(seconds(marks[first].start)), float(seconds(marks[k - 1].stop))
+        if episode.start_s <= start_s < episode.stop_s:
+            run = marks[k] if k < len(marks) and marks[k].mark == Mark.RUN else None
+            let_go_s = float(seconds(run.stop)) if run else stop_s
+            ran = run is not None and _turned(evidence, run, episode.asks)
+            found.append(Try(episode.asks, start_s, stop_s, let_go_s, ran, marks[first].row))
+    return found
+
+
+def running_from(
+    evidence: Evidence, direction: int, from_s: float, to_s: float, above_rpm: float
+) -> float | None:
+    """First moment in [from_s, to_s] in RUN at which the rotor passes a sixth of a turn in `direction`
+    faster than `above_rpm`; None where there is none."""
+    recording = evidence.recording
+    passages_s, _, way = recording.sixths
+    first, last = np.searchsorted(passages_s, (from_s, to_s))
+    moments = passages_s[first:last][way[first:last] == direction]
+    cycles = np.round(moments * recording.f_cpu_hz).astype(np.int64)
+    moments = moments[evidence.marks_at(cycles) == Mark.RUN]
+    rpm = np.abs(recording.w_at(moments)) * 30.0 / np.pi
+    fast = np.flatnonzero(rpm >= above_rpm)
+    return float(moments[fast[0]]) if len(fast) else None
+
+
+def in_time(evidence: Evidence) -> Ruling:
+    """From the demand to an armed drive at rest until it runs the asked way in closed loop."""
+    limit_s, rest_rpm = evidence.limits["start_s"], evidence.limits["rest_rpm"]
+    rulings = []
+    for episode in asked(evidence):
+        start_s = episode.start_s
+        if evidence.mark_at_s(start_s) not in (Mark.ARMED, Mark.GIVEN_UP):
+            continue
+        if abs(evidence.rpm_at(start_s)) > rest_rpm:
+            continue
+        until_s = min(episode.stop_s, evidence.next_reset_s(start_s))
+        if not evidence.inside_envelope(start_s, min(until_s, start_s + limit_s)):
+            continue
+        reached_s = running_from(evidence, episode.asks, start_s, until_s, rest_rpm)
+        seen_s = (reached_s if reached_s is not None else until_s) - start_s
+        if reached_s is None and seen_s <= limit_s:
+            continue  # the stick, a reset or the end came before the time was over
+        words = f"{WAY[episode.asks]} asked at {start_s:.3f} s, "
+        words += f"running after {seen_s:.3f} s" if reached_s else f"not running {seen_s:.3f} s later"
+        rulings.append(
+            at_most(seen_s, limit_s, "s", words, start_s + min(seen_s, limit_s), _act(evidence, start_s))
+        )
+    return worst(rulings, "no armed drive at rest inside its envelope was asked to start for long enough")
+
+
+def swing_back(evidence: Evidence) -> Ruling:
+    """How far a start turns the rotor against the asked way, from where it stood."""
+    recording, limit_deg = evidence.recording, evidence.limits["swing_back_deg"]
+    rulings = []
+    for episode in asked(evidence):
+        for attempt in tries_of(evidence, episode):
+            rests = abs(evidence.rpm_at(attempt.start_s)) <= evidence.limits["rest_rpm"]
+            if not rests or not evidence.inside_envelope(attempt.start_s, attempt.stop_s):
+                continue
+            window = recording.states_between(attempt.start_s, attempt.stop_s)
+            ahead = recording.state_theta_rad[window] * attempt.direction
+            if len(ahead) < 2:
+                continue
+            k = int(np.argmin(ahead))
+            seen_deg = float(np.degrees(ahead[0] - ahead[k]))
+            moment_s = float(recording.state_t_s[window][k])
+            words = f"starting {WAY[attempt.direction]} turns the rotor back by {seen_deg:.0f} degrees"
+            rulings.append(at_most(seen_deg, limit_deg, "deg", words, moment_s, attempt.row))
+    return worst(rulings, "no rotor at rest was started")
+
+
+def tries(evidence: Evidence) -> Ruling:
+    """Few tries a demand, each after a pause; then given up, said so, and none until a new demand."""
+    limits, rulings = evidence.limits, []
+    for episode in asked(evidence):
+        failed: list[Try] = []
+        given_up_s = _given_up_s(evidence, episode)
+        for attempt in tries_of(evidence, episode):
+            if given_up_s is not None and attempt.start_s > given_up_s:
+                words = f"a try begins after giving up at {given_up_s:.3f} s, without a new demand"
+                rulings.append(discrete(True, words, attempt.start_s, attempt.row))
+            if failed:
+                pause_s = attempt.start_s - failed[-1].let_go_s
+                words = f"try {len(failed) + 1} begins {pause_s:.3f} s after the one before ended"
+                rulings.append(
+                    at_least(pause_s, limits["cool_down_s"], "s", words, attempt.start_s, attempt.row)
+                )
+            count = len(failed) + 1
+            words = f"{count} tries in one demand"
+            rulings.append(at_most(count, limits["tries"], "tries", words, attempt.start_s, attempt.row))
+            failed = [] if attempt.ran else [*failed, attempt]
+        if failed:
+            rulings += _silence(evidence, episode, failed[-1])
+    return worst(rulings, "nothing was started")
+
+
+def standstill(evidence: Evidence) -> Ruling:
+    """No winding is driven for long while the rotor stands."""
+    recording, rulings = evidence.recording, []
+    for start_s, stop_s, row in evidence.drive_spans:
+        times = np.arange(start_s, stop_s, SAMPLE_S)
+        theta = np.degrees(recording.theta_at(times))
+        begin, length = longest_within(theta, STAND_DEG)
+        seen_s = min(length * SAMPLE_S, stop_s - start_s)
+        words = f"driven for {seen_s:.3f} s while the rotor stays within {STAND_DEG:.0f} degrees"
+        moment_s = float(times[begin]) + seen_s if len(times) else start_s
+        rulings.append(at_most(seen_s, evidence.limits["standstill_s"], "s", words, moment_s, row))
+    return worst(rulings, "no winding was ever driven")
+
+
+def longest_within(values: Floats, span: float) -> tuple[int, int]:
+    """(first, number) of the longest stretch of `values` that keeps within less than `span`."""
+    best, best_first, first = 0, 0, 0
+    high: list[int] = []  # indices of falling values: the maximum of the stretch is the first
+    low: list[int] = []
+    data = values.tolist()
+    high_at = low_at = 0
+    for k, value in enumerate(data):
+        while len(high) > high_at and data[high[-1]] <= value:
+            high.pop()
+        while len(low) > low_at and data[low[-1]] >= value:
+            low.pop()
+        high.append(k)
+        low.append(k)
+        while data[high[high_at]] - data[low[low_at]] >= span:
+            first += 1
+            high_at += high[high_at] < first
+            low_at += low[low_at] < first
+        if k + 1 - first > best:
+            best, best_first = k + 1 - first, first
+    return best_first, best
+
+
+def _turned(evidence: Evidence, run: Span, direction: int) -> bool:
+    recording = evidence.recording
+    ends = recording.theta_at(recording.seconds(np.array([run.start, run.stop])))
+    return bool((ends[1] - ends[0]) * direction >= 2.0 * np.pi * recording.drive.motor.pole_pairs)
+
+
+def _given_up_s(evidence: Evidence, episode: Episode) -> float | None:
+    seconds = evidence.recording.seconds
+    given_up = (float(seconds(span.start)) for span in evidence.spans_of(Mark.GIVEN_UP))
+    return next((t for t in given_up if episode.start_s <= t < episode.stop_s), None)
+
+
+def _silence(evidence: Evidence, episode: Episode, last: Try) -> list[Ruling]:
+    """After a failed try that no other followed: given up and said so, while the stick still asks."""
+    limit_s = evidence.limits["retry_s"]
+    until_s = min(episode.stop_s, evidence.next_reset_s(last.let_go_s))
+    seconds = evidence.recording.seconds
+    said = [
+        float(seconds(span.start))
+        for span in evidence.spans_of(Mark.GIVEN_UP, Mark.RUN)
+        if last.stop_s <= seconds(span.start) < until_s
+    ]
+    seen_s = (said[0] if said else until_s) - last.let_go_s
+    if not said and seen_s <= limit_s:
+        return []
+    words = f"{max(seen_s, 0.0):.3f} s after a failed try "
+    words += "it is given up" if said else "neither another try nor giving up is marked"
+    return [at_most(max(seen_s, 0.0), limit_s, "s", words, last.let_go_s + min(seen_s, limit_s), last.row)]
+
+
+def _act(evidence: Evidence, from_s: float) -> int | None:
+    """The first thing the firmware said after `from_s`: where its answer to the demand stands."""
+    cycle = evidence.recording.cycle_of(from_s)
+    return next((span.row for span in evidence.recording.marks if span.start > cycle), None)
+
+
+CLAIMS = (
+    Claim(
+        "in_time",
+        "from any rest angle inside the envelope, closed loop in time",
+        Needs.PINS | Needs.INSIDE,
+        in_time,
+        ("start_s", "rest_rpm"),
+    ),
+    Claim(
+        "swing_back",
+        "starting turns the rotor back by no more than the aligning takes",
+        Needs.PINS | Needs.INSIDE,
+        swing_back,
+        ("swing_back_deg", "rest_rpm"),
+    ),
+    Claim(
+        "tries",
+        "few tries with pauses between them, then given up and said so",
+        Needs.PINS | Needs.INSIDE,
+        tries,
+        ("tries", "cool_down_s", "retry_s"),
+    ),
+    Claim("standstill", "no standing rotor is driven for long", Needs.INSIDE, standstill, ("standstill_s",)),
+)
