@@ -20,7 +20,6 @@ CORE = (
     "-Werror",
     *POSITION,
     *SAME_BITS,
-    "-O2",
     "-g",
     "-fno-omit-frame-pointer",  # a port call finds its caller's caller through the frames
 )
@@ -30,7 +29,6 @@ FIRMWARE = (
     *WARNINGS,
     *POSITION,
     *SAME_BITS,
-    "-O1",
     "-g",  # lines behind every edge
     "-fno-omit-frame-pointer",
     "-fno-strict-aliasing",  # the part's compilers are used without it as often as with it

@@ -39,13 +39,14 @@ class Image:
         return self._lines.function_of(pc)
 
 
-def build_image(drive: Drive, firmware_dir: Path) -> Image:
+def build_image(drive: Drive, firmware_dir: Path, *, compiler: Compiler | None = None) -> Image:
     """Compile the firmware of `drive` in `firmware_dir` and link it with the core.
 
-    Cached by content: sources, headers, flags, compiler. Raises BuildError with the compiler's
-    first error and its source line, or with what main program or handler is missing.
+    compiler: instead of the one that `find_compiler` finds. Cached by content: sources, headers,
+    flags, compiler. Raises BuildError with the compiler's first error and its source line, or with
+    what main program or handler is missing.
     """
-    compiler = find_compiler()
+    compiler = compiler or find_compiler()
     layers = drive.layers or (firmware_dir,)
     try:
         sources = overlaid_files(layers, drive.firmware.sources)
@@ -54,8 +55,12 @@ def build_image(drive: Drive, firmware_dir: Path) -> Image:
         raise BuildError(str(problem)) from None
     sources = {name: path for name, path in sources.items() if name.endswith(".c")}
     if not sources:
-        raise BuildError(f"{firmware_dir}: [firmware] sources names no .c file; correct it or add the sources")
-    defines = [f"-D{name}={value}" if value else f"-D{name}" for name, value in drive.firmware.defines.items()]
+        raise BuildError(
+            f"{firmware_dir}: [firmware] sources names no .c file; correct it or add the sources"
+        )
+    defines = [
+        f"-D{name}={value}" if value else f"-D{name}" for name, value in drive.firmware.defines.items()
+    ]
     includes = [f"-I{folder}" for folder in drive.firmware.include]
     options = [*compiler.firmware_flags, *defines, *includes, f"-I{PORT}"]
     texts = {name: _read(path) for name, path in {**headers, **sources}.items()}

@@ -41,7 +41,7 @@ def _core_files() -> list[Path]:
 def core_key(compiler: Compiler) -> tuple[str, ...]:
     """What the core's objects depend on."""
     texts = [f"{path.name}\n{path.read_text(encoding='utf-8')}" for path in _core_files()]
-    return (compiler.version, " ".join(flags.CORE), *texts)
+    return (compiler.version, " ".join(compiler.core_flags), *texts)
 
 
 def core_objects(compiler: Compiler) -> Path:
@@ -50,7 +50,9 @@ def core_objects(compiler: Compiler) -> Path:
     def make(folder: Path) -> None:
         def compile_one(source: Path) -> tuple[Path, str]:
             target = folder / f"{source.stem}.o"
-            done = compiler.run([*flags.CORE, f"-I{PORT}", "-c", str(source), "-o", str(target)], folder)
+            done = compiler.run(
+                [*compiler.core_flags, f"-I{PORT}", "-c", str(source), "-o", str(target)], folder
+            )
             return source, "" if done.returncode == 0 else done.stderr
 
         with ThreadPoolExecutor(2) as pool:

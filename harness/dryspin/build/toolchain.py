@@ -18,16 +18,30 @@ COMPILE_TIMEOUT_S = 120
 
 @dataclass(frozen=True, slots=True)
 class Compiler:
-    """A compiler: how it is called, what it says its version is, which family it belongs to."""
+    """A compiler: how it is called, what it says its version is, which family it belongs to.
+
+    Optimisation changes no result, only speed; tests/controller holds that.
+    """
 
     command: tuple[str, ...]
     version: str
     is_clang: bool
+    firmware_level: str = "-O1"
+    core_level: str = "-O2"
+
+    @property
+    def core_flags(self) -> tuple[str, ...]:
+        """Flags for the core's own sources."""
+        return (*flags.CORE, self.core_level)
 
     @property
     def firmware_flags(self) -> tuple[str, ...]:
         """Flags for firmware sources, the block hook included."""
-        return (*flags.FIRMWARE, *(flags.CLANG_FIRMWARE if self.is_clang else flags.GCC_FIRMWARE))
+        return (
+            *flags.FIRMWARE,
+            self.firmware_level,
+            *(flags.CLANG_FIRMWARE if self.is_clang else flags.GCC_FIRMWARE),
+        )
 
     def run(self, arguments: Sequence[str], cwd: Path) -> subprocess.CompletedProcess[str]:
         """Call the compiler; the caller judges the return code. Raises BuildError after two minutes."""

@@ -1,0 +1,1 @@
+"""Tests by purpose; README.md says where a new one goes."""
