@@ -140,11 +140,20 @@ class Case:
         return math.floor((theta - SECTOR_RAD / 2.0) / SECTOR_RAD) % 6
 
 
+@dataclass(frozen=True)
+class Stop:
+    """What was seen where a run stopped: the gates are those up to this moment."""
+
+    state: PlantState
+    terminals: tuple[float, float, float]
+    torque_nm: float
+
+
 @dataclass
 class Trace:
-    """What was seen on the way: states at every stop, comparator edges in microseconds."""
+    """What was seen on the way: one entry per stop, comparator edges in microseconds."""
 
-    states: list[PlantState] = field(default_factory=list)
+    stops: list[Stop] = field(default_factory=list)
     edges_us: list[tuple[float, int]] = field(default_factory=list)
 
 
@@ -186,15 +195,33 @@ def run(plant: Plant, case: Case, extra_s: list[float]) -> Trace:
     plant.input = case.input
     plant.sense_leg = case.sense_schedule()[0][1]
     plant.advance(0.0, case.gate_schedule()[0][1])
-    trace.states.append(plant.state)
+    trace.stops.append(_stop(plant, case))
     for stop_s, gates, floating in _stops(case, extra_s):
         if floating is None:
             _follow_sectors(plant, case, stop_s, gates, trace)
         else:
             plant.sense_leg = floating
         _advance(plant, stop_s, gates, trace)
-        trace.states.append(plant.state)
+        trace.stops.append(_stop(plant, case))
     return trace
+
+
+def trapezoid(theta_rad: float) -> float:
+    """The files' EMF shape of phase U, straight from their conventions."""
+    degrees = math.degrees(theta_rad) % 360.0
+    if degrees > 180.0:
+        return -trapezoid(math.radians(degrees - 180.0))
+    return min(1.0, degrees / 30.0, (180.0 - degrees) / 30.0)
+
+
+def _stop(plant: Plant, case: Case) -> Stop:
+    state = plant.state
+    third = 2.0 * math.pi / 3.0
+    torque_nm = case.params.k_v_s * sum(
+        i * trapezoid(state.theta_rad - n * third)
+        for n, i in enumerate((state.i_u_a, state.i_v_a, state.i_w_a))
+    )
+    return Stop(state, plant.terminal_voltages(), torque_nm)
 
 
 def _follow_sectors(plant: Plant, case: Case, stop_s: float, gates: Gates, trace: Trace) -> None:

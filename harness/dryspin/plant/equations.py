@@ -51,6 +51,7 @@ class Snapshot:
     moving: float
     feeding: float
     input: PlantInput
+    imposed: PlantInput
     sense_leg: int
     level: int
     comparator_noise_v: float
@@ -127,6 +128,7 @@ class EquationPlant:
             self._moving,
             self._feeding,
             self.input,
+            self._imposed,
             self.sense_leg,
             self.level,
             self.comparator_noise_v,
@@ -136,10 +138,10 @@ class EquationPlant:
         """Go back to (or on from) what `copy_state` gave."""
         self._t_s, self._y, self._gates = snapshot.t_s, snapshot.y, snapshot.gates
         self._legs, self._moving, self._feeding = snapshot.legs, snapshot.moving, snapshot.feeding
-        self.input = self._imposed = snapshot.input
+        self.input, self._imposed = snapshot.input, snapshot.imposed
         self.sense_leg, self.level = snapshot.sense_leg, snapshot.level
         self.comparator_noise_v = snapshot.comparator_noise_v
-        self._machine.impose(self.input)
+        self._machine.impose(self._imposed)
         self._rates, self._terminals = self._machine.equations(self._legs, self._moving, self._feeding)
 
     def terminal_voltages(self) -> tuple[float, float, float]:

@@ -1,0 +1,296 @@
+"""What a caller of the equation plant may rely on: events, levels, copies, refusals, energy."""
+
+import math
+import re
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from dryspin.plant.emf import sine, trapezoid
+from dryspin.plant.equations import EquationPlant, Gates
+from dryspin.plant.ideal import commutate
+from dryspin.plant.parameters import PlantInput
+
+from . import golden
+from .bench_motor import BUS_V, MOTOR, at, go, motor, rpm
+
+PUMPED = motor(stiff=False, sinks=False, r_supply_ohm=0.03, fixed_speed=False, coulomb_nm=2e-3)
+
+
+@pytest.mark.parametrize("gates", [(0, 0, 0), (1, 2, 0), (2, 2, 2), (0, 2, 0)])
+def test_comparator_of_a_rotor_at_rest_does_not_chatter(gates: Gates) -> None:
+    """Its input is zero up to rounding as long as nothing turns: no event, whatever the gates."""
+    params = motor(stiff=False, r_supply_ohm=0.03)
+    plant = EquationPlant(params, at(0.0))
+    plant.sense_leg = 2
+
+    assert go(plant, 2e-3, gates) == []
+
+
+def test_each_change_of_level_is_reported_once() -> None:
+    """Coasting at 3000 rpm: one crossing per phase every 180 degrees, levels in turn, no double edges."""
+    w = rpm(3000.0)
+    plant = EquationPlant(MOTOR, at(w, 31.0))
+
+    edges = go(plant, 20e-3, (0, 0, 0))
+
+    half_turn_s = math.pi / (MOTOR.pole_pairs * w)
+    assert len(edges) == math.floor(20e-3 / half_turn_s)
+    assert all(one[1] != two[1] for one, two in pairwise(edges))
+    assert [two[0] - one[0] for one, two in pairwise(edges)] == pytest.approx(
+        [half_turn_s] * (len(edges) - 1), abs=1e-9
+    )
+
+
+def test_another_sensed_leg_is_reported_at_once_if_it_lies_on_the_other_side() -> None:
+    """The multiplexer's jump is an edge like any other; time does not pass for it."""
+    plant = EquationPlant(MOTOR, at(rpm(3000.0), 75.0))
+    assert plant.level == 1
+
+    plant.sense_leg = 1
+    assert plant.advance(1e-6, (0, 0, 0)) == (0.0, "comparator")
+    assert plant.level == 0
+    assert plant.advance(1e-6, (0, 0, 0)) == (1e-6, None)
+
+
+def test_event_is_met_on_the_way_and_the_state_is_that_of_the_event() -> None:
+    """The time returned is the time of the state; the way goes on from there."""
+    plant = EquationPlant(MOTOR, at(rpm(3000.0), 170.0))
+
+    reached_s, event = plant.advance(1e-3, (0, 0, 0))
+
+    assert event == "comparator"
+    assert plant.state.t_s == reached_s
+    assert math.degrees(plant.state.theta_rad) == pytest.approx(180.0, abs=1e-5)
+    assert plant.advance(1e-3, (0, 0, 0)) == (1e-3, None)
+
+
+def test_noise_acts_like_offset() -> None:
+    """Volts at the pin, added to the part's offset: the two cancel."""
+    w = rpm(1000.0)
+    plain = EquationPlant(MOTOR, at(w, 31.0))
+    noisy = EquationPlant(motor(divider=0.2, offset_v=0.03), at(w, 31.0))
+    noisy.comparator_noise_v = -0.03
+
+    times_s = [[t_s for t_s, _ in go(plant, 20e-3, (0, 0, 0))] for plant in (noisy, plain)]
+
+    assert len(times_s[0]) == 4
+    assert times_s[0] == pytest.approx(times_s[1], abs=1e-10)
+
+
+def run_on(plant: EquationPlant, from_s: float) -> tuple[object, ...]:
+    """Two milliseconds of changing gates; all that can be seen at the end."""
+    edges = []
+    for n in range(40):
+        edges += go(plant, from_s + (n + 1) * 50e-6, ((1, 2, 0), (0, 2, 0), (0, 1, 2), (0, 0, 0))[n % 4])
+    return (plant.state, plant.terminal_voltages(), plant.level, plant.conduction, edges)
+
+
+def test_restored_plant_goes_on_bit_for_bit() -> None:
+    """In itself and in another plant of the same parameters, with diodes and a supply that cannot sink."""
+    plant = EquationPlant(PUMPED, at(rpm(9000.0)))
+    plant.input = PlantInput(10.0)
+    plant.sense_leg = 1
+    run_on(plant, 0.0)
+    # an input set but not yet taken over belongs to the state too
+    plant.input = PlantInput(12.0, load_nm=0.01)
+    saved = plant.copy_state()
+
+    first = run_on(plant, saved.t_s)
+    plant.restore(saved)
+    other = EquationPlant(PUMPED, at())
+    other.restore(saved)
+
+    assert run_on(plant, saved.t_s) == first
+    assert run_on(other, saved.t_s) == first
+
+
+def test_way_to_a_moment_does_not_depend_on_stops_between() -> None:
+    """Stopping every 1.7 us changes step lengths and nothing else: currents agree within 1e-6 A."""
+    straight, halting = (EquationPlant(PUMPED, at(rpm(9000.0))) for _ in range(2))
+
+    go(straight, 1e-3, (1, 2, 0))
+    for n in range(1, 588):
+        go(halting, n * 1.7e-6, (1, 2, 0))
+    go(halting, 1e-3, (1, 2, 0))
+
+    assert halting.state.i_u_a == pytest.approx(straight.state.i_u_a, abs=1e-6)
+    assert halting.state.v_bus_v == pytest.approx(straight.state.v_bus_v, abs=1e-6)
+    assert halting.state.w_rad_s == pytest.approx(straight.state.w_rad_s, abs=1e-6)
+
+
+def test_supply_that_cannot_sink_is_pumped_up_by_a_braking_motor() -> None:
+    """The same decay of current lifts the bus behind a diode and not behind a battery."""
+    peaks = []
+    for sinks in (True, False):
+        params = motor(stiff=False, sinks=sinks, r_supply_ohm=0.03)
+        plant = EquationPlant(params, at(i=(30.0, -30.0, 0.0)))
+        go(plant, 0.3e-3, (0, 0, 0))
+        peaks.append(plant.state.v_bus_v)
+
+    assert peaks[0] == pytest.approx(BUS_V, abs=1e-3)
+    # all of the charge stays in the capacitor
+    assert peaks[1] > BUS_V + 1.0
+
+
+def test_driven_rotor_keeps_the_speed_it_is_given() -> None:
+    """fixed_speed: torque does not act; a new speed is set through the state."""
+    plant = EquationPlant(MOTOR, at(100.0))
+    go(plant, 1e-3, (1, 2, 0))
+    assert plant.state.w_rad_s == 100.0
+    assert plant.state.theta_rad == pytest.approx(math.radians(45.0) + 0.7, rel=1e-12)
+
+    plant.state = replace(plant.state, w_rad_s=-50.0)
+    go(plant, 3e-3, (1, 2, 0))
+    assert plant.state.w_rad_s == -50.0
+    assert plant.state.theta_rad == pytest.approx(math.radians(45.0), rel=1e-9)
+
+
+def test_friction_holds_the_rotor_until_the_torque_exceeds_it() -> None:
+    """Breakaway where 2 k i = Tc: i rises as V/2Rt (1 - exp(-t/tau)), so the moment is known."""
+    coulomb = 0.05
+    params = motor(fixed_speed=False, coulomb_nm=coulomb)
+    rt = MOTOR.r_ohm + MOTOR.r_on_ohm
+    away_s = -MOTOR.l_h / rt * math.log(1.0 - coulomb / (2.0 * MOTOR.k_v_s) * 2.0 * rt / BUS_V)
+    plant = EquationPlant(params, at(degrees=60.0))
+
+    go(plant, away_s - 1e-9, (1, 2, 0))
+    assert plant.state.w_rad_s == 0.0
+    go(plant, away_s + 1e-6, (1, 2, 0))
+    assert plant.state.w_rad_s > 0.0
+
+
+def test_drive_at_rest_waits_without_taking_steps() -> None:
+    """A minute of standing still after a bus transient must not cost a minute's steps."""
+    params = motor(stiff=False, r_supply_ohm=0.03, fixed_speed=False, coulomb_nm=2e-3)
+    plant = EquationPlant(params, at(bus_v=10.0))
+    plant.input = PlantInput(BUS_V)
+    steps = 0
+    evaluate = plant._margins
+
+    def counted(y: tuple[float, float, float, float, float, float]) -> tuple[float, ...]:
+        nonlocal steps
+        steps += 1
+        return evaluate(y)
+
+    plant._margins = counted  # type: ignore[method-assign]
+    go(plant, 60.0, (0, 0, 0))
+
+    assert plant.state.v_bus_v == pytest.approx(BUS_V, abs=1e-9)
+    assert steps < 1000
+
+
+def test_time_does_not_run_backwards() -> None:
+    """The message says what was asked, where the plant is, and the way back."""
+    plant = EquationPlant(MOTOR, at())
+    go(plant, 1e-3, (0, 0, 0))
+
+    message = "advance to 0.0005 s asked at 0.001 s; restore an earlier state first"
+    with pytest.raises(ValueError, match=re.escape(message)):
+        plant.advance(0.5e-3, (0, 0, 0))
+
+
+def test_currents_that_leave_the_star_are_refused() -> None:
+    """There is no neutral wire: the three currents of a state add up to zero."""
+    message = "phase currents add up to 1.0 A; a star without neutral needs 0 A"
+    with pytest.raises(ValueError, match=re.escape(message)):
+        EquationPlant(MOTOR, at(i=(1.0, 0.0, 0.0)))
+
+
+def test_trapezoid_follows_its_definition_phase_by_phase() -> None:
+    """120 degrees of flat top from 30 to 150, ramps of 60 degrees through 0, V and W 120 and 240 behind."""
+    for tenth in range(-7200, 7200, 7):
+        theta = math.radians(tenth / 10.0)
+        expected = [golden.trapezoid(theta - n * 2.0 * math.pi / 3.0) for n in range(3)]
+        assert trapezoid(theta) == pytest.approx(expected, abs=1e-9)
+        assert sum(sine(theta)) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_energy_balance_closes() -> None:
+    """In = heat in supply, winding and FETs + diode drops + shaft + stored, chopping at 31 kHz, 4 ms.
+
+    Simpson on a fine grid between all gate edges and changes of conduction (seen in a first run).
+    """
+    params = motor(stiff=False, r_supply_ohm=0.025, fixed_speed=False, coulomb_nm=3e-3, kq_nm_s2=1e-7)
+    start = at(rpm(5000.0), 31.0)
+    end_s = 4e-3
+
+    first = EquationPlant(params, start)
+    cuts: list[tuple[float, Gates]] = [(0.0, (1, 2, 0))]
+    original = first.advance
+
+    def watched(to_s: float, gates: Gates) -> tuple[float, str | None]:
+        cuts.append((first.state.t_s, gates))
+        return original(to_s, gates)
+
+    first.advance = watched  # type: ignore[method-assign]
+    changes = []
+    first.on_conduction = lambda t_s, legs: changes.append(t_s)
+    for state in commutate(first, duty=0.7):
+        if state.t_s > end_s:
+            break
+
+    second = EquationPlant(params, start)
+    times = sorted({t for t, _ in cuts} | set(changes))
+    balance = EnergyBalance(second)
+    current = 0
+    for begin_s, stop_s in pairwise(t for t in times if t <= end_s):
+        while current + 1 < len(cuts) and cuts[current + 1][0] <= begin_s:
+            current += 1
+        balance.over(stop_s, cuts[current][1])
+
+    assert balance.supplied_j > 0.1
+    assert abs(balance.residual_j()) < 5e-7 * balance.supplied_j
+
+
+class EnergyBalance:
+    """Integrates the power of every element from the plant's states."""
+
+    def __init__(self, plant: EquationPlant) -> None:
+        self.plant = plant
+        self.supplied_j = 0.0
+        self.spent_j = 0.0
+        self.stored_at_start_j = self.stored_j()
+
+    def stored_j(self) -> float:
+        """C V^2/2 + L sum i^2/2 + J w^2/2."""
+        p, s = self.plant.params, self.plant.state
+        squares = s.i_u_a**2 + s.i_v_a**2 + s.i_w_a**2
+        return 0.5 * (p.c_bus_f * s.v_bus_v**2 + p.l_h * squares + p.j_kg_m2 * s.w_rad_s**2)
+
+    def powers_w(self) -> tuple[float, float]:
+        """(power out of the source, power lost or given to the load) at this moment."""
+        p, s = self.plant.params, self.plant.state
+        currents = (s.i_u_a, s.i_v_a, s.i_w_a)
+        i_supply = (self.plant.input.v_supply_v - s.v_bus_v) / p.r_supply_ohm
+        drops = p.v_f_v * sum(
+            abs(i) for i, leg in zip(currents, self.plant.conduction, strict=True) if leg.direction
+        )
+        squares = sum(i * i for i in currents)
+        w = s.w_rad_s
+        load = p.b_nm_s * w * w + p.coulomb_nm * abs(w) + p.kq_nm_s2 * abs(w) ** 3
+        heat = p.r_supply_ohm * i_supply**2 + (p.r_ohm + p.r_on_ohm) * squares + drops
+        return self.plant.input.v_supply_v * i_supply, heat + load
+
+    def over(self, stop_s: float, gates: Gates) -> None:
+        """Advance to `stop_s` in an even number of parts of at most 1 us; add Simpson's integral."""
+        begin_s = self.plant.state.t_s
+        if stop_s - begin_s < 1e-12:
+            return
+        parts = 2 * math.ceil((stop_s - begin_s) / 2e-6)
+        h = (stop_s - begin_s) / parts
+        go(self.plant, begin_s, gates)
+        for n in range(parts + 1):
+            # the last reading just before the change that ends the interval
+            if n:
+                go(self.plant, begin_s + n * h - (1e-11 if n == parts else 0.0), gates)
+            weight = h / 3.0 * (1 if n in (0, parts) else 4 if n % 2 else 2)
+            source, spent = self.powers_w()
+            self.supplied_j += weight * source
+            self.spent_j += weight * spent
+        go(self.plant, stop_s, gates)
+
+    def residual_j(self) -> float:
+        """Energy that came in and is found nowhere."""
+        return self.supplied_j - self.spent_j - (self.stored_j() - self.stored_at_start_j)
