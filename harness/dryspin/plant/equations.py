@@ -2,7 +2,7 @@
 
 The model of record. `machine.py` has the equations, `conduction.py` the laws of the switches and
 diodes, `stepping.py` the integration; here they are put together: step until something discrete
-happens, decide what conducts now, go on. Slow (about a tenth of real time) and independent of the
+happens, decide what conducts now, go on. Slow (about a quarter of real time) and independent of the
 compiled twin on purpose, so that the two can judge each other.
 
 Order within one instant: gates and input are taken over, the conducting elements are decided, the
