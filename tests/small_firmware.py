@@ -1,7 +1,7 @@
 """A bench for firmwares of a few lines, and what they tell the test."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from textwrap import dedent
 from typing import Any
@@ -27,8 +27,8 @@ PARTS = {
         /* Tell the test a number, as two marks. */
         static inline void say(uint16_t number)
         {
-        	port_mark((uint8_t)(number >> 8));
-        	port_mark((uint8_t)number);
+            port_mark((uint8_t)(number >> 8));
+            port_mark((uint8_t)number);
         }
         #define SLEEP_FOREVER for (;;) { port_interrupts_off(); port_idle(); }
     """),

@@ -5,6 +5,7 @@ from functools import cached_property
 from pathlib import Path, PurePosixPath
 
 from elftools.elf.elffile import ELFFile
+from elftools.elf.sections import SymbolTableSection
 
 
 class LineTable:
@@ -61,7 +62,7 @@ class LineTable:
         found = []
         with self._path.open("rb") as stream:
             table = ELFFile(stream).get_section_by_name(".symtab")
-            for symbol in table.iter_symbols() if table else ():
+            for symbol in table.iter_symbols() if isinstance(table, SymbolTableSection) else ():
                 if symbol["st_info"]["type"] == "STT_FUNC" and symbol["st_value"]:
                     found.append((symbol["st_value"], symbol.name))
         found.sort()

@@ -5,6 +5,7 @@ from functools import cache
 from pathlib import Path
 
 from elftools.elf.elffile import ELFFile
+from elftools.elf.sections import SymbolTableSection
 
 from dryspin.build.library import PORT
 from dryspin.errors import BuildError
@@ -32,7 +33,7 @@ def check_symbols(objects: list[Path], firmware_dir: Path) -> None:
     for path in objects:
         with path.open("rb") as stream:
             table = ELFFile(stream).get_section_by_name(".symtab")
-            for symbol in table.iter_symbols() if table else ():
+            for symbol in table.iter_symbols() if isinstance(table, SymbolTableSection) else ():
                 if symbol["st_info"]["bind"] not in ("STB_GLOBAL", "STB_WEAK") or not symbol.name:
                     continue
                 if symbol["st_shndx"] == "SHN_UNDEF":

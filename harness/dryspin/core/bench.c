@@ -19,21 +19,21 @@ void bench_read_inputs(int64_t cycle)
 	in->noise_seed = c->noise_seed;
 	in->driven = c->speed_rad_s.n > 0;
 	in->w_driven_rad_s = trace_value(&c->speed_rad_s, t, 0.0, &in->w_driven_slope);
-	double next = trace_next(&c->supply_v, t);
-	next = fmin(next, trace_next(&c->load_factor, t));
-	next = fmin(next, trace_next(&c->load_nm, t));
-	next = fmin(next, trace_next(&c->noise_v, t));
-	next = fmin(next, trace_next(&c->speed_rad_s, t));
-	ctl.input_cycle = next > 1e20 ? NEVER : (int64_t)ceil(next * config->f_cpu_hz);
+	const core_trace *trace[] = {&c->supply_v, &c->load_factor, &c->load_nm, &c->noise_v, &c->speed_rad_s};
+	ctl.input_cycle = NEVER;
+	for (size_t k = 0; k < sizeof trace / sizeof trace[0]; k++) {
+		int64_t next = trace_next(trace[k], cycle);
+		ctl.input_cycle = next < ctl.input_cycle ? next : ctl.input_cycle;
+	}
 }
 
 void bench_plan(void)
 {
+	bench_read_inputs((int64_t)(plant.s.t_s * config->f_cpu_hz + 1e-6));
 	int64_t limit = carriers_next();
 	limit = ctl.input_cycle < limit ? ctl.input_cycle : limit;
 	limit = config->end_cycle < limit ? config->end_cycle : limit;
 	double limit_s = (double)limit * ctl.s_per_cycle;
-	bench_read_inputs((int64_t)(plant.s.t_s * config->f_cpu_hz + 1e-6));
 	if (ctl.outside) {
 		core_outside()->limit_s = limit_s;
 		stack_yield(CORE_PLAN);

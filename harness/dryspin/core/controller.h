@@ -133,7 +133,8 @@ static inline int interrupts_due(void)
 void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t caller);
 void record_state(void);
 double trace_value(core_trace *trace, double t_s, double absent, double *slope);
-double trace_next(const core_trace *trace, double t_s);
+/* First cycle after this one at which the trace has a point; NEVER if none. */
+int64_t trace_next(const core_trace *trace, int64_t cycle);
 
 /* stack.c */
 void stack_prepare(void (*entry)(void));

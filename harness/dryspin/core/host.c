@@ -43,10 +43,14 @@ int64_t core_count(int which)
 	return which >= 0 && which < 5 ? count[which] : -1;
 }
 
+/* In reset the peripherals stood in their initial state: what happened at the pins until the end of
+ * the start-up time has left no flag and no capture. */
 static void enter(void)
 {
+	clock_catch_up();
+	ctl.irq_pending = 0;
+	ctl.captured = 0;
 	ctl.horizon = 0;
-	clock_spend(0);
 	fw_main();
 	clock_stop();
 }
@@ -94,6 +98,8 @@ void host_reset_request(int64_t cycle)
 	if (ctl.sense_leg != 0)
 		record(SIGNAL_SENSE_LEG, 0, cycle, 0, 0);
 	bench_set_sense(0);
+	if (ctl.sense_above != plant.s.level)
+		record(SIGNAL_COMPARATOR, plant.s.level, cycle, 0, 0);
 	if (ctl.sense_edge != 0)
 		record(SIGNAL_SENSE_EDGE, 0, cycle, 0, 0);
 	if (ctl.irq_enabled & (1U << IRQ_COMPARATOR))

@@ -5,6 +5,7 @@
  * contents away, and the run goes on as if nothing had happened.
  */
 #include "controller.h"
+#include <math.h>
 
 static core_edge_buffer edges;
 static core_sample_buffer states;
@@ -65,10 +66,14 @@ double trace_value(core_trace *trace, double t_s, double absent, double *slope)
 	return trace->value[k] + *slope * (t_s - trace->t_s[k]);
 }
 
-double trace_next(const core_trace *trace, double t_s)
+/* Compared as cycles: in seconds, rounding can leave a point ahead of the very cycle it falls on,
+ * and time would stand still before it. */
+int64_t trace_next(const core_trace *trace, int64_t cycle)
 {
-	for (int k = trace->at; k < trace->n; k++)
-		if (trace->t_s[k] > t_s)
-			return trace->t_s[k];
-	return 1e30;
+	for (int k = trace->at; k < trace->n; k++) {
+		int64_t at = (int64_t)ceil(trace->t_s[k] * config->f_cpu_hz);
+		if (at > cycle)
+			return at;
+	}
+	return NEVER;
 }
