@@ -73,7 +73,7 @@ def periods(evidence: Evidence) -> list[Period]:
 def idle(evidence: Evidence) -> Ruling:
     """Before the firmware says armed, the supply drives no winding, unless to be heard."""
     rulings = []
-    for period in periods(evidence):
+    for period in evidence.derive(periods):
         if period.drives_s is not None and (period.armed_s is None or period.drives_s < period.armed_s):
             words = f"driven after {period.why} at {period.start_s:.3f} s without being armed"
             rulings.append(discrete(True, words, period.drives_s, period.drives_row))
@@ -84,7 +84,7 @@ def idle(evidence: Evidence) -> Ruling:
 
 def rotor_still(evidence: Evidence) -> Ruling:
     """From power-on until armed the rotor stays where it is."""
-    recording, first = evidence.recording, periods(evidence)[0]
+    recording, first = evidence.recording, evidence.derive(periods)[0]
     until_s = first.armed_s if first.armed_s is not None else first.stop_s
     if not evidence.inside_envelope(0.0, until_s):
         return not_exercised("the rotor was turned from outside, or the supply was outside its range")
@@ -109,7 +109,7 @@ def rite(evidence: Evidence) -> Ruling:
     `bad_pulses`: here they neither count nor end a run.
     """
     rulings = []
-    for period in periods(evidence):
+    for period in evidence.derive(periods):
         if period.armed_s is not None:
             count = _last_run(evidence, period.start_s, period.armed_s, bad_ends=False)
             rulings.append(_rite_ruling(evidence, count, period, "armed", period.armed_s, period.armed_row))
@@ -125,7 +125,7 @@ def bad_pulses(evidence: Evidence) -> Ruling:
     """A bad pulse counts for nothing: it restarts the rite, and while running it changes nothing."""
     demand, rulings = evidence.demand, []
     bad_s = demand.falls_s[demand.invalid]
-    for period in periods(evidence):
+    for period in evidence.derive(periods):
         if period.armed_s is None or not np.any((bad_s > period.start_s) & (bad_s <= period.armed_s)):
             continue
         count = _last_run(evidence, period.start_s, period.armed_s, bad_ends=True)

@@ -70,7 +70,7 @@ def running(evidence: Evidence) -> Running:
 
 def order(evidence: Evidence) -> Ruling:
     """Each step is the next one of its run's direction: none skipped, repeated, or back."""
-    recording, taken = evidence.recording, running(evidence)
+    recording, taken = evidence.recording, evidence.derive(running)
     steps, later = recording.steps, taken.later
     if not len(later):
         return not_exercised(_NO_RUN)
@@ -87,7 +87,7 @@ def order(evidence: Evidence) -> Ruling:
 
 def direction(evidence: Evidence) -> Ruling:
     """Steps go the way the stick asks for, or asked for until shortly before."""
-    recording, taken = evidence.recording, running(evidence)
+    recording, taken = evidence.recording, evidence.derive(running)
     steps, later = recording.steps, taken.later
     later = later[taken.direction_of(later) != 0]
     if not len(later):
@@ -132,7 +132,7 @@ def sensing(evidence: Evidence) -> Sensing:
 
 def sensed_phase(evidence: Evidence) -> Ruling:
     """Whenever the sense interrupt is on, the comparator looks at the open phase."""
-    seen = sensing(evidence)
+    seen = evidence.derive(sensing)
     looks = seen.step != NO_STEP
     wrong = looks & (OPEN_LEG[seen.step] != seen.leg)
 
@@ -147,7 +147,7 @@ def sensed_phase(evidence: Evidence) -> Ruling:
 
 def sensed_edge(evidence: Evidence) -> Ruling:
     """The edge waited for is the one that step and direction bring."""
-    seen, way = sensing(evidence), running(evidence).direction
+    seen, way = evidence.derive(sensing), evidence.derive(running).direction
     looks = (seen.step != NO_STEP) & (OPEN_LEG[seen.step] == seen.leg)
     run_way = way[np.maximum(seen.run, 0)] if len(way) else np.zeros(len(seen.run), np.int64)
     looks &= run_way != 0
@@ -162,7 +162,7 @@ def sensed_edge(evidence: Evidence) -> Ruling:
 
 def angle(evidence: Evidence) -> Ruling:
     """Each commutation lies within [-early, +late] of the ideal rotor angle, plus what physics takes."""
-    recording, taken = evidence.recording, running(evidence)
+    recording, taken = evidence.recording, evidence.derive(running)
     steps, later = recording.steps, taken.later
     later = later[taken.move == taken.direction_of(later)]
     if not len(later):
@@ -183,7 +183,7 @@ def angle(evidence: Evidence) -> Ruling:
 
 def false_crossings(evidence: Evidence) -> Ruling:
     """A crossing taken as real lies at a zero of the sensed phase's EMF."""
-    recording, taken = evidence.recording, running(evidence)
+    recording, taken = evidence.recording, evidence.derive(running)
     cycles, rows, run = _crossing_marks(evidence)
     known = taken.direction[run] != 0 if len(run) else np.zeros(0, bool)
     cycles, rows, run = cycles[known], rows[known], run[known]
@@ -203,7 +203,7 @@ def false_crossings(evidence: Evidence) -> Ruling:
 
 def missed_crossings(evidence: Evidence) -> Ruling:
     """No step goes on to the next without having taken the crossing that came in it."""
-    recording, taken = evidence.recording, running(evidence)
+    recording, taken = evidence.recording, evidence.derive(running)
     steps, later = recording.steps, taken.later
     # Steps with a successor in the same run; the first of a run may have been crossed before RUN.
     whole = np.intersect1d(later, later - 1)

@@ -1,8 +1,9 @@
 """One recording with the limits of its drive, and what several families derive from both, once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from dryspin.scenario import linear_value
 from dryspin.units import rpm_from_rad_s
 
 Floats = NDArray[np.float64]
+T = TypeVar("T")
 
 JOIN_S: Final = 0.01
 """Drive that pauses for less goes on: commutation opens a leg for microseconds, heat sees no 10 ms."""
@@ -58,6 +60,14 @@ class Evidence:
     def __init__(self, recording: Recording, limits: Limits) -> None:
         self.recording = recording
         self.limits = limits
+        self._derived: dict[Callable[[Evidence], Any], Any] = {}
+
+    def derive(self, make: Callable[["Evidence"], T]) -> T:
+        """What `make` makes of this evidence, made once: for what several claims of a family share."""
+        if make not in self._derived:
+            self._derived[make] = make(self)
+        derived: T = self._derived[make]
+        return derived
 
     @cached_property
     def demand(self) -> Demand:

@@ -69,10 +69,10 @@ LIMITS: Mapping[str, Limit] = {
         "one turn a second: its EMF, 60 mV at 1000 rpm/V, hides below every comparator offset",
     ),
     "start_s": Limit(
-        1.0,
+        0.7,
         "s",
-        "aligning takes the swing of a rotor in its well, 0.1 to 0.3 s, a ramp to a visible EMF as long "
-        "again; a helmsman waits a second",
+        "aligning takes the swing of a rotor in its well, 0.1 to 0.2 s, the ramp to a visible EMF as long "
+        "again; as much once more for the heaviest water, none for a try that failed",
     ),
     "swing_back_deg": Limit(
         300.0,
@@ -116,9 +116,9 @@ LIMITS: Mapping[str, Limit] = {
         "0.2 ohm, lost in the scatter; at full speed twice the stall current",
     ),
     "reversal_s": Limit(
-        1.5,
+        0.9,
         "s",
-        "shorted windings stop the rotor in some five times J R / (2 k^2), 0.2 s; then a start",
+        "shorted windings stop the rotor in some five times J R / (2 k^2), 0.2 s; then a start, 0.7 s",
     ),
     "i_peak_a": Limit(
         lambda drive: drive.bridge.i_peak_max_a, "A", "the bridge's own figure: FET and copper of the board"

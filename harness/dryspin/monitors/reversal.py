@@ -14,6 +14,9 @@ from dryspin.units import rpm_from_rad_s
 
 ORDER = 40
 
+SLOW_SHARE = 0.5
+"""A reversing rotor has stopped being one below half the limit: a start may then turn it to and fro."""
+
 _NONE = "no reversal was asked for at speed"
 
 
@@ -38,7 +41,7 @@ def opposing_drive(evidence: Evidence) -> Ruling:
     """From the demand until the rotor has slowed down: no energy into the sequence of the new way."""
     limit_rpm, rulings = evidence.limits["opposing_rpm"], []
     for episode in asked_against(evidence, limit_rpm):
-        until_s = _slow_from_s(evidence, episode, limit_rpm)
+        until_s = _slow_from_s(evidence, episode, SLOW_SHARE * limit_rpm)
         rulings.append(_opposing(evidence, episode, until_s, limit_rpm))
     ruling = worst(rulings, _NONE)
     if ruling.margin is not None and ruling.margin < 0.0:
@@ -141,13 +144,13 @@ def _turned_round(evidence: Evidence) -> Ruling:
     return discrete(True, words, float(steps.start_s[first]), int(steps.rows[first]))
 
 
-def _slow_from_s(evidence: Evidence, episode: Episode, limit_rpm: float) -> float:
-    """When the rotor that turns against `episode` first falls below `limit_rpm`, or a reset, or the end."""
+def _slow_from_s(evidence: Evidence, episode: Episode, slow_rpm: float) -> float:
+    """When the rotor that turns against `episode` first falls below `slow_rpm`, or a reset, or the end."""
     recording = evidence.recording
     until_s = evidence.next_reset_s(episode.start_s)
     window = recording.states_between(episode.start_s, until_s)
     against = -episode.asks * recording.state_w_rad_s[window] * 30.0 / np.pi
-    slow = np.flatnonzero(against < limit_rpm)
+    slow = np.flatnonzero(against < slow_rpm)
     return float(recording.state_t_s[window][slow[0]]) if len(slow) else until_s
 
 
