@@ -89,7 +89,16 @@ def test_monitors(benchmark: Any, rig: Rig, reference: Scenario) -> None:
         fresh = Recording(
             **{
                 name: getattr(edges_states, name)
-                for name in ("edges", "states", "f_cpu_hz", "end_cycle", "drive", "scenario", "image_digest", "lines")
+                for name in (
+                    "edges",
+                    "states",
+                    "f_cpu_hz",
+                    "end_cycle",
+                    "drive",
+                    "scenario",
+                    "image_digest",
+                    "lines",
+                )
             }
         )
         return len(judge(fresh, claims))

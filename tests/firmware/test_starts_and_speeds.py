@@ -20,7 +20,12 @@ WINDOW_S = 0.05  # some six mechanical revolutions
 
 
 def full_stick(
-    rig: Rig, way: int, rest_deg: float = 0.0, end_s: float = SETTLED_S, supply_v: float | None = None, **parts: float
+    rig: Rig,
+    way: int,
+    rest_deg: float = 0.0,
+    end_s: float = SETTLED_S,
+    supply_v: float | None = None,
+    **parts: float,
 ) -> Scenario:
     """Armed at rest, then full stick one way (+1, -1) until the end."""
     throttle = rig.drive.throttle
@@ -58,8 +63,10 @@ def ideal_rad_s(rig: Rig, kq: float, way: int) -> float:
 
 
 @pytest.mark.parametrize("way", [1, -1])
-@pytest.mark.parametrize("kq, j", list(product((0.5, 1.0, 1.5), repeat=2)))
-def test_starts_from_every_angle_and_reaches_the_ideal_speed(pack: Rig, kq: float, j: float, way: int) -> None:
+@pytest.mark.parametrize(("kq", "j"), list(product((0.5, 1.0, 1.5), repeat=2)))
+def test_starts_from_every_angle_and_reaches_the_ideal_speed(
+    pack: Rig, kq: float, j: float, way: int
+) -> None:
     """24 rest angles; 95 % of the speed that commutation at the ideal angle would bring."""
     limit_s = Limits(pack.drive)["start_s"]
     worst_s, slowest = 0.0, math.inf
@@ -73,7 +80,7 @@ def test_starts_from_every_angle_and_reaches_the_ideal_speed(pack: Rig, kq: floa
 
 
 def test_no_load_speed_follows_the_supply(lab_supply: Rig) -> None:
-    """Settled full-stick speed without a propeller is proportional to the voltage (common practice, no source)."""
+    """Without a propeller the settled speed goes with the voltage (common practice, no source)."""
     speeds = {}
     for supply_v in (13.0, 19.0):
         run = full_stick(lab_supply, 1, supply_v=supply_v, end_s=3.5)
