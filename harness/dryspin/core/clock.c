@@ -89,17 +89,6 @@ void clock_sleep(void)
 	}
 }
 
-/* main() has returned: the part's run-time library turns interrupts off and loops for ever. */
-void clock_stop(void)
-{
-	for (;;) {
-		ctl.irq_on = 0;
-		ctl.hang_budget = HANG_BLOCKS;
-		ctl.now = next_event();
-		clock_catch_up();
-	}
-}
-
 /* The compiler calls this at the start of every basic block of the firmware. Without a cost per
  * block, only port calls let time pass, so very many blocks without one will never end. */
 void __sanitizer_cov_trace_pc(void);

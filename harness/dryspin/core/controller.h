@@ -71,7 +71,6 @@ extern const core_config *config;
 void clock_catch_up(void);
 /* Sleep with interrupts on until a handler has run. */
 void clock_sleep(void);
-void clock_stop(void) __attribute__((noreturn));
 /* Code takes this long; whatever falls due meanwhile happens, handlers included. */
 static inline void clock_spend(int64_t cycles)
 {
@@ -141,6 +140,8 @@ void stack_prepare(void (*entry)(void));
 int stack_resume(void);
 void stack_yield(int reason);
 void stack_hang(uintptr_t pc);
+/* main() has returned: never resumes. */
+void stack_returned(void) __attribute__((noreturn));
 /* 1 if these bytes lie on the firmware's stack. */
 int stack_holds(const void *at, size_t bytes);
 

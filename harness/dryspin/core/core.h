@@ -20,7 +20,8 @@ enum core_reason {
 	CORE_COMMIT = 4,        /* outside plant: go to core_outside.limit_s */
 	CORE_CRASHED = 5,       /* a signal on the firmware's stack; core_fault tells */
 	CORE_HUNG = 6,          /* virtual time stands still; core_fault tells */
-	CORE_OVERFLOWED = 7     /* more comparator edges in flight than the model holds */
+	CORE_OVERFLOWED = 7,    /* more comparator edges in flight than the model holds */
+	CORE_RETURNED = 8       /* main() has returned; core_fault tells when */
 };
 
 enum core_signal {
@@ -89,6 +90,7 @@ typedef struct {
 	int64_t cycle;
 	uint32_t pc, caller;
 	int32_t context;
+	int32_t stack_overflow;      /* 1: the bad address lies just beyond the firmware's stack */
 	int64_t port_calls;          /* since the last reset */
 } core_fault_report;
 

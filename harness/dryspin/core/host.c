@@ -52,7 +52,7 @@ static void enter(void)
 	ctl.captured = 0;
 	ctl.horizon = 0;
 	fw_main();
-	clock_stop();
+	stack_returned();
 }
 
 static void restore_memory(void)

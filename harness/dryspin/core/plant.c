@@ -102,7 +102,7 @@ static void set_drive(double v_now, double v_slope, double v_shift)
 {
 	plant_plan_t *q = &plant.plan;
 	const uint8_t *mode = plant.s.mode;
-	double rail_sum = 0.0, rail_slope_sum = 0.0, e_sum = 0.0, e_slope_sum = 0.0;
+	double rail_sum = 0.0, rail_slope_sum = 0.0, e_slope_sum = 0.0;
 	int n = 0;
 	q->v0_v = v_now;
 	q->v1_v_s = v_slope;
@@ -113,7 +113,6 @@ static void set_drive(double v_now, double v_slope, double v_shift)
 		rail_sum += plant_rail(mode[x], v_now);
 		if (mode[x] == MODE_FET_HIGH || mode[x] == MODE_DIODE_HIGH)
 			rail_slope_sum += v_slope;
-		e_sum += q->e0_v[x];
 		e_slope_sum += q->e1_v_s[x];
 	}
 	q->vn0_v = plant_star_point(mode, q->e0_v, v_now);

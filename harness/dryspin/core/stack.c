@@ -8,6 +8,7 @@
  */
 #define _GNU_SOURCE
 #include "controller.h"
+#include <elf.h>
 #include <signal.h>
 #include <string.h>
 #include <sys/mman.h>
@@ -68,18 +69,42 @@ int stack_holds(const void *at, size_t bytes)
 	return here >= low && here + bytes <= low + STACK_BYTES;
 }
 
-static void describe_fault(const ucontext_t *u, int number)
+static int in_library(uintptr_t pc)
 {
 	uintptr_t base = core_text_base();
-	uintptr_t frame = (uintptr_t)u->uc_mcontext.gregs[REG_RBP];
+	const Elf64_Ehdr *header = (const void *)base;
+	const Elf64_Phdr *part = (const void *)(base + header->e_phoff);
+	for (int k = 0; k < header->e_phnum; k++)
+		if (part[k].p_type == PT_LOAD && (part[k].p_flags & PF_X) && pc - base - part[k].p_vaddr < part[k].p_memsz)
+			return 1;
+	return 0;
+}
+
+static void describe(int number, uint32_t pc)
+{
 	fault.signal_number = number;
 	fault.cycle = ctl.now;
 	fault.context = ctl.context;
+	fault.stack_overflow = 0;
 	fault.port_calls = ctl.port_calls;
-	fault.pc = (uint32_t)((uintptr_t)u->uc_mcontext.gregs[REG_RIP] - base) + 1U;
+	fault.pc = pc;
 	fault.caller = 0;
+}
+
+/* pc as a return address: that of the faulting instruction, or, after a call through a wild
+ * pointer, the one that the call has just pushed. */
+static void describe_fault(const ucontext_t *u, int number, const void *address)
+{
+	uintptr_t base = core_text_base(), rip = (uintptr_t)u->uc_mcontext.gregs[REG_RIP];
+	uintptr_t frame = (uintptr_t)u->uc_mcontext.gregs[REG_RBP], sp = (uintptr_t)u->uc_mcontext.gregs[REG_RSP];
+	if (in_library(rip))
+		describe(number, (uint32_t)(rip - base) + 1U);
+	else
+		describe(number, stack_holds((void *)sp, 8) ? (uint32_t)(*(uintptr_t *)sp - base) : 0U);
 	if (stack_holds((void *)frame, 16))
 		fault.caller = (uint32_t)(*(uintptr_t *)(frame + 8) - base);
+	uintptr_t at = (uintptr_t)address, low = (uintptr_t)stack_memory;
+	fault.stack_overflow = at >= low && at < low + GUARD_BYTES;
 }
 
 /* Continue in the host, as after a switch. */
@@ -95,7 +120,7 @@ static void on_fault(int number, siginfo_t *info, void *context)
 {
 	ucontext_t *u = context;
 	if (on_firmware_stack((uintptr_t)u->uc_mcontext.gregs[REG_RSP])) {
-		describe_fault(u, number);
+		describe_fault(u, number, info->si_addr);
 		leave(u, CORE_CRASHED);
 		return;
 	}
@@ -120,7 +145,7 @@ static void on_look(int number, siginfo_t *info, void *context)
 		seen_budget = ctl.hang_budget;
 		looks = 0;
 	} else if (++looks >= LOOKS_TO_HANG) {
-		describe_fault(u, number);
+		describe_fault(u, number, 0);
 		leave(u, CORE_HUNG);
 	}
 }
@@ -189,12 +214,14 @@ void stack_yield(int why)
 /* Called by the compiler's coverage hook when no port call has come for very many blocks. */
 void stack_hang(uintptr_t pc)
 {
-	fault.signal_number = 0;
-	fault.cycle = ctl.now;
-	fault.context = ctl.context;
-	fault.port_calls = ctl.port_calls;
-	fault.pc = (uint32_t)(pc - core_text_base());
-	fault.caller = 0;
+	describe(0, (uint32_t)(pc - core_text_base()));
 	for (;;)
 		stack_yield(CORE_HUNG);
+}
+
+void stack_returned(void)
+{
+	describe(0, 0);
+	for (;;)
+		stack_yield(CORE_RETURNED);
 }

@@ -9,6 +9,7 @@ from dryspin.build import Image, core_declarations
 from dryspin.drive import Drive
 from dryspin.errors import RigError
 from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig.fault import fault_text
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
 from dryspin.scenario import Scenario
@@ -76,7 +77,7 @@ class Rig:
             elif reason == core.CORE_DONE:
                 break
             else:
-                raise RigError(self._fault_text(reason, settings.f_cpu_hz))
+                raise RigError(fault_text(core, reason, settings, self.image))
         return Recording(
             edges=edges.all(),
             states=states.all(),
@@ -92,36 +93,6 @@ class Rig:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
         return {name: int(self._core.core_count(k)) for k, name in enumerate(names)}
-
-    def _fault_text(self, reason: int, f_cpu_hz: float) -> str:
-        core = self._core
-        fault = core.core_fault()
-        line = self.image.line_of(fault.pc) or self.image.line_of(fault.caller)
-        where = f" at {line} in {self.image.function_of(fault.pc)}()" if line else ""
-        when = f"{fault.cycle / f_cpu_hz:.6f} s of virtual time"
-        place = f"in the handler of vector {fault.context}" if fault.context else "in the main line"
-        if reason == core.CORE_OVERFLOWED:
-            return (
-                f"the comparator toggles faster than the rig follows, {core.core_now() / f_cpu_hz:.6f} s into "
-                "the run; lower comparator_noise_mv in the scenario"
-            )
-        if reason == core.CORE_CRASHED:
-            return (
-                f"the firmware crashed{where} after {when}, {place}: {_SIGNALS.get(fault.signal_number, 'signal')}"
-                f" ({fault.signal_number}); look for a wild pointer, an index out of bounds or a division by 0"
-            )
-        if fault.port_calls == 0:
-            return (
-                f"the firmware never calls the port{where}: virtual time stands still in plain code; "
-                "main() must wait in port_idle(), or set block_cycles in drive.toml to charge plain code"
-            )
-        return (
-            f"the firmware hangs{where} after {when}, {place}: a loop without a port call, in which no time "
-            "passes; wait in port_idle(), or set block_cycles in drive.toml to charge plain code"
-        )
-
-
-_SIGNALS = {4: "illegal instruction", 5: "trap", 6: "abort", 7: "bus error", 8: "arithmetic fault", 11: "bad address"}
 
 
 class _Chunks:

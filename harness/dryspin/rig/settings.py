@@ -25,6 +25,7 @@ class Settings:
         self._kept: list[Any] = []
         self.params: PlantParams = plant_params(drive, scenario)
         self.f_cpu_hz = drive.controller.f_cpu_hz
+        self.block_cycles = block_cycles
         self.end_cycle = round(scenario.end_s * self.f_cpu_hz)
         config = self._ffi.new("core_config *")
         self.struct = config

@@ -1,0 +1,63 @@
+"""Why the firmware could not be run on, told so that it can be acted on."""
+
+import signal
+from typing import Any
+
+from dryspin.build import Image
+from dryspin.rig.settings import Settings
+
+_CRASHES = {
+    signal.SIGILL: (
+        "an illegal instruction",
+        "look for __builtin_trap(), or code the compiler proved undefined",
+    ),
+    signal.SIGTRAP: ("a trap", "look for a break point left in the code"),
+    signal.SIGABRT: ("an abort", "look for a failed assert()"),
+    signal.SIGBUS: ("a bad address", "look for a wild pointer"),
+    signal.SIGFPE: ("an arithmetic fault", "look for a division by 0"),
+    signal.SIGSEGV: ("a bad address", "look for a null or wild pointer, or an index out of bounds"),
+}
+
+
+def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
+    """What the core's fault report means: place, virtual time, next step. `reason` is a core_reason."""
+    fault = core.core_fault()
+    pc = fault.pc if image.line_of(fault.pc) else fault.caller
+    line = image.line_of(pc)
+    where = f" at {line} in {image.function_of(pc)}()" if line else ""
+    now_s = core.core_now() / settings.f_cpu_hz
+    place = f"in the handler of vector {fault.context}" if fault.context else "in the main line"
+    after = f"after {fault.cycle / settings.f_cpu_hz:.6f} s of virtual time"
+    if reason == core.CORE_OVERFLOWED:
+        return (
+            f"the comparator toggles faster than the rig follows, {now_s:.6f} s into the run; "
+            "lower comparator_noise_mv in the scenario"
+        )
+    if reason == core.CORE_RETURNED:
+        return (
+            f"main() returned {after}; the part would go on with interrupts off and the legs as they "
+            "stand. End main() in a loop that waits in port_idle()"
+        )
+    if reason == core.CORE_CRASHED and fault.stack_overflow:
+        return (
+            f"the firmware's stack overflowed{where} {after}, {place}: look for a recursion without end, "
+            "or for large local arrays"
+        )
+    if reason == core.CORE_CRASHED:
+        what, advice = _CRASHES.get(fault.signal_number, (f"signal {fault.signal_number}", "look there"))
+        return f"the firmware crashed{where} {after}, {place}: {what}; {advice}"
+    if settings.block_cycles:
+        return (
+            f"the firmware hangs{where} {after}, {place}: an empty loop, which has no block to charge; "
+            "wait in port_idle(), or call the port in the loop"
+        )
+    remedy = "wait in port_idle(), or set block_cycles in drive.toml to charge plain code"
+    if fault.port_calls == 0:
+        return (
+            f"the firmware never calls the port: virtual time stands still in plain code{where}, {after}, "
+            f"{place}; {remedy}"
+        )
+    return (
+        f"the firmware hangs{where} {after}, {place}: a loop without a port call, in which no time passes; "
+        f"{remedy}"
+    )
