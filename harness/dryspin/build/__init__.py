@@ -2,6 +2,16 @@
 
 from dryspin.build.image import Image, build_image
 from dryspin.build.library import core_declarations, plant_library
+from dryspin.build.sources import FirmwareText, firmware_text
 from dryspin.build.toolchain import Compiler, find_compiler
 
-__all__ = ["Compiler", "Image", "build_image", "core_declarations", "find_compiler", "plant_library"]
+__all__ = [
+    "Compiler",
+    "FirmwareText",
+    "Image",
+    "build_image",
+    "core_declarations",
+    "find_compiler",
+    "firmware_text",
+    "plant_library",
+]

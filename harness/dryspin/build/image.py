@@ -1,6 +1,5 @@
 """Firmware sources to an image: one library that holds firmware, controller and plant."""
 
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -11,10 +10,11 @@ from dryspin.build.cache import cached, digest_of
 from dryspin.build.complaints import first_complaint
 from dryspin.build.library import BRACKETS, PORT, core_key, core_objects
 from dryspin.build.lines import LineTable
+from dryspin.build.sources import FirmwareText, firmware_text
 from dryspin.build.symbols import check_symbols
 from dryspin.build.toolchain import Compiler, find_compiler
-from dryspin.drive import Drive, overlaid_files
-from dryspin.errors import BuildError, DriveError
+from dryspin.drive import Drive
+from dryspin.errors import BuildError
 
 
 @dataclass(frozen=True)
@@ -47,66 +47,39 @@ def build_image(drive: Drive, firmware_dir: Path, *, compiler: Compiler | None =
     what main program or handler is missing.
     """
     compiler = compiler or find_compiler()
-    layers = drive.layers or (firmware_dir,)
-    try:
-        sources = overlaid_files(layers, drive.firmware.sources)
-        headers = overlaid_files(layers, _header_patterns(drive, layers))
-    except DriveError as problem:
-        raise BuildError(str(problem)) from None
-    sources = {name: path for name, path in sources.items() if name.endswith(".c")}
-    if not sources:
-        raise BuildError(
-            f"{firmware_dir}: [firmware] sources names no .c file; correct it or add the sources"
-        )
+    text = firmware_text(drive, firmware_dir)
     defines = [
         f"-D{name}={value}" if value else f"-D{name}" for name, value in drive.firmware.defines.items()
     ]
     includes = [f"-I{folder}" for folder in drive.firmware.include]
     options = [*compiler.firmware_flags, *defines, *includes, f"-I{PORT}"]
-    texts = {name: _read(path) for name, path in {**headers, **sources}.items()}
     digest = digest_of(
         (
             *core_key(compiler),
             " ".join([*compiler.firmware_flags, *defines, *includes, *flags.LINK]),
-            *(part for name, text in sorted(texts.items()) for part in (name, text)),
+            *(part for file in text.files.items() for part in file),
         )
     )
 
     def make(folder: Path) -> None:
-        _make(folder, compiler, texts, list(sources), options, firmware_dir)
+        _make(folder, compiler, text, options, firmware_dir)
 
     path = cached("image", digest, make) / "image.so"
-    return Image(path, digest, compiler.version, tuple(sources))
-
-
-def _header_patterns(drive: Drive, layers: tuple[Path, ...]) -> Iterator[str]:
-    """Patterns of the include folders that match something: a folder without headers is no mistake."""
-    for folder in drive.firmware.include:
-        pattern = f"{folder}/*.h".removeprefix("./")
-        if any(next(layer.glob(pattern), None) is not None for layer in layers):
-            yield pattern
-
-
-def _read(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as problem:
-        raise BuildError(f"{path}: cannot be read ({problem.strerror})") from None
+    return Image(path, digest, compiler.version, text.sources)
 
 
 def _make(
     folder: Path,
     compiler: Compiler,
-    texts: dict[str, bytes],
-    sources: list[str],
+    text: FirmwareText,
     options: list[str],
     firmware_dir: Path,
 ) -> None:
     """Lay the sources out as the compiler is to see them (nearest layer wins, headers too), compile, link."""
     stage = folder / "src"
-    for name, text in texts.items():
+    for name, content in text.files.items():
         (stage / name).parent.mkdir(parents=True, exist_ok=True)
-        (stage / name).write_bytes(text)
+        (stage / name).write_bytes(content)
     core = core_objects(compiler)
 
     def compile_one(name: str) -> tuple[str, str]:
@@ -114,10 +87,10 @@ def _make(
         return name, "" if done.returncode == 0 else done.stderr
 
     with ThreadPoolExecutor(2) as pool:
-        for name, complaint in pool.map(compile_one, sources):
+        for name, complaint in pool.map(compile_one, text.sources):
             if complaint:
                 raise BuildError(first_complaint(complaint, firmware_dir, name))
-    objects = [folder / _object(name) for name in sources]
+    objects = [folder / _object(name) for name in text.sources]
     check_symbols(objects, firmware_dir)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]

@@ -1,5 +1,6 @@
 """The drive: the physical thing under test, and the claims it is held to."""
 
+from dryspin.drive.change import Change
 from dryspin.drive.claims import Claims, Limit, Suppression, claims_file, load_claims
 from dryspin.drive.load import load_drive
 from dryspin.drive.model import (
@@ -18,6 +19,7 @@ from dryspin.drive.span import Range
 
 __all__ = [
     "Bridge",
+    "Change",
     "Claims",
     "Controller",
     "Drive",

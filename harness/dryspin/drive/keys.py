@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from dryspin.drive.change import Change
 from dryspin.drive.document import suggestion
 from dryspin.drive.span import Range
 
@@ -178,6 +179,24 @@ class Defines(Key):
                 raise MismatchError(f"gives {name} the value {toml_text(value)}, not a text or whole number")
             defines[name] = str(value)
         return defines
+
+
+@dataclass(frozen=True, kw_only=True)
+class Changes(Key):
+    """Replacements of text in files, each a table with file, before and after."""
+
+    def take(self, raw: object) -> tuple[Change, ...]:
+        """The changes in their order."""
+        if not isinstance(raw, list) or not all(isinstance(item, Mapping) for item in raw):
+            raise MismatchError(f"is {_kind(raw)}, not a list of tables with file, before and after")
+        changes = []
+        for item in raw:
+            if set(item) != {"file", "before", "after"} or not all(isinstance(v, str) for v in item.values()):
+                raise MismatchError(f"holds {toml_text(item)}; a change has the texts file, before and after")
+            if not item["before"]:
+                raise MismatchError(f"changes nothing in {item['file']}: before is empty")
+            changes.append(Change(**item))
+        return tuple(changes)
 
 
 def toml_text(value: object) -> str:

@@ -8,18 +8,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from dryspin.drive.change import Change
 from dryspin.drive.span import Range
 from dryspin.units import k_phase_from_kv, kt_from_kv
 
 
 @dataclass(frozen=True)
 class Firmware:
-    """How the firmware is built: C sources and include directories, relative to its directory."""
+    """How the firmware is built: C sources and include directories, relative to its directory.
+
+    `change` is applied to the files in order, after those of `base` have been laid under them.
+    """
 
     sources: tuple[str, ...]
     include: tuple[str, ...]
     defines: Mapping[str, str] = field(hash=False)
     base: str
+    change: tuple[Change, ...] = ()
 
 
 @dataclass(frozen=True)

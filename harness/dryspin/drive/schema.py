@@ -6,7 +6,7 @@ keep between them stands in `checks.py`.
 
 from collections.abc import Mapping
 
-from dryspin.drive.keys import Defines, Flag, Key, Number, Spanned, Text, Texts
+from dryspin.drive.keys import Changes, Defines, Flag, Key, Number, Spanned, Text, Texts
 from dryspin.drive.span import Range
 
 TOP: tuple[Key, ...] = (
@@ -23,6 +23,8 @@ FIRMWARE: tuple[Key, ...] = (
             reason="none are needed"),
     Text(name="base", meaning="the directory whose files and tables stand in for missing ones",
          default="", may_be_empty=True, reason="the firmware is complete"),
+    Changes(name="change", meaning="texts to replace in the files, as [[firmware.change]] with file, before, after",
+            default=(), reason="the files stand as they are"),
 )  # fmt: skip
 
 MOTOR: tuple[Key, ...] = (

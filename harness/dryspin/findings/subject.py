@@ -1,14 +1,13 @@
 """The subject of a check: one firmware directory, built, with its drive and its claims."""
 
 import hashlib
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from dryspin.build import Image, build_image
-from dryspin.drive import Claims, Drive, claims_file, load_claims, load_drive, overlaid_files
+from dryspin.build import Image, build_image, firmware_text
+from dryspin.drive import Claims, Drive, claims_file, load_claims, load_drive
 from dryspin.errors import DriveError, UsageError
 from dryspin.findings.trial import Trial, outcomes_of
 from dryspin.monitors import judge, known_claims, known_limits
@@ -71,9 +70,9 @@ def load_subject(directory: Path, drive_file: Path | None = None) -> Subject:
     claims = load_claims(claims_file(drive), known_claims(), known_limits())
     image = build_image(drive, directory)
     hashes = {
-        "firmware": _digest_of_files(_firmware_files(drive, directory)),
+        "firmware": _digest_of_files(firmware_text(drive, directory).files),
         "drive": hashlib.blake2b(repr(_physics(drive)).encode(), digest_size=16).hexdigest(),
-        "claims": _digest_of_files({"claims.toml": claims.path}),
+        "claims": _digest_of_files({"claims.toml": claims.path.read_bytes()}),
         "build": image.digest,
     }
     return Subject(directory, drive, claims, image, hashes)
@@ -92,22 +91,10 @@ def _physics(drive: Drive) -> tuple[object, ...]:
     )
 
 
-def _firmware_files(drive: Drive, directory: Path) -> dict[str, Path]:
-    """Sources and headers of the firmware by relative name, each from its nearest layer."""
-    layers = drive.layers or (directory,)
-    files = overlaid_files(layers, drive.firmware.sources)
-    for layer in reversed(layers):
-        for folder in drive.firmware.include:
-            headers = sorted((layer / folder).glob("*.h"))
-            files |= {os.path.relpath(header, layer): header for header in headers}
-    return files
-
-
-def _digest_of_files(files: Mapping[str, Path]) -> str:
+def _digest_of_files(files: Mapping[str, bytes]) -> str:
     """Hash over name, length and bytes of each file, independent of where the tree stands."""
     mix = hashlib.blake2b(digest_size=16)
     for name in sorted(files):
-        content = files[name].read_bytes()
-        mix.update(f"{name}\0{len(content)}\0".encode())
-        mix.update(content)
+        mix.update(f"{name}\0{len(files[name])}\0".encode())
+        mix.update(files[name])
     return mix.hexdigest()
