@@ -1,0 +1,43 @@
+"""Recordings longer than the buffer lent to the core."""
+
+import pytest
+
+from dryspin.build import build_image
+from dryspin.drive import Drive
+from dryspin.rig import Rig, rig
+from dryspin.scenario import Fault
+
+from ..small_firmware import BOW_THRUSTER, scenario
+
+
+@pytest.mark.parametrize("room", [20, 1000])
+def test_full_buffers_are_carried_away_without_a_trace(
+    monkeypatch: pytest.MonkeyPatch, thruster: Drive, room: int
+) -> None:
+    """At any edge, in handlers, at a reset: the recording is that of one large buffer."""
+    bench = Rig(build_image(thruster, BOW_THRUSTER), thruster)
+    given = scenario(
+        1.5,
+        throttle_us=((0.0, 1500.0), (0.7, 1900.0)),
+        faults=(Fault("reset", 1.3),),
+        comparator_noise_mv=((0.0, 5.0),),
+    )
+    whole = bench.run(given)
+    monkeypatch.setattr(rig, "_EDGE_ROOM", room)
+    monkeypatch.setattr(rig, "_STATE_ROOM", room)
+    pieces = bench.run(given)
+
+    assert len(whole.edges) > 50 * room
+    assert len(whole.states) > 50 * room
+    assert pieces.digest() == whole.digest()
+
+
+def test_progress_tells_the_virtual_time_reached(monkeypatch: pytest.MonkeyPatch, thruster: Drive) -> None:
+    """Now and then, in order, never beyond the end."""
+    monkeypatch.setattr(rig, "_STATE_ROOM", 1000)
+    told: list[float] = []
+    Rig(build_image(thruster, BOW_THRUSTER), thruster).run(scenario(0.5), progress=told.append)
+
+    assert len(told) > 10
+    assert told == sorted(told)
+    assert 0.0 < told[0] < told[-1] <= 0.5
