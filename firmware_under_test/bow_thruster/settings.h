@@ -55,13 +55,13 @@
  * pack at 0.14. The ramp from nothing lets friction take up the swing while the well is shallow. */
 #define ALIGN_DUTY 36U
 #define ALIGN_DUTY_FIRST 12U
-#define ALIGN_MS 110U
+#define ALIGN_MS 150U
 
 /* ---- ramp -------------------------------------------------------------------------------- */
 
 /* Begins with some 9 A, 85 mNm, and follows the EMF upwards. */
-#define RAMP_DUTY 44U
-#define RAMP_DUTY_LAST 74U
+#define RAMP_DUTY 48U
+#define RAMP_DUTY_LAST 78U
 #define RAMP_EXTRA_STEPS 60U
 
 /* A step of 1.4 ms is 1020 rpm; the EMF there, 0.51 V, is twice the worst offset. */
