@@ -27,6 +27,7 @@ class Voyage:
     armed_s       the firmware says it is armed; asks_at_s, neutral_at_s, reverse_at_s  the stick moves
     start_takes_s, reversal_takes_s  from the end of the first pulse that asks to RUN
     steps_go_on_s from the end of the first pulse that asks for something else to the last step
+    stops_as      what the firmware says when it stops at neutral
     brake_gap_s   from all legs open to the low FETs on
     opposing_rpm  forward speed at which two steps of the reverse sequence are driven
     fails         tries that end in nothing before the one that works, `fail_s` long, `pause_s` apart
@@ -48,6 +49,7 @@ class Voyage:
     crossing_late_deg: float = 0.0
     steps_go_on_s: float = 0.02
     neutral_at_s: float | None = None
+    stops_as: Mark = Mark.COAST
     reverse_at_s: float | None = None
     brake_gap_s: float = 2 * CALL_S
     opposing_rpm: float = 0.0
@@ -93,9 +95,11 @@ class Voyage:
         story.speeds += [(ramp_s, 0.0), (run_s, 1200.0), (run_s + 0.2, self.top_rpm), (off_s, self.top_rpm)]
         story.mark(align_s, Mark.ALIGN)
         story.drive_step(align_s, 0)
+        # The rotor may have swung anywhere: let go before the ramp begins with its step.
+        story.legs(ramp_s - 2e-5, Leg.OPEN, Leg.OPEN, Leg.OPEN)
         if self.neutral_at_s is not None:
             story.throttle.append((self.neutral_at_s, NEUTRAL_US))
-            story.stop(off_s, Mark.COAST)
+            story.stop(off_s, self.stops_as)
             story.speeds.append((off_s + 0.1, 0.0))
         elif self.reverse_at_s is not None:
             story.throttle.append((self.reverse_at_s, REVERSE_US))

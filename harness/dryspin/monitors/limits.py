@@ -75,10 +75,10 @@ LIMITS: Mapping[str, Limit] = {
         "again; as much once more for the heaviest water, none for a try that failed",
     ),
     "swing_back_deg": Limit(
-        300.0,
+        420.0,
         "deg",
-        "the worst rest angle is half a turn from the aligned one, and a rotor damped by the winding "
-        "overshoots by less than half of what it swung: 180 + 90, and a step of the ramp not followed",
+        "by its energy a rotor let go at the dead point of a fixed field swings no further than to the "
+        "other dead point, 360 electrical degrees; a second field may lie a step further. More is a slip",
     ),
     "tries": Limit(
         5.0,

@@ -103,8 +103,10 @@ def neutral(evidence: Evidence) -> Ruling:
     first = np.append(True, since[1:] != since[:-1])
     for from_s, index in zip(neutral_s[first], since[first], strict=True):
         to_s = float(asking_s[index]) if index < len(asking_s) else evidence.recording.end_s
-        if evidence.mark_at_s(to_s) == Mark.OFF and evidence.mark_at_s(float(from_s)) == Mark.OFF:
-            continue  # not armed: whether it may drive at all, another family asks
+        armed_s = _armed_from(evidence, float(from_s), to_s)
+        if armed_s is None:
+            continue  # whether an unarmed drive may do anything, another family asks
+        from_s = armed_s
         driven = [
             (min(stop, to_s), row)
             for start, stop, row in evidence.drive_spans
@@ -114,6 +116,14 @@ def neutral(evidence: Evidence) -> Ruling:
         words = f"driven {seen_s - from_s:.3f} s after the stick went to neutral at {from_s:.3f} s"
         rulings.append(at_most(seen_s - float(from_s), limit_s, "s", words, seen_s, row))
     return worst(rulings, "no armed drive saw the stick at neutral")
+
+
+def _armed_from(evidence: Evidence, from_s: float, to_s: float) -> float | None:
+    """First moment in [from_s, to_s) at which the firmware is not off; None where it is off throughout."""
+    if evidence.mark_at_s(from_s) != Mark.OFF:
+        return from_s
+    starts = (float(evidence.recording.seconds(s.start)) for s in evidence.spans_of(Mark.ARMED))
+    return next((start_s for start_s in starts if from_s <= start_s < to_s), None)
 
 
 def _turned_round(evidence: Evidence) -> Ruling:
