@@ -5,6 +5,7 @@ rotor that had time to run up, an arming rite always meets a bad pulse. Choices 
 simplest: few steps, early, round, forward, full stick.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -12,11 +13,14 @@ from dryspin.drive import Drive
 from dryspin.scenario import Fault, Trace
 from dryspin.search.draws import Draws
 
-RITE_FRAMES = 28
-"""Throttle frames granted for arming before the first demand: a rite of 25 and three to spare."""
+RITE_FRAMES = 26
+"""Throttle frames granted for arming before the first demand: a rite of 25 and one cut in half."""
 
-SIZES = (1.0, 0.5, 0.75, 0.3, 0.9, 0.15)
-"""Shares of the full stick, for demands of any size."""
+START_UP_S = 0.065
+"""From power-on or reset to main(): the longest start-up time of the part's fuses, 65 ms."""
+
+SIZES = (1.0, 0.5, 0.75, 0.3, 0.9, 0.2)
+"""Shares of the full stick, for demands of any size; a fifth is surely outside a dead band of a tenth."""
 
 RUN_UP_S = 1.0
 """Time at high throttle before a reversal: the rotor is then above half of its top speed."""
@@ -63,7 +67,7 @@ class Stick:
 
 def armed_s(frame_ms: float) -> float:
     """Moment from which a demand may come: after the rite, on the next twentieth of a second."""
-    return -(-round(RITE_FRAMES * frame_ms) // 50) * 50 / 1000.0
+    return math.ceil((START_UP_S + RITE_FRAMES * frame_ms / 1000.0) / 0.05) * 0.05
 
 
 def gates(draws: Draws, drive: Drive, frame_ms: float) -> Course:
@@ -76,7 +80,8 @@ def gates(draws: Draws, drive: Drive, frame_ms: float) -> Course:
     # Milliseconds off the round value: the reset is to meet every phase of a carrier period.
     reset_s = start_s + draws.pick("reset", (0.5, 0.2, 0.35, 0.7, 0.9)) + draws.index("reset ms", 50) / 1000.0
     if draws.index("change", 2):
-        other = draws.index("other way", 2)
+        # Rarely the other way: the reset then comes into braking or listening, with gates open.
+        other = draws.index("other way", 8) == 1
         course.step(start_s + 0.15, stick.demand(way ^ other, draws.pick("other size", SIZES)))
     course.faults.append(Fault("reset", round(reset_s, 4)))
     again_s = reset_s + draws.pick("release", (0.1, 0.04, 0.2))
@@ -107,7 +112,11 @@ def startup(draws: Draws, drive: Drive, frame_ms: float) -> Course:
     course = _rite(drive, draws, frame_ms)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
-    at_s = course.end_s + draws.pick("run", (0.8, 0.5, 0.3, 0.15))
+    at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
+    if draws.index("water", 4) == 1:
+        # What the water pushes with, friction holds: more is no rotor at rest.
+        hold_nm = drive.load.coulomb_nm.low
+        course.load_nm = ((0.0, draws.pick("push", (hold_nm, -hold_nm))),)
     if draws.index("stop", 4):
         course.step(at_s, stick.neutral_us)
         at_s += draws.pick("pause", (0.4, 0.2, 0.1, 0.05))
@@ -118,13 +127,14 @@ def startup(draws: Draws, drive: Drive, frame_ms: float) -> Course:
 
 
 def reversal(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """Up to high speed, then the other way: at once or over neutral, sometimes back again."""
+    """Up to high speed, then the other way: at once, rarely over neutral; sometimes back again."""
     stick = Stick(drive)
     course = _rite(drive, draws, frame_ms)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", (1.0, 0.9, 0.8))))
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
-    pause_s = draws.pick("pause", (0.0, 0.02, 0.06, 0.2))
+    # A stick moved by hand passes neutral; but braking takes half the speed in 40 ms, so only now and then.
+    pause_s = {1: 0.02, 2: 0.04}.get(draws.index("pause", 8), 0.0)
     if pause_s:
         course.step(at_s, stick.neutral_us)
         at_s += pause_s
@@ -138,60 +148,32 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float) -> Course:
 
 
 def arming(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """Bad pulses in the rite, a stick that is up at power-on, a lost signal, a reset at speed."""
-    story = draws.pick("story", (_bad_pulse, _stick_up, _signal_lost, _reset_at_speed))
-    return story(draws, drive, frame_ms)
+    """A rite with a bad pulse in it, then a run that a lost signal or a reset ends; then back.
 
-
-def _bad_pulse(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """A few bad pulses inside the rite: they count for nothing, the rite goes on or over."""
-    course, stick = _damaged_rite(draws, drive, frame_ms)
-    course.step(course.end_s, stick.demand(draws.index("way", 2), draws.pick("size", SIZES)))
-    course.end_s = max(course.end_s + 0.5, 2.0)
-    return course
-
-
-def _stick_up(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """The stick is up at power-on and must not arm; released, the rite is due in full."""
+    Before the rite the stick may be up, which must not arm. After the loss or the reset the stick
+    stays up, which must not drive; a second rite may follow.
+    """
     stick = Stick(drive)
-    way, up_us = draws.index("way", 2), 0.0
+    way = draws.index("way", 2)
     up_us = stick.demand(way, draws.pick("size", SIZES))
-    course = Course([(0.0, up_us)], armed_s(frame_ms) + draws.index("held", 4) * 0.1)
-    _bad_frames(course, draws, stick, frame_ms, first=draws.index("bad at", 25), then_us=up_us)
-    course.step(course.end_s, stick.neutral_us)
-    course.step(course.end_s + armed_s(frame_ms), stick.demand(draws.index("again way", 2), 1.0))
-    course.end_s = max(course.end_s + armed_s(frame_ms) + 0.4, 2.0)
-    return course
-
-
-def _signal_lost(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """Bad or missing pulses at speed until the drive must let go; then back, rite or no rite."""
-    stick = Stick(drive)
-    course = _rite(drive, draws, frame_ms)
-    up_us = stick.demand(draws.index("way", 2), draws.pick("size", SIZES))
+    course = _damaged_rite(draws, stick, frame_ms, up_us)
     course.step(course.end_s, up_us)
-    lost_s = course.end_s + draws.pick("run", (0.5, 0.3, 0.8))
-    course.step(lost_s, draws.pick("bad", stick.bad_us))
-    back_s = lost_s + draws.pick("lost", (0.5, 0.3, 0.7))
-    course.step(back_s, up_us)
-    if draws.index("rite", 2):
-        course.step(back_s + 0.1, stick.neutral_us)
-        course.step(back_s + 0.1 + armed_s(frame_ms), up_us)
-    course.end_s = max(back_s + armed_s(frame_ms) + 0.4, 2.0)
-    return course
-
-
-def _reset_at_speed(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """After a damaged rite the controller is reset while the rotor turns and the stick is up."""
-    course, stick = _damaged_rite(draws, drive, frame_ms)
-    up_us = stick.demand(draws.index("way", 2), draws.pick("size", SIZES))
-    course.step(course.end_s, up_us)
-    reset_s = course.end_s + draws.pick("run", (0.5, 0.2, 0.8)) + draws.index("reset ms", 50) / 1000.0
-    course.faults.append(Fault("reset", round(reset_s, 4)))
-    if draws.index("rite", 2):
-        course.step(reset_s + 0.1, stick.neutral_us)
-        course.step(reset_s + 0.1 + armed_s(frame_ms), up_us)
-    course.end_s = max(reset_s + armed_s(frame_ms) + 0.4, 2.0)
+    at_s = course.end_s + draws.pick("run", (0.4, 0.6, 0.3))
+    if draws.index("bad in run", 4) == 1:
+        _bad_frames(course, stick, frame_ms, round((at_s - 0.1) * 1000.0 / frame_ms), 1, draws, up_us)
+    if draws.index("end", 10) == 1:
+        at_s += draws.index("reset ms", 50) / 1000.0
+        course.faults.append(Fault("reset", round(at_s, 4)))
+    else:
+        course.step(at_s, draws.pick("lost as", stick.bad_us))
+        at_s += draws.pick("lost", (0.4, 0.3, 0.6))
+        course.step(at_s, up_us)
+    if draws.index("again", 3) == 1:
+        at_s += draws.pick("release", (0.1, 0.2))
+        course.step(at_s, stick.neutral_us)
+        at_s += armed_s(frame_ms)
+        course.step(at_s, stick.demand(draws.index("again way", 2), 1.0))
+    course.end_s = max(at_s + 0.4, 2.0)
     return course
 
 
@@ -201,30 +183,31 @@ def _rite(drive: Drive, draws: Draws, frame_ms: float) -> Course:
     return Course([(0.0, drive.throttle.neutral_us)], round(start_s, 4))
 
 
-def _damaged_rite(draws: Draws, drive: Drive, frame_ms: float) -> tuple[Course, Stick]:
-    """A rite with one to three bad frames; the demand waits for a full rite after them, or not."""
-    stick = Stick(drive)
+def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float) -> Course:
+    """A rite that meets a bad pulse; `end_s` is the moment of the demand, rarely before the full rite."""
     course = Course([(0.0, stick.neutral_us)], 0.0)
-    first = draws.index("bad at", 25)
-    after = _bad_frames(course, draws, stick, frame_ms, first=first, then_us=stick.neutral_us)
-    patient = draws.index("impatient", 3) == 0
-    course.end_s = round((after * frame_ms / 1000.0 if patient else 0.0) + armed_s(frame_ms), 4)
-    return course, stick
+    first = 0
+    if draws.index("stick up", 5) == 1:
+        course.throttle_us[0] = (0.0, up_us)
+        first = round((0.2 + 0.1 * draws.index("held", 4)) * 1000.0 / frame_ms)
+        course.step(first * frame_ms / 1000.0, stick.neutral_us)
+    # Pulses that come while the controller starts up are nobody's pulses.
+    first = max(first, math.ceil(START_UP_S * 1000.0 / frame_ms)) + 1 + draws.index("bad at", 20)
+    count = 1 + draws.index("bad frames", 3)
+    after = _bad_frames(course, stick, frame_ms, first, count, draws, stick.neutral_us)
+    frames = 10 if draws.index("impatient", 20) == 1 else RITE_FRAMES
+    course.end_s = math.ceil((after + frames) * frame_ms / 50.0) * 0.05
+    return course
 
 
 def _bad_frames(
-    course: Course, draws: Draws, stick: Stick, frame_ms: float, *, first: int, then_us: float
+    course: Course, stick: Stick, frame_ms: float, first: int, count: int, draws: Draws, then_us: float
 ) -> int:
-    """Bad pulses from frame `first` on, then `then_us`; returns the number of the first good frame.
+    """Bad pulses in `count` frames from number `first` on, then `then_us`; returns the first good frame.
 
     Steps are set between two pulses: pulse k rises half a frame after k frames.
     """
-    count = 1 + draws.index("bad frames", 3)
-    bad_us = draws.pick("bad", stick.bad_us)
-    if first == 0:
-        course.throttle_us[0] = (0.0, bad_us)
-    else:
-        course.step(first * frame_ms / 1000.0, bad_us)
+    course.step(first * frame_ms / 1000.0, draws.pick("bad", stick.bad_us[1:]))
     course.step((first + count) * frame_ms / 1000.0, then_us)
     return first + count
 

@@ -135,7 +135,8 @@ def _by_choices(hunt: _Hunt, drive: Drive, draft: Draft) -> None:
         if hunt.breaks(scenario):
             raise broken
 
-    run = hypothesis.given(drafts(drive, draft.family))(attempt)
+    # The seed first: applying it takes the database away again.
+    run = hypothesis.seed(0)(hypothesis.given(drafts(drive, draft.family))(attempt))
     run = hypothesis.settings(
         database=_OneEntry(draft.choices),
         phases=(Phase.reuse, Phase.shrink),
@@ -148,7 +149,7 @@ def _by_choices(hunt: _Hunt, drive: Drive, draft: Draft) -> None:
         suppress_health_check=list(HealthCheck),
     )(run)
     try:
-        hypothesis.seed(0)(run)()
+        run()
     except _Broken:
         pass
     except HypothesisException:
@@ -180,6 +181,7 @@ def _simpler(best: Shrunk) -> Iterator[Scenario]:
             yield _with(scenario, name, ())
             if len(trace) > 1:
                 yield _with(scenario, name, trace[:1])
+                yield _with(scenario, name, ((0.0, max(value for _, value in trace)),))
     steps = scenario.throttle_us
     for k in reversed(range(1, len(steps))):
         yield replace(scenario, throttle_us=steps[:k] + steps[k + 1 :])

@@ -18,8 +18,14 @@ from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, va
 from dryspin.search.flavours import FLAVOURS, Course
 
 FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
-NOISES_MV = (0.0, 1.0, 2.0, 4.0)
+NOISES_MV = (1.0, 2.0, 4.0)
 """Standard deviations of the comparator's noise that are tried; common practice, no source."""
+
+NOISY_ONE_IN = 5
+"""One scenario in so many has noise."""
+
+NOISE_S = 0.4
+"""It lasts no longer: the rig follows noise microsecond by microsecond, in time and in memory."""
 
 RAMP_S = 0.3
 """Length of a change of supply or load: slow for the bus, quick for the rotor."""
@@ -48,7 +54,7 @@ def build(draws: Draws, drive: Drive, family: str) -> Draft:
     supply_v = _trace(draws, "supply", course, lambda name: level(draws, name, drive.supply.v_v))
     load_factor = _trace(draws, "load", course, lambda name: level(draws, name, load_factors(drive)))
     parts = _parts(draws, drive)
-    noise_mv = draws.pick("noise", NOISES_MV)
+    noise_mv = _noise(draws, course)
     seed = draws.index("seed", 100) if noise_mv else 0
     scenario = Scenario(
         seed=seed,
@@ -59,7 +65,7 @@ def build(draws: Draws, drive: Drive, family: str) -> Draft:
         supply_v=supply_v,
         load_factor=load_factor,
         load_nm=course.load_nm,
-        comparator_noise_mv=((0.0, noise_mv),) if noise_mv else (),
+        comparator_noise_mv=noise_mv,
         parts=parts,
         faults=tuple(sorted(course.faults, key=lambda fault: fault.at_s)),
     )
@@ -105,6 +111,24 @@ def _trace(draws: Draws, name: str, course: Course, value: Callable[[str], float
     if end == start or until_s <= begin_s:
         return ((0.0, start),)
     return ((0.0, start), (begin_s, start), (until_s, end))
+
+
+def _noise(draws: Draws, course: Course) -> Trace:
+    """None, or a burst that begins at a change of the stick or a while after it."""
+    if draws.index("noisy", NOISY_ONE_IN) != 1:
+        return ()
+    noise_mv = draws.pick("noise", NOISES_MV)
+    changes_s = [t_s for t_s, _ in course.throttle_us if 0.0 < t_s < course.end_s - NOISE_S]
+    begin_s = draws.pick("noise from", changes_s) + draws.pick("noise later", (0.0, 0.3, 0.1))
+    stop_s = min(begin_s + NOISE_S, course.end_s - 0.01)
+    edges = (
+        (0.0, 0.0),
+        (begin_s, 0.0),
+        (begin_s + 0.001, noise_mv),
+        (stop_s, noise_mv),
+        (stop_s + 0.001, 0.0),
+    )
+    return tuple((round(t_s, 4), value) for t_s, value in edges)
 
 
 def _parts(draws: Draws, drive: Drive) -> dict[str, float]:

@@ -1,0 +1,172 @@
+"""What the strategies build: inside the drive's envelope, and exercising their family by construction."""
+
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dryspin.drive import load_drive
+from dryspin.scenario import fits
+from dryspin.search.draws import MAX_VALUES, Draws, SeededDraws
+from dryspin.search.envelope import Reached
+from dryspin.search.flavours import FLAVOURS, RITE_FRAMES, START_UP_S
+from dryspin.search.plan import tasks_of
+from dryspin.search.strategies import build, covering_draft, drafts
+
+from .subject import BOW_THRUSTER
+
+DRIVES = {name: load_drive(BOW_THRUSTER / name) for name in ("drive.toml", "drive_lab_supply.toml")}
+DRIVE = DRIVES["drive.toml"]
+
+
+def of_family(family, drive=DRIVE):
+    """Strategy for scenarios of one family."""
+    return drafts(drive, family).map(lambda draft: draft.scenario)
+
+
+@pytest.mark.parametrize("drive", DRIVES.values(), ids=DRIVES)
+@pytest.mark.parametrize("family", FLAVOURS)
+def test_every_scenario_is_inside_the_drives_envelope(family, drive):
+    """A scenario outside would accuse firmware of what its drive was never declared for."""
+
+    @given(of_family(family, drive))
+    @settings(max_examples=60, database=None, deadline=None)
+    def holds(scenario):
+        fits(scenario, drive)
+        factors = drive.load.kq_nm_s2.factors
+        assert all(volts in drive.supply.v_v for _, volts in scenario.supply_v)
+        assert all(factor in factors for _, factor in scenario.load_factor)
+
+    holds()
+
+
+@pytest.mark.parametrize("family", FLAVOURS)
+def test_scenarios_last_two_seconds_or_more(family):
+    """Two hundred scenarios are to give more than 400 simulated seconds."""
+
+    @given(of_family(family))
+    @settings(max_examples=60, database=None, deadline=None)
+    def holds(scenario):
+        assert 2.0 <= scenario.end_s <= 5.0
+
+    holds()
+
+
+@pytest.mark.parametrize("family", ["gates", "commutation", "startup", "reversal"])
+def test_stick_rests_in_neutral_for_a_whole_rite_before_the_first_demand(family):
+    """Demands before the rite is over would only ever exercise arming."""
+
+    @given(of_family(family))
+    @settings(max_examples=60, database=None, deadline=None)
+    def holds(scenario):
+        first_demand_s = scenario.throttle_us[1][0]
+        neutral = [t_s for t_s, width_us in scenario.pulses() if t_s < first_demand_s and width_us == 1500.0]
+        assert len(neutral) >= RITE_FRAMES
+
+    holds()
+
+
+@given(of_family("reversal"))
+@settings(max_examples=100, database=None, deadline=None)
+def test_reversal_comes_after_a_second_at_high_throttle(scenario):
+    """A reversal below half speed proves nothing; the rotor needs the time and the throttle."""
+    (_, neutral), (start_s, up_us), *later = scenario.throttle_us
+    back_s, back_us = next((t_s, us) for t_s, us in later if (us - neutral) * (up_us - neutral) < 0)
+
+    assert abs(up_us - neutral) >= 0.8 * 400.0
+    assert back_s - start_s > 0.999
+    assert abs(back_us - neutral) > 1.4 * DRIVE.throttle.dead_band_us
+    assert scenario.end_s - back_s > 0.999
+
+
+@given(of_family("arming"))
+@settings(max_examples=100, database=None, deadline=None)
+def test_arming_meets_a_bad_pulse_before_the_first_demand(scenario):
+    """Bad pulses count for nothing: shown only where one came after start-up and before arming."""
+    pulses = scenario.pulses()
+    bad_s = next(t_s for t_s, us in pulses if not 800.0 <= us <= 2200.0)
+    demand_s = next(t_s for t_s, us in pulses if t_s > bad_s and 50.0 < abs(us - 1500.0) <= 400.0)
+
+    assert START_UP_S < bad_s < demand_s
+    assert demand_s - bad_s > 9 * scenario.frame_ms / 1000.0
+
+
+@given(of_family("gates"))
+@settings(max_examples=100, database=None, deadline=None)
+def test_gates_always_meet_a_reset_under_way(scenario):
+    """All gates open within a cycle of reset: shown only where a reset came while legs were driven."""
+    (reset,) = [fault for fault in scenario.faults if fault.kind == "reset"]
+
+    assert reset.at_s > scenario.throttle_us[1][0]
+    assert reset.at_s < scenario.end_s
+
+
+@pytest.mark.parametrize("family", FLAVOURS)
+def test_simplest_choices_give_the_simplest_scenario(family):
+    """Hypothesis shrinks choices to zero: that must be nominal parts, rest angle 0, no noise, few events."""
+
+    class Zeros(Draws):
+        def _choose(self, name, n):
+            return 0
+
+    scenario = build(Zeros(), DRIVE, family).scenario
+
+    assert scenario.parts == {}
+    assert scenario.rest_deg == 0.0
+    assert scenario.seed == 0
+    assert scenario.frame_ms == 20.0
+    assert scenario.comparator_noise_mv == ()
+    assert scenario.supply_v == ((0.0, 11.1),)
+    assert scenario.load_factor == ((0.0, 1.0),)
+    assert scenario.events <= 5
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2**40])
+def test_two_hundred_scenarios_reach_every_end_of_the_envelope(seed):
+    """Chance would now and then miss a rest sector or a corner; a plan never does."""
+    reached = Reached()
+    for task in tasks_of(list(FLAVOURS), 200, seed):
+        for k in range(task.planned):
+            reached.add(covering_draft(DRIVE, task.family, task.first_row + k, seed).scenario, DRIVE)
+
+    assert reached.sectors == set(range(24))
+    assert reached.supply_v == [9.6, 12.6]
+    assert reached.load_factor == [0.5, 1.5]
+    assert len(reached.corners) == 4
+    assert reached.full_forward > 20
+    assert reached.full_reverse > 20
+
+
+@given(st.integers(0, 500), st.sampled_from(sorted(FLAVOURS)))
+@settings(max_examples=50, database=None, deadline=None)
+def test_noted_choices_build_the_same_scenario_again(row, family):
+    """What is noted is handed to Hypothesis to shrink; it must be the whole scenario."""
+
+    class Noted(Draws):
+        def __init__(self, choices):
+            super().__init__()
+            self._left = list(choices)
+
+        def _choose(self, name, n):
+            return self._left.pop(0)
+
+    draft = covering_draft(DRIVE, family, row, seed=3)
+
+    assert build(Noted(draft.choices), DRIVE, family).scenario == draft.scenario
+
+
+def test_a_choice_of_more_than_a_hundred_values_is_refused():
+    """Hypothesis would mix constants of whatever modules are loaded into it, so results would vary."""
+    draws = SeededDraws(Random(0))
+
+    with pytest.raises(ValueError, match="choice 'speed' has 101 values, must have 1 to 100"):
+        draws.index("speed", MAX_VALUES + 1)
+
+
+def test_a_choice_of_one_value_is_not_noted():
+    """Hypothesis is not asked for it either, so the note stays in step."""
+    draws = SeededDraws(Random(0))
+
+    assert draws.index("only one", 1) == 0
+    assert draws.choices == []
