@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from dryspin.drive import Claims, Limit
@@ -26,6 +27,7 @@ def test_names_are_known_once_and_limits_exist():
     for family in FAMILIES:
         for claim in claims_of(family):
             assert set(claim.limits) <= set(LIMITS), claim.name
+            assert len(claim.sentence) > 20, claim.name
 
 
 def test_every_limit_has_a_reason():
@@ -104,8 +106,6 @@ def test_the_worst_ruling_speaks_for_all():
 
 def test_the_longest_stretch_within_a_span_is_found_as_by_trying_all():
     """The sliding maximum against the definition, on a walk."""
-    import numpy as np
-
     walk = np.cumsum(np.sin(np.arange(300) * 1.7) * (np.arange(300) % 7))
     for span in (0.5, 3.0, 12.0, 1e9):
         lengths = {
