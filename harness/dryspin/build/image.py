@@ -89,7 +89,7 @@ def _make(
     with ThreadPoolExecutor(2) as pool:
         for name, complaint in pool.map(compile_one, text.sources):
             if complaint:
-                raise BuildError(first_complaint(complaint, firmware_dir, name))
+                raise BuildError(first_complaint(complaint, firmware_dir, name, text.places))
     objects = [folder / _object(name) for name in text.sources]
     check_symbols(objects, firmware_dir)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]

@@ -10,10 +10,14 @@ from dryspin.errors import BuildError, DriveError
 
 @dataclass(frozen=True)
 class FirmwareText:
-    """Files by name relative to the firmware's directory; `sources` are those to compile."""
+    """Files by name relative to the firmware's directory; `sources` are those to compile.
+
+    `places` tells where each file was read, in which of the layers.
+    """
 
     files: dict[str, bytes]
     sources: tuple[str, ...]
+    places: dict[str, Path]
 
 
 def firmware_text(drive: Drive, firmware_dir: Path) -> FirmwareText:
@@ -29,10 +33,11 @@ def firmware_text(drive: Drive, firmware_dir: Path) -> FirmwareText:
         raise BuildError(
             f"{firmware_dir}: [firmware] sources names no .c file; correct it or add the sources"
         )
-    files = {name: _read(path) for name, path in {**headers, **sources}.items()}
+    places = {**headers, **sources}
+    files = {name: _read(path) for name, path in places.items()}
     for change in drive.firmware.change:
         files[change.file] = _changed(files, change, drive.path)
-    return FirmwareText(dict(sorted(files.items())), compiled)
+    return FirmwareText(dict(sorted(files.items())), compiled, places)
 
 
 def _header_patterns(drive: Drive, layers: tuple[Path, ...]) -> Iterator[str]:

@@ -28,7 +28,7 @@ def seam() -> tuple[frozenset[str], frozenset[str]]:
 
 def check_symbols(objects: list[Path], firmware_dir: Path) -> None:
     """Raise BuildError unless main and all handlers are defined and only the seam is called."""
-    defined: set[str] = set()
+    defined: dict[str, tuple[str, str]] = {}
     needed: dict[str, str] = {}
     for path in objects:
         with path.open("rb") as stream:
@@ -36,10 +36,18 @@ def check_symbols(objects: list[Path], firmware_dir: Path) -> None:
             for symbol in table.iter_symbols() if isinstance(table, SymbolTableSection) else ():
                 if symbol["st_info"]["bind"] not in ("STB_GLOBAL", "STB_WEAK") or not symbol.name:
                     continue
+                source, bind = path.stem.replace("__", "/") + ".c", symbol["st_info"]["bind"]
                 if symbol["st_shndx"] == "SHN_UNDEF":
-                    needed.setdefault(symbol.name, path.stem.replace("__", "/") + ".c")
-                else:
-                    defined.add(symbol.name)
+                    needed.setdefault(symbol.name, source)
+                    continue
+                other, other_bind = defined.setdefault(symbol.name, (source, bind))
+                if other != source and bind == other_bind == "STB_GLOBAL":
+                    raise BuildError(
+                        f"{firmware_dir}: {symbol.name} is defined in {other} and in {source}; "
+                        "rename one, or make it static where only its file uses it"
+                    )
+                if bind == "STB_GLOBAL":
+                    defined[symbol.name] = source, bind
     calls, required = seam()
     missing = sorted(name for name in required if {"main": "fw_main"}.get(name, name) not in defined)
     if missing == ["main"]:

@@ -1,0 +1,195 @@
+"""Images: what goes into one, and when it is built anew."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from dryspin.build import build_image
+from dryspin.drive import load_drive
+from dryspin.errors import BuildError
+from dryspin.rig import Rig
+
+from ..small_firmware import BOW_THRUSTER, PARTS, Bench, Told, scenario
+
+GOOD = """
+    #include "say.h"
+    int main(void)
+    {
+        port_mark(20);
+        SLEEP_FOREVER
+    }
+"""
+
+CODE_H = "#define CODE {}\n"
+SPEAKER_C = (
+    '#include "say.h"\n#include "code.h"\nvoid speak(void);\nvoid speak(void) {{ port_mark(CODE); }}\n'
+)
+MAIN_C = """
+#include "say.h"
+#include "code.h"
+void speak(void);
+int main(void)
+{
+    port_mark(CODE);
+    speak();
+    SLEEP_FOREVER
+}
+"""
+
+
+def firmware_folder(folder: Path, text: str, **files: str) -> Path:
+    """A firmware directory with the bow thruster's drive and another [firmware] table."""
+    sheet = (BOW_THRUSTER / "drive.toml").read_text().split("[firmware]")[1].split("\n\n", 1)[1]
+    folder.mkdir()
+    (folder / "drive.toml").write_text(f"[firmware]\n{text}\n\n{sheet}")
+    for name, body in files.items():
+        (folder / name.replace("__", ".")).write_text(body)
+    return folder
+
+
+@pytest.fixture
+def base(tmp_path: Path) -> Path:
+    """Two sources that include one header."""
+    return firmware_folder(
+        tmp_path / "base",
+        'sources = ["*.c"]\ninclude = ["."]',
+        main__c=MAIN_C,
+        speaker__c=SPEAKER_C.format(),
+        code__h=CODE_H.format(30),
+        handlers__c=PARTS["handlers.c"],
+        say__h=PARTS["say.h"],
+    )
+
+
+def marks_of(folder: Path) -> list[int]:
+    """What the firmware of a folder says first."""
+    drive = load_drive(folder)
+    recording = Rig(build_image(drive, folder), drive).run(scenario(0.07))
+    return [value for _, value in Told(recording).marks]
+
+
+def test_an_overlay_changes_a_header_for_the_files_of_its_base_too(base: Path, tmp_path: Path) -> None:
+    """`#include "..."` looks beside the including file first: the compiler must see one directory."""
+    over = firmware_folder(tmp_path / "over", 'base = "../base"', code__h=CODE_H.format(40))
+
+    assert marks_of(base) == [30, 30]
+    assert marks_of(over) == [40, 40]
+
+
+def test_an_overlay_changes_one_source_of_its_base(base: Path, tmp_path: Path) -> None:
+    """The rest is the base's."""
+    changed = SPEAKER_C.format().replace("CODE", "CODE + 1")
+    over = firmware_folder(tmp_path / "over", 'base = "../base"', speaker__c=changed)
+
+    assert marks_of(over) == [30, 31]
+
+
+def test_an_error_in_a_file_of_the_base_names_the_base(base: Path, tmp_path: Path) -> None:
+    """That is where it must be corrected, or where the overlay's header does not fit."""
+    over = firmware_folder(tmp_path / "over", 'base = "../base"', code__h="#define CODE (\n")
+    with pytest.raises(BuildError) as raised:
+        marks_of(over)
+
+    assert str(raised.value).startswith(f"{base / 'main.c'}:7: the firmware does not compile")
+
+
+def test_defines_reach_every_source(bench: Bench) -> None:
+    """With and without a value."""
+    table = 'sources = ["*.c"]\ninclude = ["."]\ndefines = { CODE = "33", LOUD = "" }'
+    folder = firmware_folder(
+        bench.folder,
+        table,
+        main__c=MAIN_C.replace('#include "code.h"', ""),
+        speaker__c=SPEAKER_C.format().replace('#include "code.h"', "#ifndef LOUD\n#error not loud\n#endif"),
+        handlers__c=PARTS["handlers.c"],
+        say__h=PARTS["say.h"],
+    )
+
+    assert marks_of(folder) == [33, 33]
+
+
+def test_sources_may_lie_in_folders(bench: Bench) -> None:
+    """Names stay apart, lines carry the folder."""
+    table = 'sources = ["app/*.c", "*.c"]\ninclude = [".", "app"]'
+    folder = firmware_folder(bench.folder, table, handlers__c=PARTS["handlers.c"], say__h=PARTS["say.h"])
+    (folder / "app").mkdir()
+    (folder / "app" / "handlers.c").write_text(MAIN_C)
+    (folder / "app" / "code.h").write_text(CODE_H.format(35))
+    (folder / "speaker.c").write_text(SPEAKER_C.format())
+    drive = load_drive(folder)
+    image = build_image(drive, folder)
+    recording = Rig(image, drive).run(scenario(0.07))
+
+    rows = [int(row) for row in recording.of(13)[2][1:]]
+    assert [recording.line_of(row) for row in rows] == ["app/handlers.c:7", "speaker.c:4"]
+    assert [image.function_of(int(recording.edges["pc"][row])) for row in rows] == ["main", "speak"]
+
+
+def test_the_same_text_is_built_once(bench: Bench) -> None:
+    """By content: another directory with the same text is the same image."""
+    first = bench.image(GOOD)
+    stamp = first.path.stat().st_mtime_ns
+    bench.folder = bench.folder.parent / "elsewhere"
+    second = bench.image(GOOD)
+
+    assert (second.digest, second.path) == (first.digest, first.path)
+    assert second.path.stat().st_mtime_ns == stamp
+
+
+def test_any_change_is_another_image(bench: Bench) -> None:
+    """Source, header, file name: whatever the compiler sees."""
+    digests = {
+        bench.image(GOOD).digest,
+        bench.image(GOOD + "/* */\n").digest,
+        bench.image(GOOD, say__h=PARTS["say.h"] + "/* */\n").digest,
+        bench.image(GOOD, more__c="static int x;\nint y(void);\nint y(void) { return x; }\n").digest,
+    }
+
+    assert len(digests) == 4
+
+
+def test_an_interrupted_build_leaves_nothing_behind(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A failed build is not taken for a finished one, and leaves no folder."""
+    monkeypatch.setenv("DRYSPIN_CACHE", str(tmp_path / "cache"))
+    for _ in range(2):
+        with pytest.raises(BuildError):
+            bench.image("int main(void) { return x; }\n")
+
+    assert list((tmp_path / "cache" / "image").iterdir()) == []
+
+
+def test_two_processes_may_build_the_same_image_at_once(bench: Bench, tmp_path: Path) -> None:
+    """Each builds in a folder of its own; the first to finish is kept, the other takes it."""
+    bench.image(GOOD)
+    folder = firmware_folder(
+        tmp_path / "both",
+        'sources = ["*.c"]\ninclude = ["."]',
+        **{name.replace(".", "__"): body for name, body in bench.sources.items()},
+    )
+    script = f"""
+from pathlib import Path
+from dryspin.build import build_image
+from dryspin.drive import load_drive
+print(build_image(load_drive(Path({str(folder)!r})), Path({str(folder)!r})).path)
+"""
+    cache = tmp_path / "cache"
+    both = [
+        subprocess.Popen(
+            [sys.executable, "-c", script],
+            env={"PATH": "/usr/bin:/bin", "DRYSPIN_CACHE": str(cache)},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(2)
+    ]
+    answers = [process.communicate(timeout=60) for process in both]
+
+    assert [process.returncode for process in both] == [0, 0], answers
+    assert answers[0][0] == answers[1][0]
+    assert len(list((cache / "image").iterdir())) == 1
+    assert len(list((cache / "core").iterdir())) == 1
