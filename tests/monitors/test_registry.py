@@ -8,7 +8,7 @@ import pytest
 from dryspin.drive import Claims, Limit
 from dryspin.errors import ClaimsError
 from dryspin.monitors import FAMILIES, LIMITS, Limits, Status, claims_of, judge, known_claims, known_limits
-from dryspin.monitors.startup import longest_within
+from dryspin.monitors.motion import longest_within
 from dryspin.monitors.verdict import at_least, at_most, discrete, not_exercised, worst
 
 from .synthetic import Story, thruster

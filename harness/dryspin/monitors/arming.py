@@ -11,9 +11,9 @@ import numpy as np
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import GAP_S
 from dryspin.monitors.evidence import Evidence
-from dryspin.monitors.gates import mark_name
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, not_exercised, worst
 from dryspin.recording import Mark, Signal
+from dryspin.recording.signals import mark_name
 
 ORDER = 50
 

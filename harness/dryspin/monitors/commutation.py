@@ -1,71 +1,33 @@
 """Commutation: in RUN the steps follow the rotor, in order, the right way, at the right angle."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dryspin.monitors.claim import Claim, Needs
-from dryspin.monitors.evidence import LEG_COLUMNS, Evidence, Floats
-from dryspin.monitors.gates import stretches
+from dryspin.monitors.evidence import Evidence, Floats
+from dryspin.monitors.following import Sensing, crossing_marks, running, sensing
+from dryspin.monitors.motion import WAY
 from dryspin.monitors.offset import allowances
 from dryspin.monitors.verdict import Ruling, at_most, by_margin, discrete, not_exercised
-from dryspin.recording import LEG_NAMES, LEGS, Mark, Signal
+from dryspin.recording import LEG_NAMES, Signal
 from dryspin.recording.sixstep import (
     DRIVEN,
     NO_STEP,
     OPEN_LEG,
-    STEP_OF_CODE,
     ideal_crossing_rad,
     ideal_start_rad,
     lateness_rad,
-    leg_code,
     rises,
 )
-from dryspin.recording.timeline import Ints, merge
+from dryspin.recording.timeline import stretches
 
 ORDER = 20
 
 Bools = NDArray[np.bool_]
 
 _NO_RUN = "the firmware never took two steps in RUN"
-_WAY = {1: "forward", -1: "reverse"}
-
-
-@dataclass(frozen=True, slots=True)
-class Running:
-    """The steps taken in RUN. The first of each run is left out of `later`: it belongs to the handover.
-
-    run        number of the run each step belongs to, -1 outside
-    direction  of each run: that of most of its moves, 0 where there is none
-    later      indices of steps with a predecessor in the same run
-    move       from the predecessor to each of `later`
-    """
-
-    run: Ints
-    direction: Ints
-    later: Ints
-    move: Ints
-
-    def direction_of(self, steps: Ints) -> Ints:
-        """Direction of the run of each of `steps` (indices)."""
-        return self.direction[self.run[steps]]
-
-
-def running(evidence: Evidence) -> Running:
-    """Steps in RUN, by run."""
-    steps = evidence.recording.steps
-    spans = evidence.spans_of(Mark.RUN)
-    run = np.full(len(steps), -1, np.int64)
-    for k, span in enumerate(spans):
-        first, last = np.searchsorted(steps.cycles, (span.start, span.stop))
-        run[first:last] = k
-    later = np.flatnonzero((run[1:] >= 0) & (run[1:] == run[:-1])) + 1
-    move = steps.moves[later - 1]
-    single = np.where(np.abs(move) == 1, move, 0)
-    direction = np.sign(np.bincount(run[later], weights=single, minlength=len(spans))).astype(np.int64)
-    return Running(run, direction, later, move)
 
 
 def order(evidence: Evidence) -> Ruling:
@@ -81,7 +43,7 @@ def order(evidence: Evidence) -> Ruling:
         return discrete(False, f"{len(later)} steps in order")
     k = int(later[wrong[0]])
     text = f"step {_pair(steps.step[k])} follows {_pair(steps.step[k - 1])} in a run whose direction is "
-    text += _WAY.get(int(taken.direction_of(later[wrong[:1]])[0]), "not to be seen")
+    text += WAY.get(int(taken.direction_of(later[wrong[:1]])[0]), "not to be seen")
     return discrete(True, text, recording.seconds(int(steps.cycles[k])), int(steps.rows[k]))
 
 
@@ -98,36 +60,9 @@ def direction(evidence: Evidence) -> Ruling:
         mine = way == sign
         age_s[mine] = times[mine] - _last_before(evidence.demand.maybe_falls_s(sign), times[mine])
     k = int(np.argmax(age_s))
-    text = f"steps go {_WAY[int(way[k])]} {age_s[k]:.3f} s after the last pulse that could ask for it"
+    text = f"steps go {WAY[int(way[k])]} {age_s[k]:.3f} s after the last pulse that could ask for it"
     limit_s = evidence.limits["demand_act_s"]
     return at_most(float(age_s[k]), limit_s, "s", text, float(times[k]), int(steps.rows[later[k]]))
-
-
-@dataclass(frozen=True, slots=True)
-class Sensing:
-    """Moments between changes of legs, sense selection and mark, in RUN with the interrupt on."""
-
-    cycles: Ints
-    ends: Ints
-    rows: Ints
-    step: Ints
-    leg: Ints
-    edge: Ints
-    run: Ints
-
-
-def sensing(evidence: Evidence) -> Sensing:
-    """What was sensed, while the interrupt was on and a six-step pattern was driven in RUN."""
-    recording = evidence.recording
-    signals = (*LEGS, Signal.SENSE_LEG, Signal.SENSE_EDGE, Signal.SENSE_IRQ)
-    line = merge([*(recording.of(signal) for signal in signals), evidence.mark_stream], recording.end_cycle)
-    step = STEP_OF_CODE[leg_code(line.values[:, LEG_COLUMNS])].astype(np.int64)
-    leg, edge, irq, mark = line.values[:, 3:7].T
-    starts = np.array([span.start for span in evidence.spans_of(Mark.RUN)], np.int64)
-    run = np.searchsorted(starts, line.cycles, side="right") - 1
-    on = (mark == Mark.RUN) & (irq == 1) & (step != NO_STEP)
-    # Rows outside stay in, with step NO_STEP: a stretch must not seem to go on across them.
-    return Sensing(line.cycles, line.ends, line.rows, np.where(on, step, NO_STEP), leg, edge, run)
 
 
 def sensed_phase(evidence: Evidence) -> Ruling:
@@ -155,7 +90,7 @@ def sensed_edge(evidence: Evidence) -> Ruling:
 
     def text(k: int) -> str:
         edge = "rising" if seen.edge[k] else "falling"
-        return f"a {edge} crossing is waited for in step {_pair(seen.step[k])} going {_WAY[int(run_way[k])]}"
+        return f"a {edge} crossing is waited for in step {_pair(seen.step[k])} going {WAY[int(run_way[k])]}"
 
     return _sense_ruling(evidence, seen, looks, wrong, text)
 
@@ -184,7 +119,7 @@ def angle(evidence: Evidence) -> Ruling:
 def false_crossings(evidence: Evidence) -> Ruling:
     """A crossing taken as real lies at a zero of the sensed phase's EMF."""
     recording, taken = evidence.recording, evidence.derive(running)
-    cycles, rows, run = _crossing_marks(evidence)
+    cycles, rows, run = crossing_marks(evidence)
     known = taken.direction[run] != 0 if len(run) else np.zeros(0, bool)
     cycles, rows, run = cycles[known], rows[known], run[known]
     if not len(cycles):
@@ -219,7 +154,7 @@ def missed_crossings(evidence: Evidence) -> Ruling:
     hit = inside & (multiple % 6 == wanted[owner]) & (turning == way[owner])
     crossed = np.zeros(len(whole), bool)
     crossed[owner[hit]] = True
-    marks, _, _ = _crossing_marks(evidence)
+    marks, _, _ = crossing_marks(evidence)
     count = np.searchsorted(marks, steps.cycles[whole + 1]) - np.searchsorted(marks, steps.cycles[whole])
     missed = np.flatnonzero(crossed & (count == 0))
     if not len(missed):
@@ -244,18 +179,6 @@ def _sense_ruling(
     moment_s = evidence.recording.seconds(int(seen.cycles[start[k]]))
     words = f"for {long_us[k]:.1f} us {text(int(start[k]))}"
     return at_most(float(long_us[k]), limit_us, "us", words, moment_s, int(seen.rows[start[k]]))
-
-
-def _crossing_marks(evidence: Evidence) -> tuple[Ints, Ints, Ints]:
-    """Crossings taken in RUN: (cycles, rows, number of the run)."""
-    cycles, values, rows = evidence.recording.of(Signal.MARK)
-    taken = values == Mark.CROSSING
-    cycles, rows = cycles[taken], rows[taken]
-    spans = evidence.spans_of(Mark.RUN)
-    run = np.searchsorted(np.array([span.start for span in spans], np.int64), cycles, side="right") - 1
-    stops = np.array([span.stop for span in spans], np.int64)
-    inside = (run >= 0) & (cycles < stops[run]) if len(spans) else np.zeros(len(cycles), bool)
-    return cycles[inside], rows[inside], run[inside]
 
 
 def _worst_angle(late: Floats, early_limit: Floats, late_limit: Floats) -> tuple[int, float]:

@@ -7,9 +7,9 @@ from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import LEG_COLUMNS, MARK_COLUMN, Evidence
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, not_exercised, worst
 from dryspin.recording import GATES, LEG_NAMES, LEGS, Leg, Mark, Recording, Signal
-from dryspin.recording.signals import HIGH_FET, LOW_FET
+from dryspin.recording.signals import HIGH_FET, LOW_FET, mark_name
 from dryspin.recording.sixstep import NO_STEP, STEP_OF_CODE
-from dryspin.recording.timeline import Ints
+from dryspin.recording.timeline import Ints, stretches
 
 ORDER = 10
 
@@ -155,12 +155,6 @@ def reset_opens(evidence: Evidence) -> Ruling:
     return discrete(False, "every reset opened all gates at once")
 
 
-def mark_name(mark: int) -> str:
-    """A state mark in words, as in "while ramp is marked"."""
-    known = mark in Mark._value2member_map_
-    return f"{Mark(mark).name.lower().replace('_', ' ') if known else mark} is marked"
-
-
 def acting_row(recording: Recording, leg: int, cycle: int) -> int | None:
     """The firmware's last word to `leg` at or before `cycle`, as a row of the edges."""
     cycles, _, rows = recording.of(LEGS[leg])
@@ -180,12 +174,6 @@ def _falls(cycles: Ints, values: Ints, bit: int) -> Ints:
     on = (values & bit) != 0
     moments: Ints = cycles[~on & np.append(False, on[:-1])]
     return moments
-
-
-def stretches(mask: NDArray[np.bool_]) -> tuple[Ints, Ints]:
-    """Runs of true in `mask` as (first, one past the last)."""
-    edges = np.diff(np.concatenate(([0], mask.astype(np.int8), [0])))
-    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
 
 
 CLAIMS = (

@@ -7,7 +7,7 @@ import numpy as np
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import Episode
 from dryspin.monitors.evidence import Evidence, Floats
-from dryspin.monitors.startup import WAY, asked, running_from
+from dryspin.monitors.motion import WAY, asked, running_from
 from dryspin.monitors.verdict import Ruling, at_most, discrete, not_exercised, worst
 from dryspin.recording import Mark
 from dryspin.units import rpm_from_rad_s

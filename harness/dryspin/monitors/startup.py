@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryspin.monitors.claim import Claim, Needs
-from dryspin.monitors.demand import NEUTRAL, UNCLEAR, Episode
-from dryspin.monitors.evidence import Evidence, Floats
+from dryspin.monitors.demand import Episode
+from dryspin.monitors.evidence import Evidence
+from dryspin.monitors.motion import WAY, asked, longest_within, running_from
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
 from dryspin.recording import Mark, Span
 
 ORDER = 30
-
-WAY = {1: "forward", -1: "reverse"}
 
 STAND_DEG = 120.0
 """A rotor that stays within two steps stands, whatever it does in between."""
@@ -39,11 +38,6 @@ class Try:
     row: int
 
 
-def asked(evidence: Evidence) -> list[Episode]:
-    """Episodes in which the stick surely asks for a direction."""
-    return [episode for episode in evidence.episodes if episode.asks not in (NEUTRAL, UNCLEAR)]
-
-
 def tries_of(evidence: Evidence, episode: Episode) -> list[Try]:
     """The attempts to start that began in `episode`."""
     recording, marks = evidence.recording, evidence.recording.marks
@@ -63,22 +57,6 @@ def tries_of(evidence: Evidence, episode: Episode) -> list[Try]:
             ran = run is not None and _turned(evidence, run, episode.asks)
             found.append(Try(episode.asks, start_s, stop_s, let_go_s, ran, marks[first].row))
     return found
-
-
-def running_from(
-    evidence: Evidence, direction: int, from_s: float, to_s: float, above_rpm: float
-) -> float | None:
-    """First moment in [from_s, to_s] in RUN at which the rotor passes a sixth of a turn in `direction`
-    faster than `above_rpm`; None where there is none."""
-    recording = evidence.recording
-    passages_s, _, way = recording.sixths
-    first, last = np.searchsorted(passages_s, (from_s, to_s))
-    moments = passages_s[first:last][way[first:last] == direction]
-    cycles = np.round(moments * recording.f_cpu_hz).astype(np.int64)
-    moments = moments[evidence.marks_at(cycles) == Mark.RUN]
-    rpm = np.abs(recording.w_at(moments)) * 30.0 / np.pi
-    fast = np.flatnonzero(rpm >= above_rpm)
-    return float(moments[fast[0]]) if len(fast) else None
 
 
 def in_time(evidence: Evidence) -> Ruling:
@@ -164,29 +142,6 @@ def standstill(evidence: Evidence) -> Ruling:
         moment_s = float(times[begin]) + seen_s if len(times) else start_s
         rulings.append(at_most(seen_s, evidence.limits["standstill_s"], "s", words, moment_s, row))
     return worst(rulings, "no winding was ever driven")
-
-
-def longest_within(values: Floats, span: float) -> tuple[int, int]:
-    """(first, number) of the longest stretch of `values` that keeps within less than `span`."""
-    best, best_first, first = 0, 0, 0
-    high: list[int] = []  # indices of falling values: the maximum of the stretch is the first
-    low: list[int] = []
-    data = values.tolist()
-    high_at = low_at = 0
-    for k, value in enumerate(data):
-        while len(high) > high_at and data[high[-1]] <= value:
-            high.pop()
-        while len(low) > low_at and data[low[-1]] >= value:
-            low.pop()
-        high.append(k)
-        low.append(k)
-        while data[high[high_at]] - data[low[low_at]] >= span:
-            first += 1
-            high_at += high[high_at] < first
-            low_at += low[low_at] < first
-        if k + 1 - first > best:
-            best, best_first = k + 1 - first, first
-    return best_first, best
 
 
 def _turned(evidence: Evidence, run: Span, direction: int) -> bool:

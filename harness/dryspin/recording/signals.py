@@ -114,3 +114,9 @@ def frozen_array(array: NDArray[Any], layout: np.dtype[Any], name: str) -> NDArr
     view = array.view()
     view.flags.writeable = False
     return view
+
+
+def mark_name(mark: int) -> str:
+    """A state mark in words, as in "while ramp is marked"."""
+    known = mark in Mark._value2member_map_
+    return f"{Mark(mark).name.lower().replace('_', ' ') if known else mark} is marked"

@@ -59,3 +59,9 @@ def merge(streams: list[Stream], end: int) -> Timeline:
         seen = np.cumsum(owner == k)[last] - 1
         values[:, k] = stream[1][np.maximum(seen, 0)] if len(stream[1]) else 0
     return Timeline(cycles[last], values, rows[last], end)
+
+
+def stretches(mask: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Runs of true in `mask` as (first, one past the last)."""
+    edges = np.diff(np.concatenate(([0], mask.astype(np.int8), [0])))
+    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)

@@ -1,0 +1,84 @@
+"""How the firmware follows the rotor in RUN: its steps, what it senses, the crossings it takes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dryspin.monitors.evidence import LEG_COLUMNS, Evidence
+from dryspin.recording import LEGS, Mark, Signal
+from dryspin.recording.sixstep import NO_STEP, STEP_OF_CODE, leg_code
+from dryspin.recording.timeline import Ints, merge
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """The steps taken in RUN. The first of each run is left out of `later`: it belongs to the handover.
+
+    run        number of the run each step belongs to, -1 outside
+    direction  of each run: that of most of its moves, 0 where there is none
+    later      indices of steps with a predecessor in the same run
+    move       from the predecessor to each of `later`
+    """
+
+    run: Ints
+    direction: Ints
+    later: Ints
+    move: Ints
+
+    def direction_of(self, steps: Ints) -> Ints:
+        """Direction of the run of each of `steps` (indices)."""
+        return self.direction[self.run[steps]]
+
+
+def running(evidence: Evidence) -> Running:
+    """Steps in RUN, by run."""
+    steps = evidence.recording.steps
+    spans = evidence.spans_of(Mark.RUN)
+    run = np.full(len(steps), -1, np.int64)
+    for k, span in enumerate(spans):
+        first, last = np.searchsorted(steps.cycles, (span.start, span.stop))
+        run[first:last] = k
+    later = np.flatnonzero((run[1:] >= 0) & (run[1:] == run[:-1])) + 1
+    move = steps.moves[later - 1]
+    single = np.where(np.abs(move) == 1, move, 0)
+    direction = np.sign(np.bincount(run[later], weights=single, minlength=len(spans))).astype(np.int64)
+    return Running(run, direction, later, move)
+
+
+@dataclass(frozen=True, slots=True)
+class Sensing:
+    """Moments between changes of legs, sense selection and mark, in RUN with the interrupt on."""
+
+    cycles: Ints
+    ends: Ints
+    rows: Ints
+    step: Ints
+    leg: Ints
+    edge: Ints
+    run: Ints
+
+
+def sensing(evidence: Evidence) -> Sensing:
+    """What was sensed, while the interrupt was on and a six-step pattern was driven in RUN."""
+    recording = evidence.recording
+    signals = (*LEGS, Signal.SENSE_LEG, Signal.SENSE_EDGE, Signal.SENSE_IRQ)
+    line = merge([*(recording.of(signal) for signal in signals), evidence.mark_stream], recording.end_cycle)
+    step = STEP_OF_CODE[leg_code(line.values[:, LEG_COLUMNS])].astype(np.int64)
+    leg, edge, irq, mark = line.values[:, 3:7].T
+    starts = np.array([span.start for span in evidence.spans_of(Mark.RUN)], np.int64)
+    run = np.searchsorted(starts, line.cycles, side="right") - 1
+    on = (mark == Mark.RUN) & (irq == 1) & (step != NO_STEP)
+    # Rows outside stay in, with step NO_STEP: a stretch must not seem to go on across them.
+    return Sensing(line.cycles, line.ends, line.rows, np.where(on, step, NO_STEP), leg, edge, run)
+
+
+def crossing_marks(evidence: Evidence) -> tuple[Ints, Ints, Ints]:
+    """Crossings taken in RUN: (cycles, rows, number of the run)."""
+    cycles, values, rows = evidence.recording.of(Signal.MARK)
+    taken = values == Mark.CROSSING
+    cycles, rows = cycles[taken], rows[taken]
+    spans = evidence.spans_of(Mark.RUN)
+    run = np.searchsorted(np.array([span.start for span in spans], np.int64), cycles, side="right") - 1
+    stops = np.array([span.stop for span in spans], np.int64)
+    inside = (run >= 0) & (cycles < stops[run]) if len(spans) else np.zeros(len(cycles), bool)
+    return cycles[inside], rows[inside], run[inside]

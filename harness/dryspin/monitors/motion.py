@@ -1,0 +1,53 @@
+"""The rotor and what was asked of it: when it runs the asked way, and how long it stood."""
+
+import numpy as np
+
+from dryspin.monitors.demand import NEUTRAL, UNCLEAR, Episode
+from dryspin.monitors.evidence import Evidence, Floats
+from dryspin.recording import Mark
+
+WAY = {1: "forward", -1: "reverse"}
+
+
+def asked(evidence: Evidence) -> list[Episode]:
+    """Episodes in which the stick surely asks for a direction."""
+    return [episode for episode in evidence.episodes if episode.asks not in (NEUTRAL, UNCLEAR)]
+
+
+def running_from(
+    evidence: Evidence, direction: int, from_s: float, to_s: float, above_rpm: float
+) -> float | None:
+    """First moment in [from_s, to_s] in RUN at which the rotor passes a sixth of a turn in `direction`
+    faster than `above_rpm`; None where there is none."""
+    recording = evidence.recording
+    passages_s, _, way = recording.sixths
+    first, last = np.searchsorted(passages_s, (from_s, to_s))
+    moments = passages_s[first:last][way[first:last] == direction]
+    cycles = np.round(moments * recording.f_cpu_hz).astype(np.int64)
+    moments = moments[evidence.marks_at(cycles) == Mark.RUN]
+    rpm = np.abs(recording.w_at(moments)) * 30.0 / np.pi
+    fast = np.flatnonzero(rpm >= above_rpm)
+    return float(moments[fast[0]]) if len(fast) else None
+
+
+def longest_within(values: Floats, span: float) -> tuple[int, int]:
+    """(first, number) of the longest stretch of `values` that keeps within less than `span`."""
+    best, best_first, first = 0, 0, 0
+    high: list[int] = []  # indices of falling values: the maximum of the stretch is the first
+    low: list[int] = []
+    data = values.tolist()
+    high_at = low_at = 0
+    for k, value in enumerate(data):
+        while len(high) > high_at and data[high[-1]] <= value:
+            high.pop()
+        while len(low) > low_at and data[low[-1]] >= value:
+            low.pop()
+        high.append(k)
+        low.append(k)
+        while data[high[high_at]] - data[low[low_at]] >= span:
+            first += 1
+            high_at += high[high_at] < first
+            low_at += low[low_at] < first
+        if k + 1 - first > best:
+            best, best_first = k + 1 - first, first
+    return best_first, best
