@@ -10,9 +10,9 @@ from dataclasses import replace
 from typing import Any
 
 from dryspin.drive import Drive
-from dryspin.plant.parameters import PlantInput, PlantState
 from dryspin.plant.equations import EquationPlant, Gates, Snapshot
-from dryspin.rig.settings import Settings
+from dryspin.plant.parameters import PlantInput, PlantState
+from dryspin.rig.settings import H_MAX_S, Settings
 from dryspin.scenario import Scenario
 
 _SIXTH_RAD = math.pi / 3.0
@@ -33,7 +33,8 @@ class OutsidePlant:
     def plan(self) -> None:
         """Answer CORE_PLAN: run ahead to the limit or the first comparator event, then step back."""
         exchange, plant = self._core.core_outside(), self._ready()
-        limit_s = exchange.limit_s
+        # the recording shows a state at least as often as with the twin
+        limit_s = min(exchange.limit_s, plant.state.t_s + H_MAX_S)
         if self._noisy:
             cell = math.floor(plant.state.t_s / _NOISE_CELL_S + 1e-6)
             limit_s = min(limit_s, (cell + 1) * _NOISE_CELL_S)
@@ -65,7 +66,7 @@ class OutsidePlant:
 
     def _impose(self, plant: EquationPlant) -> None:
         given = self._core.plant_access_input()
-        wanted = PlantInput(given.v_supply_v, given.load_factor, given.load_nm)
+        wanted = PlantInput(given.v_supply_v, given.load_factor, given.load_nm, not given.unplugged)
         if wanted != plant.input:
             plant.input = wanted
         if self._driven:

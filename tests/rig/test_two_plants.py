@@ -1,0 +1,162 @@
+"""The compiled twin against the plain equations, where it counts: around a reversal of the bow thruster.
+
+The two share no code and no mode logic (equations integrated and cut at events here, closed forms
+there), so each is the other's outside check; published cases for both stand in tests/plant. Limits
+are what was measured, rounded up.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from dryspin.build import build_image
+from dryspin.drive import Drive
+from dryspin.plant.equations import EquationPlant
+from dryspin.plant.parameters import PlantInput, PlantState, plant_params
+from dryspin.recording import GATES, LEGS, Mark, Recording, Signal
+from dryspin.recording.timeline import merge
+from dryspin.rig import Rig
+from dryspin.rig.twin import TwinPlant
+
+from ..small_firmware import BOW_THRUSTER, scenario
+
+FROM_S = 2.5
+"""At full speed forward; the demand for full reverse reaches the pin 10 ms later."""
+TO_S = 3.3
+"""Back in the closed loop, in reverse."""
+
+REVERSAL = scenario(TO_S, throttle_us=((0.0, 1500.0), (1.0, 1900.0), (2.5, 1100.0)))
+
+
+@dataclass(frozen=True)
+class Both:
+    """The same scenario on the twin, and on the equations from FROM_S on."""
+
+    twin: Recording
+    equations: Recording
+
+
+@pytest.fixture(scope="module")
+def both(thruster: Drive) -> Both:
+    """Run, brake, coast, align, ramp, run: all in the closed loop with the firmware."""
+    rig = Rig(build_image(thruster, BOW_THRUSTER), thruster)
+    return Both(rig.run(REVERSAL), rig.run(REVERSAL, equations_from_s=FROM_S))
+
+
+def test_the_firmware_commutates_at_the_same_moments(both: Both) -> None:
+    """Measured: every command the same, within 0.21 electrical degrees (1.5 us)."""
+    for leg in LEGS:
+        cycles, values, _ = both.twin.of(leg)
+        cycles_e, values_e, _ = both.equations.of(leg)
+        assert values.tolist() == values_e.tolist()
+        t_s = cycles / 16e6
+        apart_s = np.abs(cycles - cycles_e) / 16e6
+        apart_deg = np.degrees(apart_s * np.abs(both.twin.w_at(t_s)) * 7)
+        assert (t_s > FROM_S).sum() > 150
+        assert apart_deg.max() < 0.5
+
+
+def test_the_rotor_takes_the_same_way(both: Both) -> None:
+    """From 8 120 rpm forward through standstill to reverse: measured within 0.07 degrees and 0.004 %."""
+    t_s = np.linspace(FROM_S, TO_S, 2000)
+    w, w_e = both.twin.w_at(t_s), both.equations.w_at(t_s)
+
+    assert w[0] > 800.0
+    assert w[-1] < -300.0
+    assert np.abs(w - w_e).max() < 2e-4 * np.abs(w).max()
+    assert np.degrees(np.abs(both.twin.theta_at(t_s) - both.equations.theta_at(t_s))).max() < 0.3
+
+
+def test_the_firmware_takes_the_same_crossings_and_states(both: Both) -> None:
+    """Its own account of what it does: the same marks in the same order."""
+    marks, marks_e = (seen.of(Signal.MARK)[1].tolist() for seen in (both.twin, both.equations))
+
+    assert marks == marks_e
+    assert marks.count(Mark.CROSSING) > 2000
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """A plant led through recorded gates: comparator changes (s, level), state at each change of gates."""
+
+    comparator: list[tuple[float, int]]
+    states: list[PlantState]
+
+
+def replay(plant: TwinPlant | EquationPlant, recording: Recording, from_s: float, to_s: float) -> Replayed:
+    """Lead `plant` through gates and sensed phase of `recording` between two moments."""
+    plant.input = PlantInput(v_supply_v=11.1)
+    seen: list[tuple[float, int]] = []
+    states: list[PlantState] = []
+    for until_s, gates, sense_leg in imposed(recording, from_s, to_s):
+        plant.sense_leg = sense_leg
+        reached_s = -1.0
+        while reached_s < until_s:
+            reached_s, event = plant.advance(until_s, gates)
+            if event is not None:
+                seen.append((reached_s, plant.level))
+        states.append(plant.state)
+    return Replayed(seen, states)
+
+
+def imposed(
+    recording: Recording, from_s: float, to_s: float
+) -> Iterator[tuple[float, tuple[int, int, int], int]]:
+    """Gates and sensed phase, each with the moment until which they stand."""
+    line = merge(
+        [*(recording.of(gate) for gate in GATES), recording.of(Signal.SENSE_LEG)], recording.end_cycle
+    )
+    for k in range(int(line.index_at(round(from_s * 16e6))), len(line)):
+        u, v, w, sense_leg = (int(x) for x in line.values[k])
+        yield min(int(line.ends[k]) / 16e6, to_s), (u, v, w), sense_leg
+        if line.ends[k] >= to_s * 16e6:
+            return
+
+
+@pytest.fixture(scope="module", params=[(2.505, 2.535), (3.2, 3.24)], ids=["brake", "reverse"])
+def replays(request: pytest.FixtureRequest, both: Both, thruster: Drive) -> tuple[Replayed, Replayed]:
+    """Twin and equations through the same recorded gates, from the same recorded state."""
+    from_s, to_s = request.param
+    row = both.twin.states[int(np.searchsorted(both.twin.state_t_s, from_s))]
+    start = PlantState(
+        float(row["t_s"]),
+        float(row["i_u_a"]),
+        float(row["i_v_a"]),
+        -(float(row["i_u_a"]) + float(row["i_v_a"])),
+        float(row["v_bus_v"]),
+        float(row["w_rad_s"]),
+        float(row["theta_rad"]),
+    )
+    params = plant_params(thruster, REVERSAL)
+    twin = replay(TwinPlant(params, start), both.twin, start.t_s, to_s)
+    return twin, replay(EquationPlant(params, start), both.twin, start.t_s, to_s)
+
+
+def test_comparator_edges_agree_on_the_same_gates(replays: tuple[Replayed, Replayed]) -> None:
+    """Measured: the same edges, each within 0.15 us."""
+    twin, equations = replays
+
+    assert [level for _, level in twin.comparator] == [level for _, level in equations.comparator]
+    apart_s = [abs(a - b) for (a, _), (b, _) in zip(twin.comparator, equations.comparator, strict=True)]
+    assert len(apart_s) > 50
+    assert max(apart_s) < 0.5e-6
+
+
+def test_currents_agree_on_the_same_gates(replays: tuple[Replayed, Replayed]) -> None:
+    """Root mean square of the difference, against the peak. Measured: 0.002 %."""
+    twin, equations = replays
+    currents, currents_e = (
+        np.array([(s.i_u_a, s.i_v_a, s.i_w_a) for s in seen.states]) for seen in (twin, equations)
+    )
+
+    assert np.sqrt(np.mean((currents - currents_e) ** 2)) < 1e-4 * np.abs(currents).max()
+    assert np.abs(currents).max() > 8.0
+
+
+def test_bus_voltages_agree_on_the_same_gates(replays: tuple[Replayed, Replayed]) -> None:
+    """Pumped up and loaded down by the same currents: measured within 0.01 mV."""
+    bus, bus_e = (np.array([s.v_bus_v for s in seen.states]) for seen in replays)
+
+    assert np.abs(bus - bus_e).max() < 1e-4
