@@ -74,7 +74,7 @@ def test_missing_handlers_are_named(bench: Bench) -> None:
 
     assert message.startswith(
         f"{bench.folder}: the firmware does not define on_comparator_edge, on_compare_a, on_compare_b, "
-        "on_throttle_edge; drive_port.h asks for main() and every handler"
+        "on_converter_done, on_throttle_edge; drive_port.h asks for main() and every handler"
     )
 
 

@@ -41,7 +41,7 @@ def _core_files() -> list[Path]:
 def core_key(compiler: Compiler) -> tuple[str, ...]:
     """What the core's objects depend on."""
     texts = [f"{path.name}\n{path.read_text(encoding='utf-8')}" for path in _core_files()]
-    return (compiler.version, " ".join(compiler.core_flags), *texts)
+    return (compiler.version, *compiler.command, " ".join(compiler.core_flags), *texts)
 
 
 def core_objects(compiler: Compiler) -> Path:
