@@ -116,9 +116,10 @@ LIMITS: Mapping[str, Limit] = {
         "0.2 ohm, lost in the scatter; at full speed twice the stall current",
     ),
     "reversal_s": Limit(
-        0.9,
+        0.95,
         "s",
-        "shorted windings stop the rotor in some five times J R / (2 k^2), 0.2 s; then a start, 0.7 s",
+        "shorted windings stop the rotor in some five times J R / (2 k^2), 0.2 s at the heaviest; listening "
+        "whether it stands takes 0.05 s; then a start, 0.7 s",
     ),
     "i_peak_a": Limit(
         lambda drive: drive.bridge.i_peak_max_a, "A", "the bridge's own figure: FET and copper of the board"
