@@ -76,7 +76,8 @@ def exit_code(arguments: Sequence[str] | None = None) -> int:
         error.show()
         return EXIT_COULD_NOT_RUN
     except (KeyboardInterrupt, click.Abort):
-        click.echo("\ninterrupted; nothing was saved", err=True)
+        # click has begun a new line already, below the terminal's ^C
+        click.echo("interrupted; nothing was saved", err=True)
         return EXIT_INTERRUPTED
     except DryspinError as error:
         click.echo(f"dryspin: {error}", err=True)

@@ -26,11 +26,17 @@ def replay(finding_file: Path, firmware: Path | None) -> int:
     """
     from dryspin.cli.output import print_lines
     from dryspin.drive import load_drive
+    from dryspin.errors import FindingError
     from dryspin.findings import BROKEN, HELD, read_finding
     from dryspin.findings import replay as rerun
     from dryspin.report import replay_lines
 
     finding = read_finding(finding_file)
+    if firmware is None and not finding.firmware.is_dir():
+        raise FindingError(
+            f"{finding_file}: the firmware it was found in is not at {finding.firmware}: no such directory; "
+            "put it there or name another with --firmware"
+        )
     replayed = rerun(finding, firmware)
     drive = load_drive(firmware or finding.drive)
     print_lines(replay_lines(replayed, drive, finding_file))

@@ -11,7 +11,7 @@ from dryspin.scenario import Scenario
 from dryspin.search import CheckResult, ClaimResult
 
 CAUTION = (
-    "held means: in these scenarios, on this model. It is no permission to spin: propeller off, "
+    "Held means: in these scenarios, on this model. It is no permission to spin: propeller off, "
     "current-limited supply, eye protection, and a battery only where it may burn."
 )
 

@@ -148,10 +148,10 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float) -> Course:
 
 
 def arming(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """A rite with a bad pulse in it, then a run that a lost signal or a reset ends; then back.
+    """A rite with a bad pulse in it, then a run that a lost signal, rarely a reset, ends; then back.
 
     Before the rite the stick may be up, which must not arm. After the loss or the reset the stick
-    stays up, which must not drive; a second rite may follow.
+    stays up, which must not drive; a second rite may follow. (Every scenario of `gates` has a reset.)
     """
     stick = Stick(drive)
     way = draws.index("way", 2)
@@ -161,7 +161,7 @@ def arming(draws: Draws, drive: Drive, frame_ms: float) -> Course:
     at_s = course.end_s + draws.pick("run", (0.4, 0.6, 0.3))
     if draws.index("bad in run", 4) == 1:
         _bad_frames(course, stick, frame_ms, round((at_s - 0.1) * 1000.0 / frame_ms), 1, draws, up_us)
-    if draws.index("end", 10) == 1:
+    if draws.index("end", 20) == 1:
         at_s += draws.index("reset ms", 50) / 1000.0
         course.faults.append(Fault("reset", round(at_s, 4)))
     else:

@@ -119,6 +119,8 @@ def _noise(draws: Draws, course: Course) -> Trace:
         return ()
     noise_mv = draws.pick("noise", NOISES_MV)
     changes_s = [t_s for t_s, _ in course.throttle_us if 0.0 < t_s < course.end_s - NOISE_S]
+    if not changes_s:
+        return ()
     begin_s = draws.pick("noise from", changes_s) + draws.pick("noise later", (0.0, 0.3, 0.1))
     stop_s = min(begin_s + NOISE_S, course.end_s - 0.01)
     edges = (
