@@ -20,7 +20,14 @@ START_UP_CYCLES = 1_040_000
 PARTS = {
     "handlers.c": "".join(
         f"void {name}(void);\n__attribute__((weak)) void {name}(void) {{}}\n"
-        for name in ("on_throttle_edge", "on_compare_a", "on_compare_b", "on_wrap", "on_comparator_edge")
+        for name in (
+            "on_throttle_edge",
+            "on_compare_a",
+            "on_compare_b",
+            "on_wrap",
+            "on_converter_done",
+            "on_comparator_edge",
+        )
     ),
     "say.h": dedent("""\
         #include "drive_port.h"

@@ -20,6 +20,12 @@ LINES = {
 THROTTLE = "Give the pulse width as steps [[time in s, width in us], ...], 0 for no pulse."
 
 
+FAULT_KINDS = (
+    'Give "reset" (a short pulse on the reset pin), "power cut" (source and controller dead at once) or '
+    '"supply gap" (source off, the controller lives on the bus capacitor).'
+)
+
+
 def text(*more: str, **lines: str) -> str:
     """A scenario file with lines changed (empty: left out) and more lines at its end."""
     return "\n".join([line for line in (LINES | lines).values() if line] + list(more)) + "\n"
@@ -159,13 +165,21 @@ CASES = {
     ),
     "unknown fault": (
         text("[[fault]]", 'kind = "rest"', "at_s = 1"),
-        ":8: [fault] kind = \"rest\": is not known. Did you mean 'reset'? "
-        'Give "reset" (a short pulse on the reset pin).',
+        ":8: [fault] kind = \"rest\": is not known. Did you mean 'reset'? " + FAULT_KINDS,
     ),
     "fault to come": (
-        text("[[fault]]", 'kind = "power cut"', "at_s = 1.2", "for_ms = 30"),
-        ':8: [fault] kind = "power cut": is not on the rig yet: the only fault now is "reset". '
-        'Give "reset" (a short pulse on the reset pin).',
+        text("[[fault]]", 'kind = "lead open"', "at_s = 1.2", "for_ms = 30"),
+        ':8: [fault] kind = "lead open": is not on the rig yet: '
+        'the faults now are "reset", "power cut" and "supply gap". ' + FAULT_KINDS,
+    ),
+    "power cut without a length": (
+        text("[[fault]]", 'kind = "power cut"', "at_s = 1.2"),
+        ":7: [fault] for_ms is missing: a power cut has a length. Give for_ms in ms.",
+    ),
+    "store of another kind": (
+        text('store = "0g"'),
+        ':7: store = "0g": is not an even number of hexadecimal digits. '
+        "Give the first bytes of the byte store at power-on, as hexadecimal digits.",
     ),
     "fault without a moment": (
         text("[[fault]]", 'kind = "reset"'),

@@ -27,7 +27,7 @@ static void currents(const lag *r, double t, double i[3])
 
 static double bus_current(const double i[3])
 {
-	double sum = 0.0;
+	double sum = plant_aux_current();
 	for (int x = 0; x < 3; x++)
 		if (plant.s.mode[x] == MODE_FET_HIGH || plant.s.mode[x] == MODE_DIODE_HIGH)
 			sum += i[x];

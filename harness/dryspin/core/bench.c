@@ -25,6 +25,9 @@ void bench_read_inputs(int64_t cycle)
 		int64_t next = trace_next(trace[k], cycle);
 		ctl.input_cycle = next < ctl.input_cycle ? next : ctl.input_cycle;
 	}
+	int64_t edge = supply_next_edge(cycle);
+	in->unplugged = supply_out(cycle);
+	ctl.input_cycle = edge < ctl.input_cycle ? edge : ctl.input_cycle;
 }
 
 void bench_plan(void)
@@ -61,6 +64,7 @@ static void commit(double t_s)
 	record_state();
 	if (changed)
 		comparator_input(plant.s.level, plant.s.t_s);
+	supply_watch();
 }
 
 /* The plan has run its course. */

@@ -3,9 +3,10 @@
  *
  * Code spends cycles in port calls (and, if asked, per basic block). Whenever CPU time reaches the
  * horizon, everything due is done in order of cycle; at one cycle the order is: plant, carriers,
- * throttle pin, timer, comparator, reset. Then due handlers run.
+ * throttle pin, timer, comparator, store, ADC, power cut, reset, watchdog. Then due handlers run.
  */
 #include "controller.h"
+#include "drive_port.h"
 
 controller ctl;
 const core_config *config;
@@ -32,6 +33,8 @@ static int64_t next_event(void)
 	int64_t e = least(ctl.plan_cycle, carriers_next());
 	e = least(e, least(timer_next(), capture_next()));
 	e = least(e, least(comparator_next(), next_reset()));
+	e = least(e, least(store_next(), converter_next()));
+	e = least(e, least(ctl.watchdog_bites, supply_next_cut()));
 	return least(e, least(config->end_cycle, next_take_over()));
 }
 
@@ -53,8 +56,18 @@ static void happen(int64_t cycle)
 		timer_at(cycle);
 	if (comparator_next() <= cycle)
 		comparator_at(cycle);
-	if (next_reset() <= cycle)
-		host_reset_request(cycle);
+	if (store_next() <= cycle)
+		store_finish(cycle);
+	if (converter_next() <= cycle)
+		converter_at(cycle);
+	if (supply_next_cut() <= cycle)
+		supply_cut(cycle);
+	if (next_reset() <= cycle) {
+		ctl.reset_at++;
+		host_reset_request(cycle, PORT_RESET_EXTERNAL);
+	}
+	if (ctl.watchdog_bites <= cycle)
+		host_reset_request(cycle, PORT_RESET_WATCHDOG);
 	if (config->end_cycle <= cycle) {
 		bench_reach(config->end_cycle);
 		for (;;)

@@ -16,7 +16,7 @@ void comparator_reset(void)
 	ctl.sense_above = plant.s.level;
 }
 
-void comparator_input(uint8_t level, double t_s)
+static void push(uint8_t level, double t_s)
 {
 	int64_t cycle = (int64_t)ceil((t_s + config->comparator_delay_s) * config->f_cpu_hz) + 1;
 	if (ctl.pipe_in - ctl.pipe_out >= PIPE_SIZE)
@@ -28,6 +28,18 @@ void comparator_input(uint8_t level, double t_s)
 	ctl.pipe[ctl.pipe_in % PIPE_SIZE].cycle = cycle;
 	ctl.pipe[ctl.pipe_in % PIPE_SIZE].level = level;
 	ctl.pipe_in++;
+}
+
+void comparator_input(uint8_t level, double t_s)
+{
+	if (!ctl.converter_on)
+		push(level, t_s);
+}
+
+void comparator_blinded(void)
+{
+	bench_reach(ctl.now);
+	push(ctl.converter_on ? 0 : plant.s.level, plant.s.t_s);
 }
 
 int64_t comparator_next(void)

@@ -17,10 +17,20 @@
 #define HANG_BLOCKS INT64_C(20000000)
 
 /* Interrupts in vector order: the lowest bit is served first. */
-enum { IRQ_CAPTURE, IRQ_COMPARE_A, IRQ_COMPARE_B, IRQ_WRAP, IRQ_COMPARATOR, IRQ_COUNT };
+enum {
+	IRQ_CAPTURE,
+	IRQ_COMPARE_A,
+	IRQ_COMPARE_B,
+	IRQ_WRAP,
+	IRQ_CONVERTER,
+	IRQ_COMPARATOR,
+	IRQ_COUNT
+};
 
 /* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
 #define PIPE_SIZE 256
+
+#define STORE_BYTES 512
 
 typedef struct {
 	int64_t started;      /* cycle at which the count stood at bottom; NEVER = stopped */
@@ -58,7 +68,25 @@ typedef struct {
 
 	int64_t plan_cycle;   /* first cycle not before the end of the plant's plan */
 	int64_t input_cycle;  /* next breakpoint of a scenario trace */
-	uint8_t reset_cause;
+	uint8_t reset_cause, next_cause;
+	uint8_t held;         /* in reset for want of supply */
+	uint8_t forgotten;    /* the supply has been so low that the next start is a power-on */
+	int64_t dead_until;   /* a power cut lasts until then */
+	int32_t outage_at;
+
+	uint8_t store[STORE_BYTES], unsteady[STORE_BYTES]; /* unsteady: bits that read at random */
+	int64_t store_started, store_done;                 /* NEVER: no write under way */
+	uint64_t store_reads;
+	uint16_t store_at;
+	uint8_t store_value;
+
+	int64_t watchdog_bites; /* NEVER: off */
+	uint8_t watchdog_doublings;
+
+	uint8_t converter_on;
+	int64_t converter_sample, converter_done;
+	uint16_t sampled, converted;
+
 	uint8_t outside;      /* the host advances the plant now */
 	uint8_t plan_valid;
 	int64_t segments, events, port_calls, handlers;
@@ -120,6 +148,37 @@ void comparator_input(uint8_t level, double t_s);
 int64_t comparator_next(void);
 void comparator_at(int64_t cycle);
 void comparator_select_edge(uint8_t edge);
+/* The ADC has been turned on or off: the comparator's input is another one. */
+void comparator_blinded(void);
+
+/* store.c */
+void store_start(void);
+uint8_t store_read(uint16_t at);
+void store_write(uint16_t at, uint8_t value, uint32_t pc, uint32_t caller);
+int64_t store_next(void);
+void store_finish(int64_t cycle);
+void store_power_lost(int64_t cycle);
+
+/* watchdog.c */
+void watchdog_on(uint8_t doublings);
+void watchdog_feed(void);
+void watchdog_off(void);
+
+/* converter.c */
+void converter_reset(void);
+void converter_start(uint32_t pc, uint32_t caller);
+void converter_off(uint32_t pc, uint32_t caller);
+int64_t converter_next(void);
+void converter_at(int64_t cycle);
+
+/* supply.c */
+double supply_vcc(void);
+int supply_out(int64_t cycle);
+int64_t supply_next_edge(int64_t cycle);
+int64_t supply_next_cut(void);
+void supply_cut(int64_t cycle);
+int supply_holds(void);
+void supply_watch(void);
 
 /* interrupts.c */
 void interrupts_serve(void);
@@ -146,6 +205,7 @@ void stack_returned(void) __attribute__((noreturn));
 int stack_holds(const void *at, size_t bytes);
 
 /* host.c */
-void host_reset_request(int64_t cycle);
+/* The controller is reset at this cycle; does not come back on the firmware's stack. */
+void host_reset_request(int64_t cycle, uint8_t cause);
 
 #endif

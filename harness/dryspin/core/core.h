@@ -35,7 +35,10 @@ enum core_signal {
 	SIGNAL_HANDLER = 11,    /* vector number on entry, 0 on return */
 	SIGNAL_THROTTLE = 12,
 	SIGNAL_MARK = 13,
-	SIGNAL_RESET = 14
+	SIGNAL_RESET = 14,
+	SIGNAL_STORE = 15,      /* a write begins: address << 8 | value */
+	SIGNAL_STORE_BUSY = 16,
+	SIGNAL_CONVERTER = 17   /* the ADC is on, the comparator blind */
 };
 
 /* One change of one signal. pc and caller are offsets into the library's text: the return address
@@ -57,6 +60,9 @@ typedef struct {
 /* A trace: linear between points, constant outside. n == 0: absent. */
 typedef struct { const double *t_s, *value; int32_t n, at; } core_trace;
 
+/* The source is off the bus from..to (cycles); at_once: and the controller's supply with it. */
+typedef struct { int64_t from, to; int32_t at_once; } core_outage;
+
 typedef struct {
 	plant_params plant;
 	double rest_rad;             /* electrical angle at power-on */
@@ -70,7 +76,10 @@ typedef struct {
 	core_trace supply_v, load_factor, load_nm, speed_rad_s, noise_v;
 	const int64_t *throttle_cycle; /* edges of the throttle pin, rising first, alternating */
 	const int64_t *reset_cycle;
-	int32_t n_throttle, n_reset;
+	const core_outage *outage;     /* in order of time, not overlapping */
+	const uint8_t *store;          /* contents of the store at power-on; 0xFF beyond them */
+	int32_t n_throttle, n_reset, n_outage, n_store;
+	double v_controller_v, regulator_drop_v, brown_out_v, bus_divider;
 	int64_t take_over_cycle;     /* from this cycle on the host advances the plant; <0: never */
 } core_config;
 
@@ -105,6 +114,8 @@ core_edge_buffer *core_edges(void);
 core_sample_buffer *core_states(void);
 core_outside_plant *core_outside(void);
 core_fault_report *core_fault(void);
+/* The store's 512 bytes now. */
+const uint8_t *core_store(void);
 int64_t core_now(void);
 /* Counts since core_start: 0 plant segments, 1 events, 2 port calls, 3 handlers, 4 guard hits. */
 int64_t core_count(int which);

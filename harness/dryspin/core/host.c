@@ -13,6 +13,8 @@
 #define CORE_RESET 100
 /* Start-up time with a crystal, longest fuse setting: 65 ms. */
 #define START_UP_S 0.065
+/* How often a controller held in reset looks whether its supply has come back. */
+#define HOLD_LOOK_S 1e-4
 
 extern unsigned char fw_data_begin[], fw_data_end[], fw_bss_begin[], fw_bss_end[];
 extern unsigned char fw_noinit_begin[], fw_noinit_end[];
@@ -43,13 +45,31 @@ int64_t core_count(int which)
 	return which >= 0 && which < 5 ? count[which] : -1;
 }
 
-/* In reset the peripherals stood in their initial state: what happened at the pins until the end of
- * the start-up time has left no flag and no capture. */
+static void sleep_until(int64_t cycle)
+{
+	ctl.now = cycle;
+	clock_catch_up();
+}
+
+/* Until the supply suffices, and the start-up time after that, the peripherals stand in their
+ * initial state: what happens at the pins meanwhile leaves no flag and no capture. */
 static void enter(void)
 {
 	clock_catch_up();
+	while (supply_holds())
+		sleep_until(ctl.now + (int64_t)(HOLD_LOOK_S * config->f_cpu_hz));
+	ctl.held = 0;
+	sleep_until(ctl.now + (int64_t)(START_UP_S * config->f_cpu_hz));
+	ctl.reset_cause = ctl.forgotten ? PORT_RESET_POWER_ON : ctl.next_cause;
+	if (ctl.forgotten)
+		memset(fw_noinit_begin, 0xA5, (size_t)(fw_noinit_end - fw_noinit_begin));
+	ctl.forgotten = 0;
+	timer_reset();
+	if (ctl.reset_cause == PORT_RESET_WATCHDOG)
+		watchdog_on(0);
 	ctl.irq_pending = 0;
 	ctl.captured = 0;
+	ctl.port_calls = 0;
 	ctl.horizon = 0;
 	fw_main();
 	stack_returned();
@@ -66,32 +86,32 @@ static void restore_memory(void)
 	memset(fw_bss_begin, 0, (size_t)(fw_bss_end - fw_bss_begin));
 }
 
-static void reset_controller(uint8_t cause)
+static void reset_controller(void)
 {
 	ctl.irq_on = ctl.irq_enabled = ctl.irq_pending = 0;
 	ctl.context = 0;
-	ctl.reset_cause = cause;
 	ctl.sense_leg = 0;
 	carriers_reset();
 	timer_reset();
 	capture_reset();
+	converter_reset();
 	comparator_reset();
+	watchdog_off();
 	ctl.plan_valid = 0;
-	ctl.now += (int64_t)(START_UP_S * config->f_cpu_hz);
-	timer_reset();
-	ctl.port_calls = 0;
 	ctl.hang_budget = HANG_BLOCKS;
 	restore_memory();
 	stack_prepare(enter);
 }
 
-/* Called where the reset falls due; never comes back on this stack. */
-void host_reset_request(int64_t cycle)
+void host_reset_request(int64_t cycle, uint8_t cause)
 {
-	ctl.reset_at++;
+	ctl.next_cause = cause;
 	ctl.now = cycle;
 	ctl.context = 0;
-	record(SIGNAL_RESET, PORT_RESET_EXTERNAL, cycle, 0, 0);
+	record(SIGNAL_RESET, cause, cycle, 0, 0);
+	if (ctl.converter_on)
+		record(SIGNAL_CONVERTER, 0, cycle, 0, 0);
+	ctl.converter_on = 0;
 	for (int x = 0; x < 3; x++)
 		legs_command(x, PORT_OPEN, 0, 0);
 	legs_drive(cycle, 0, 0);
@@ -118,7 +138,8 @@ void core_start(const core_config *c)
 	ctl.block_cycles = c->block_cycles;
 	plant_init(&c->plant, c->rest_rad, 0.0, c->supply_v.n > 0 ? c->supply_v.value[0] : 0.0);
 	bench_read_inputs(0);
-	memset(fw_noinit_begin, 0xA5, (size_t)(fw_noinit_end - fw_noinit_begin));
+	store_start();
+	ctl.forgotten = 1;
 	for (int x = 0; x < 3; x++)
 		record((uint8_t)(SIGNAL_GATE + x), 0, 0, 0, 0);
 	for (int x = 0; x < 3; x++)
@@ -131,8 +152,10 @@ void core_start(const core_config *c)
 	record(SIGNAL_THROTTLE, 0, 0, 0, 0);
 	record(SIGNAL_MARK, PORT_MARK_OFF, 0, 0, 0);
 	record(SIGNAL_RESET, PORT_RESET_POWER_ON, 0, 0, 0);
+	record(SIGNAL_STORE_BUSY, 0, 0, 0, 0);
+	record(SIGNAL_CONVERTER, 0, 0, 0, 0);
 	record_state();
-	reset_controller(PORT_RESET_POWER_ON);
+	reset_controller();
 }
 
 int core_run(void)
@@ -141,6 +164,6 @@ int core_run(void)
 		int why = stack_resume();
 		if (why != CORE_RESET)
 			return why;
-		reset_controller(PORT_RESET_EXTERNAL);
+		reset_controller();
 	}
 }

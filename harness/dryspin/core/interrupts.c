@@ -10,12 +10,13 @@ void on_throttle_edge(void);
 void on_compare_a(void);
 void on_compare_b(void);
 void on_wrap(void);
+void on_converter_done(void);
 void on_comparator_edge(void);
 
 static const struct { void (*handler)(void); uint8_t vector; } table[IRQ_COUNT] = {
 	[IRQ_CAPTURE] = {on_throttle_edge, 11},   [IRQ_COMPARE_A] = {on_compare_a, 12},
 	[IRQ_COMPARE_B] = {on_compare_b, 13},     [IRQ_WRAP] = {on_wrap, 14},
-	[IRQ_COMPARATOR] = {on_comparator_edge, 24},
+	[IRQ_CONVERTER] = {on_converter_done, 22}, [IRQ_COMPARATOR] = {on_comparator_edge, 24},
 };
 
 void interrupts_serve(void)

@@ -46,6 +46,11 @@ double plant_noise(double t_s)
 	return plant.in.noise_v * (sum - 2.0) * 1.7320508075688772;
 }
 
+double plant_aux_current(void)
+{
+	return plant.s.v_bus_v > AUX_FROM_V ? plant.p.i_aux_a : 0.0;
+}
+
 static double friction(double w)
 {
 	const plant_params *p = &plant.p;
@@ -344,14 +349,15 @@ void plant_plan(double limit_s)
 
 	set_drive(s->v_bus_v, 0.0, 0.0);
 	if (!p->stiff) {
-		double q0 = 0.0, q1 = 0.0, mean;
+		double q0 = plant_aux_current(), q1 = 0.0, mean;
 		for (int x = 0; x < 3; x++) {
 			if (s->mode[x] != MODE_FET_HIGH && s->mode[x] != MODE_DIODE_HIGH)
 				continue;
 			q0 += s->i_a[x];
 			q1 += current_slope(x, 0.0, s->i_a[x]);
 		}
-		if (!p->sinks) {
+		s->supply_on = !plant.in.unplugged;
+		if (!p->sinks && s->supply_on) {
 			double y = s->v_bus_v - plant.in.v_supply_v;
 			s->supply_on = y < 0.0 || (y == 0.0 && q0 > 0.0);
 		}
@@ -359,7 +365,7 @@ void plant_plan(double limit_s)
 		double v_h = bus_after(h, q0, q1, 0.0, &mean);
 		set_drive(s->v_bus_v, (v_h - s->v_bus_v) / h, mean - 0.5 * (s->v_bus_v + v_h));
 		double over = v_h - plant.in.v_supply_v, was_over = s->v_bus_v - plant.in.v_supply_v;
-		if (!p->sinks && over * was_over < 0.0)
+		if (!p->sinks && !plant.in.unplugged && over * was_over < 0.0)
 			cut(h * was_over / (was_over - over), EVENT_SUPPLY, 0);
 	}
 

@@ -28,6 +28,7 @@ typedef struct {
 	double v_f_v;        /* body diode forward drop */
 	double r_supply_ohm; /* between source and bus capacitor */
 	double c_bus_f;      /* bus capacitor */
+	double i_aux_a;      /* what controller and regulator draw from the bus, while it exceeds 1 V */
 	double offset_v;     /* comparator offset, referred to the motor terminal */
 	double h_max_s;      /* longest segment */
 	int32_t pole_pairs;
@@ -41,6 +42,7 @@ typedef struct {
 	double v_supply_v, load_factor, load_nm, noise_v;
 	double w_driven_rad_s, w_driven_slope; /* used while `driven` */
 	int32_t driven;
+	int32_t unplugged;   /* 1: the source is off the bus */
 	uint32_t noise_seed;
 } plant_input;
 
@@ -145,6 +147,10 @@ double plant_star_point(const uint8_t mode[3], const double e_v[3], double v_bus
 
 /* Torque for currents i at t after the planned segment's start. */
 double plant_torque(const double i_a[3], double t);
+
+/* Below this bus voltage the regulator gives nothing and draws nothing. */
+#define AUX_FROM_V 1.0
+double plant_aux_current(void);
 
 /* Rail part of a leg's terminal voltage: v = u - r_on i. */
 double plant_rail(uint8_t mode, double v_bus_v);

@@ -222,6 +222,84 @@ void port_idle(void)
 	clock_spend(4);
 }
 
+uint8_t port_store_read(uint16_t at)
+{
+	clock_spend(6);
+	return store_read(at);
+}
+
+void port_store_write(uint16_t at, uint8_t value)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(6);
+	int64_t handlers = ctl.handlers;
+	clock_spend(4);
+	if (handlers == ctl.handlers)
+		store_write(at, value, pc, caller);
+	look_again();
+}
+
+uint8_t port_store_busy(void)
+{
+	clock_spend(2);
+	return ctl.store_done != NEVER;
+}
+
+void port_watchdog_on(uint8_t doublings)
+{
+	clock_spend(6);
+	watchdog_on(doublings);
+	look_again();
+}
+
+void port_watchdog_feed(void)
+{
+	clock_spend(1);
+	watchdog_feed();
+	look_again();
+}
+
+void port_watchdog_off(void)
+{
+	clock_spend(6);
+	watchdog_off();
+	look_again();
+}
+
+void port_convert_bus(void)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(4);
+	converter_start(pc, caller);
+	look_again();
+}
+
+uint8_t port_convert_busy(void)
+{
+	clock_spend(3);
+	return ctl.converter_done != NEVER;
+}
+
+uint16_t port_converted(void)
+{
+	clock_spend(4);
+	return ctl.converted;
+}
+
+void port_convert_interrupt(uint8_t on)
+{
+	clock_spend(2);
+	set_bit(&ctl.irq_enabled, IRQ_CONVERTER, on);
+}
+
+void port_convert_off(void)
+{
+	uint32_t pc = HERE, caller = CALLER;
+	clock_spend(2);
+	converter_off(pc, caller);
+	look_again();
+}
+
 uint8_t port_reset_cause(void)
 {
 	clock_spend(1);

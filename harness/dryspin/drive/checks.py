@@ -96,24 +96,45 @@ def dead_time_fits_the_carrier(drive: Drive) -> Iterator[Problem]:
         )
 
 
-def supply_carries_the_clock(drive: Drive) -> Iterator[Problem]:
+def _f_max_hz(v: float) -> float:
     """Safe clock over supply: 4 MHz at 1.8 V, 10 at 2.7, 20 at 4.5 (data sheet 8161D table 28-2).
 
     Linear in between, which is from memory.
     """
-    v = drive.controller.v_supply_v
     corners = ((1.8, 4e6), (2.7, 10e6), (4.5, 20e6), (5.5, 20e6))
     for (v0, f0), (v1, f1) in pairwise(corners):
         if v0 <= v <= v1:
-            f_max_hz = f0 + (f1 - f0) * (v - v0) / (v1 - v0)
-            if drive.controller.f_cpu_hz > f_max_hz:
-                yield Problem(
-                    "controller",
-                    "f_cpu_hz",
-                    f" = {drive.controller.f_cpu_hz:g} Hz is too fast for v_supply_v = {v:g} V, which "
-                    f"carries {f_max_hz / 1e6:.3g} MHz. Raise the supply or slow the clock.",
-                )
-            return
+            return f0 + (f1 - f0) * (v - v0) / (v1 - v0)
+    return corners[0][1] if v < corners[0][0] else corners[-1][1]
+
+
+def supply_carries_the_clock(drive: Drive) -> Iterator[Problem]:
+    """At its own supply, and down to the voltage at which it is reset, the part must run this fast."""
+    controller = drive.controller
+    f_max_hz = _f_max_hz(controller.v_supply_v)
+    if controller.f_cpu_hz > f_max_hz:
+        yield Problem(
+            "controller",
+            "f_cpu_hz",
+            f" = {controller.f_cpu_hz:g} Hz is too fast for v_supply_v = {controller.v_supply_v:g} V, which "
+            f"carries {f_max_hz / 1e6:.3g} MHz. Raise the supply or slow the clock.",
+        )
+        return
+    f_max_hz = _f_max_hz(controller.brown_out_v)
+    if controller.f_cpu_hz > f_max_hz:
+        yield Problem(
+            "controller",
+            "brown_out_v",
+            f" = {controller.brown_out_v:g} V lets the part run on where it carries {f_max_hz / 1e6:.3g} MHz "
+            f"only, not {controller.f_cpu_hz / 1e6:g} MHz. Set the brown-out fuses higher, to 4.3 V.",
+        )
+    elif controller.brown_out_v >= controller.v_supply_v:
+        yield Problem(
+            "controller",
+            "brown_out_v",
+            f" = {controller.brown_out_v:g} V is not below v_supply_v = {controller.v_supply_v:g} V: the "
+            "part would never leave reset. Choose a lower level, and a clock it carries.",
+        )
 
 
 def rc_clock_is_8_mhz(drive: Drive) -> Iterator[Problem]:

@@ -109,6 +109,9 @@ class Controller:
     clock: str
     v_supply_v: float
     block_cycles: int
+    i_supply_a: float = 0.02
+    regulator_drop_v: float = 1.0
+    brown_out_v: float = 4.3
 
 
 @dataclass(frozen=True)

@@ -228,7 +228,7 @@ class EquationPlant:
             elif leg.direction:
                 leg_margins[n] = -leg.direction * y[n]
         supply = -1.0
-        if not (p.sinks or p.stiff):
+        if not (p.sinks or p.stiff) and self.input.connected:
             above = v_bus - self.input.v_supply_v
             supply = (above if self._feeding else -above) - SUPPLY_MARGIN_V
         rotor = -1.0

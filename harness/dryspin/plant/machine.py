@@ -5,7 +5,7 @@ For phase x of U, V, W, star winding, star point not connected, currents positiv
     v_x = R i_x + L di_x/dt + e_x + v_n        sum of i_x = 0
     e_x = k w f_x(theta)                       T = k sum f_x i_x          dtheta/dt = p w
     J dw/dt = T - B w - Tc sign(w) - kq w|w| - Tl
-    C dV/dt = (V0 - V)/Rb - i_dc               i_dc = sum of i_x over the legs at the high rail
+    C dV/dt = (V0 - V)/Rb - i_dc - i_aux       i_dc = sum of i_x over the legs at the high rail
 
 A leg at a rail puts v_x = rail + drop - Ron i_x on its terminal (see conduction.py); an open one
 carries no current and shows v_x = v_n + e_x. The sum of the first line over the conducting legs
@@ -22,7 +22,7 @@ from typing import NamedTuple
 
 from dryspin.plant.conduction import Legs
 from dryspin.plant.emf import Shape
-from dryspin.plant.parameters import PlantInput, PlantParams
+from dryspin.plant.parameters import AUX_FROM_V, PlantInput, PlantParams
 
 # (i_u, i_v, i_w, v_bus, w, theta) and its time derivative.
 Vector = tuple[float, float, float, float, float, float]
@@ -44,8 +44,9 @@ class Machine:
         self.params = params
         self.shape = shape
         # Read by the equations at each evaluation, so that an input that changes at every call of
-        # the plant does not make new functions: V0 (V), kq x load factor (Nm s2), load torque (Nm).
-        self._imposed = [0.0, 0.0, 0.0]
+        # the plant does not make new functions: V0 (V), kq x load factor (Nm s2), load torque (Nm),
+        # 1 while the source is plugged in.
+        self._imposed = [0.0, 0.0, 0.0, 1.0]
         self._known: dict[tuple[Legs, float, float], Equations] = {}
 
     def impose(self, imposed: PlantInput) -> None:
@@ -54,6 +55,7 @@ class Machine:
             imposed.v_supply_v,
             self.params.kq_nm_s2 * imposed.load_factor,
             imposed.load_nm,
+            1.0 if imposed.connected else 0.0,
         ]
 
     def torque_nm(self, y: Vector) -> float:
@@ -90,7 +92,7 @@ class Machine:
         bus_moves = not p.stiff
 
         def rates(i_u: float, i_v: float, i_w: float, v: float, w: float, theta: float) -> Vector:
-            v_0, kq, load = imposed
+            v_0, kq, load, connected = imposed
             f_u, f_v, f_w = shape(theta)
             kw = k * w
             # what is left for L di/dt + v_n in each phase
@@ -100,8 +102,8 @@ class Machine:
             v_n = share * (c_u * u_u + c_v * u_v + c_w * u_w)
             dv = 0.0
             if bus_moves:
-                i_dc = a_u * i_u + a_v * i_v + a_w * i_w
-                dv = (feeding * (v_0 - v) / r_supply - i_dc) / c_bus
+                i_dc = a_u * i_u + a_v * i_v + a_w * i_w + (p.i_aux_a if v > AUX_FROM_V else 0.0)
+                dv = (feeding * connected * (v_0 - v) / r_supply - i_dc) / c_bus
             dw = 0.0
             if moving:
                 torque = k * (f_u * i_u + f_v * i_v + f_w * i_w)

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from dryspin.scenario import Scenario
 
 
+AUX_FROM_V = 1.0
+"""Below this bus voltage a regulator gives nothing and draws nothing."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlantParams:
     """Constants of one run.
@@ -28,6 +32,7 @@ class PlantParams:
     r_on_ohm, v_f_v: FET; body diode = drop `v_f_v` in series with a slope of `r_on_ohm`.
     r_supply_ohm, c_bus_f, sinks: source behind a resistance into the bus capacitor; a supply with
         sinks=False takes no current back. stiff=True: the bus is the source itself.
+    i_aux_a: what controller and regulator draw from the bus, while it stands above AUX_FROM_V.
     fixed_speed: the rotor is driven from outside and keeps the speed of the state.
     divider, offset_v, delay_s: sense divider ratio; the comparator's input offset (V at the pin,
         positive = phase seen too high) and its delay. The plant leaves the delay to the caller.
@@ -51,6 +56,7 @@ class PlantParams:
     divider: float
     offset_v: float
     delay_s: float
+    i_aux_a: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +78,13 @@ class PlantInput:
 
     `v_supply_v` is the open-circuit voltage of the source. `load_factor` multiplies the propeller's
     torque factor kq only. `load_nm` is a constant torque that turns the rotor backwards when positive.
+    `connected` False: the source is unplugged, and the bus stands on its capacitor.
     """
 
     v_supply_v: float
     load_factor: float = 1.0
     load_nm: float = 0.0
+    connected: bool = True
 
 
 def k_phase_v_s(kv_rpm_per_v: float) -> float:
@@ -119,4 +127,5 @@ def plant_params(drive: Drive, scenario: Scenario) -> PlantParams:
         divider=sense.ratio,
         offset_v=parts.get("offset_v", sense.offset_v.nominal),
         delay_s=parts.get("delay_s", sense.delay_s.nominal),
+        i_aux_a=drive.controller.i_supply_a,
     )

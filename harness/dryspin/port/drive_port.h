@@ -150,6 +150,63 @@ void port_throttle_interrupt(uint8_t on);
 /* Level of the throttle pin, 0 or 1. Context: any. Cost: 2 cycles. */
 uint8_t port_throttle_level(void);
 
+/* ---- store: the byte store (EEPROM) ------------------------------------------------------ */
+
+#define PORT_STORE_BYTES 512U
+
+/* The byte at `at`; 0xFF where never written. Not while a write is under way. Context: main.
+ * Cost: 6 cycles (the CPU is halted for 4 of them). */
+uint8_t port_store_read(uint16_t at);
+
+/*
+ * Begin to write one byte; the write goes on by itself for some 3.3 ms. Two unlock steps must
+ * follow each other within four cycles: if a handler runs between them, nothing is written and
+ * nothing tells, so call it with interrupts off. Ignored while a write is under way. A reset lets
+ * the write finish, a power cut leaves the byte old, new or neither. Context: main. Cost: 10 cycles.
+ */
+void port_store_write(uint16_t at, uint8_t value);
+
+/* 1 while a write is under way. Context: main. Cost: 2 cycles. */
+uint8_t port_store_busy(void);
+
+/* ---- watchdog --------------------------------------------------------------------------- */
+
+/*
+ * Reset the controller unless fed within 16 ms doubled `doublings` times (0..9). Its oscillator is
+ * its own, good to 10 %. After a reset by it, it is on at 16 ms until turned off. Context: main.
+ * Cost: 6 cycles.
+ */
+void port_watchdog_on(uint8_t doublings);
+
+/* Begin the time anew. Context: any. Cost: 1 cycle. */
+void port_watchdog_feed(void);
+
+/* Context: main. Cost: 6 cycles. */
+void port_watchdog_off(void);
+
+/* ---- conversions: the bus voltage ------------------------------------------------------- */
+
+/*
+ * Turn the ADC on and convert the bus voltage behind its divider. Until port_convert_off() the
+ * comparator is blind (the multiplexer is not its own any more) and every phase reads as below the
+ * neutral. The first conversion takes 200 us at 16 MHz, further ones 104 us. Context: any.
+ * Cost: 4 cycles.
+ */
+void port_convert_bus(void);
+
+/* 1 while a conversion is under way. Context: any. Cost: 3 cycles. */
+uint8_t port_convert_busy(void);
+
+/* Result of the last conversion, 0..1023 of the controller's supply. Context: any, interrupts off
+ * as for port_ticks(). Cost: 4 cycles. */
+uint16_t port_converted(void);
+
+/* 1: call on_converter_done() when a conversion ends; 0: do not. Context: any. Cost: 2 cycles. */
+void port_convert_interrupt(uint8_t on);
+
+/* Turn the ADC off: the comparator sees the selected phase again. Context: any. Cost: 2 cycles. */
+void port_convert_off(void);
+
 /* ---- interrupts, idle, reset ------------------------------------------------------------ */
 
 /* Interrupts off; returns whether they were on (1) or off (0). Context: any. Cost: 2 cycles. */
@@ -167,6 +224,8 @@ void port_idle(void);
 
 #define PORT_RESET_POWER_ON 1U
 #define PORT_RESET_EXTERNAL 2U
+#define PORT_RESET_BROWN_OUT 4U
+#define PORT_RESET_WATCHDOG 8U
 
 /*
  * Why the controller last started: one PORT_RESET_ bit. A reset opens every leg at once, starts
@@ -200,12 +259,13 @@ void port_mark(uint8_t code);
 
 /*
  * Called with interrupts off, one at a time, in the part's vector order when several are due:
- * throttle, compare A, compare B, wrap, comparator. Entry costs 7 cycles, return 4.
+ * throttle, compare A, compare B, wrap, conversion, comparator. Entry costs 7 cycles, return 4.
  */
 void on_throttle_edge(void);
 void on_compare_a(void);
 void on_compare_b(void);
 void on_wrap(void);
+void on_converter_done(void);
 void on_comparator_edge(void);
 
 /* Never returns; started with interrupts off, all legs open, no carrier running. */

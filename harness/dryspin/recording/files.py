@@ -43,6 +43,7 @@ def save_recording(recording: Recording, path: Path, *, compress: bool = False) 
         "drive": to_plain(recording.drive),
         "scenario": to_plain(recording.scenario),
         "lines": _lines(recording),
+        "store": recording.store.hex(),
     }
     text = np.frombuffer(json.dumps(header).encode(), np.uint8)
     write = np.savez_compressed if compress else np.savez
@@ -84,6 +85,7 @@ def load_recording(path: Path) -> Recording:
             scenario=from_plain(Scenario, header["scenario"], "scenario"),
             image_digest=str(header["image_digest"]),
             lines=(lambda pc: lines.get(pc, "")) if lines else None,
+            store=bytes.fromhex(header["store"]),
         )
         written = str(header["digest"])
     except (KeyError, TypeError, ValueError, AttributeError) as error:

@@ -43,6 +43,7 @@ class Recording:
     end_cycle     cycle at which the recording ends
     image_digest  of the firmware build that ran
     lines         program counter -> "file.c:88" or ""; None where no firmware image is at hand
+    store         the byte store at the end of the run; empty where nobody saw it
 
     Raises `RecordingError` where the arrays have another layout or run backwards in time.
     """
@@ -55,6 +56,7 @@ class Recording:
     scenario: Scenario
     image_digest: str
     lines: Callable[[int], str] | None = field(default=None, repr=False)
+    store: bytes = field(default=b"", repr=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "edges", frozen_array(self.edges, EDGE, "edges"))
@@ -220,7 +222,7 @@ class Recording:
     # ---- identity ----------------------------------------------------------------------------------
 
     def digest(self) -> str:
-        """blake2b, 16 bytes in hex, over the named fields of edges and states and the two clocks.
+        """blake2b, 16 bytes in hex, over the named fields of edges and states, the two clocks, the store.
 
         Equal for two runs exactly when the same happened at the same time; which line caused it is
         not part of it.
@@ -232,4 +234,5 @@ class Recording:
             mix.update(np.ascontiguousarray(self.edges[name]).data)
         for name in STATE.names or ():
             mix.update(np.ascontiguousarray(self.states[name]).data)
+        mix.update(self.store)
         return mix.hexdigest()

@@ -33,7 +33,7 @@ STATE: Final = np.dtype(
     ]
 )
 
-INITIAL_SIGNALS: Final = 15
+INITIAL_SIGNALS: Final = 17
 """Every recording begins with one edge of each signal that has a level, at cycle 0."""
 
 
@@ -43,7 +43,8 @@ class Signal(IntEnum):
     LEG_* are commands of the firmware (`Leg`), written on change only; DUTY counts 0..255;
     SENSE_LEG 0..2; SENSE_EDGE 0 falls below, 1 rises above the neutral; SENSE_IRQ 0/1; COMPARATOR
     1 = selected phase above neutral, as software sees it; HANDLER the vector on entry, 0 on
-    return; THROTTLE the pin's level; MARK a `Mark`; RESET the cause, a `Reset`.
+    return; THROTTLE the pin's level; MARK a `Mark`; RESET the cause, a `Reset`; STORE a write that
+    begins, address << 8 | value; STORE_BUSY 1 while one is under way; CONVERTER 1 while the ADC is on.
     """
 
     GATE_U = 0
@@ -61,6 +62,9 @@ class Signal(IntEnum):
     THROTTLE = 12
     MARK = 13
     RESET = 14
+    STORE = 15
+    STORE_BUSY = 16
+    CONVERTER = 17
 
 
 GATES: Final = (Signal.GATE_U, Signal.GATE_V, Signal.GATE_W)
@@ -98,6 +102,8 @@ class Reset(IntEnum):
 
     POWER_ON = 1
     EXTERNAL = 2
+    BROWN_OUT = 4
+    WATCHDOG = 8
 
 
 HIGH_FET: Final = 1

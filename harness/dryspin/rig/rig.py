@@ -19,6 +19,8 @@ PLANTS = ("twin", "equations")
 Progress = Callable[[float], None]
 """Called now and then with the virtual time reached, s."""
 
+STORE_BYTES = 512
+
 _EDGE_ROOM = 1 << 17
 _STATE_ROOM = 1 << 17
 
@@ -87,6 +89,7 @@ class Rig:
             scenario=scenario,
             image_digest=self.image.digest,
             lines=self.image.line_of,
+            store=bytes(ffi.buffer(core.core_store(), STORE_BYTES)),
         )
 
     def counts(self) -> dict[str, int]:

@@ -13,6 +13,10 @@ from dryspin.scenario import Scenario
 H_MAX_S = 20e-6
 """Longest plant segment: on the golden cases currents stay within 0.001 % of peak (tests/plant)."""
 
+POWER_CUT = "power cut"
+OUTAGES = (POWER_CUT, "supply gap")
+"""Fault kinds that take the source off the bus; a power cut takes the controller's supply with it."""
+
 COUNTS_PER_PERIOD = 510
 """A phase-correct 8-bit carrier counts 0..255..0 (data sheet: f = clock / 510)."""
 
@@ -24,7 +28,7 @@ class Settings:
         self._ffi = core_declarations()
         self._kept: list[Any] = []
         self.params: PlantParams = plant_params(drive, scenario)
-        self.f_cpu_hz = drive.controller.f_cpu_hz
+        self.f_cpu_hz = drive.controller.f_cpu_hz * scenario.parts.get("clock", 1.0)
         self.block_cycles = block_cycles
         self.end_cycle = round(scenario.end_s * self.f_cpu_hz)
         config = self._ffi.new("core_config *")
@@ -48,11 +52,31 @@ class Settings:
         config.throttle_cycle, config.n_throttle = self._cycles(edges), len(edges)
         resets = [round(fault.at_s * self.f_cpu_hz) for fault in scenario.faults if fault.kind == "reset"]
         config.reset_cycle, config.n_reset = self._cycles(np.array(resets, np.int64)), len(resets)
+        outages = self._outages(scenario)
+        config.outage, config.n_outage = outages, len(outages)
+        self._kept.append(outages)
+        store = np.frombuffer(bytes.fromhex(scenario.store), np.uint8)
+        config.store, config.n_store = self._keep(store, "uint8_t *"), len(store)
+        controller = drive.controller
+        config.v_controller_v, config.regulator_drop_v = controller.v_supply_v, controller.regulator_drop_v
+        config.brown_out_v, config.bus_divider = controller.brown_out_v, drive.sense.ratio
         config.take_over_cycle = 0 if outside else -1
 
     def take_over_at(self, seconds: float) -> None:
         """Let the host's plant take over from the compiled one at this moment."""
         self.struct.take_over_cycle = round(seconds * self.f_cpu_hz)
+
+    def _outages(self, scenario: Scenario) -> Any:
+        """Power cuts and gaps of the supply in order of time; one that begins in another goes on after it."""
+        faults = [fault for fault in scenario.faults if fault.kind in OUTAGES]
+        array = self._ffi.new("core_outage[]", len(faults))
+        last = 0
+        for slot, fault in zip(array, faults, strict=True):
+            slot.at_once = fault.kind == POWER_CUT
+            slot.to = max(round((fault.at_s + fault.for_ms * 1e-3) * self.f_cpu_hz), last)
+            setattr(slot, "from", max(round(fault.at_s * self.f_cpu_hz), last))
+            last = slot.to
+        return array
 
     def _keep(self, array: np.ndarray[Any, Any], kind: str) -> Any:
         self._kept.append(array)
@@ -71,7 +95,7 @@ def fill_params(struct: Any, params: PlantParams, h_max_s: float) -> None:
     """Write `params` into a `plant_params` struct; the comparator's offset refers to the terminal there."""
     for name in (
         *("k_v_s", "r_ohm", "l_h", "j_kg_m2", "b_nm_s", "coulomb_nm", "kq_nm_s2"),
-        *("r_on_ohm", "v_f_v", "r_supply_ohm", "c_bus_f", "pole_pairs"),
+        *("r_on_ohm", "v_f_v", "r_supply_ohm", "c_bus_f", "i_aux_a", "pole_pairs"),
     ):
         setattr(struct, name, getattr(params, name))
     struct.offset_v = params.offset_v / params.divider

@@ -60,10 +60,11 @@ class TwinPlant:
         return int(self._now.guard_hits)
 
     def advance(self, to_s: float, gates: Gates) -> tuple[float, str | None]:
-        """Go on to `to_s` with these gates (0 off, 1 high FET, 2 low FET) or to the comparator's next change."""
+        """Go on to `to_s`, or to the comparator's next change; gates: 0 off, 1 high FET, 2 low FET."""
         given = self._plant.plant_access_input()
         given.v_supply_v = self.input.v_supply_v
         given.load_factor, given.load_nm = self.input.load_factor, self.input.load_nm
+        given.unplugged = not self.input.connected
         if gates != self._gates:
             self._gates = gates
             self._plant.plant_set_gates(*gates)

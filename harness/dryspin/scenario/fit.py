@@ -23,6 +23,10 @@ FACTORS: Mapping[str, Callable[[Drive], Range]] = {
 }
 """Parts given as a factor on the nominal value, and the drive's range of each."""
 
+CLOCK_ERROR: Mapping[str, float] = {"crystal": 100e-6, "resonator": 0.005, "rc": 0.1}
+"""Largest error of the controller's clock by what makes it. RC: factory calibration, data sheet 8161D
+table 28-1; the others: common practice, no source."""
+
 ABSOLUTES: Mapping[str, Callable[[Drive], Range]] = {
     "offset_v": lambda drive: drive.sense.offset_v,
     "delay_s": lambda drive: drive.sense.delay_s,
@@ -32,8 +36,10 @@ ABSOLUTES: Mapping[str, Callable[[Drive], Range]] = {
 
 def part_ranges(drive: Drive) -> dict[str, Range]:
     """What each key of `[parts]` may be on this drive: factors, or absolute values."""
+    error = CLOCK_ERROR[drive.controller.clock]
     return {
         **{name: of(drive).factors for name, of in FACTORS.items()},
+        "clock": Range(1.0 - error, 1.0, 1.0 + error),
         **{name: of(drive) for name, of in ABSOLUTES.items()},
     }
 

@@ -59,6 +59,7 @@ class Scenario:
     comparator_noise_mv  standard deviation of the comparator's noise, mV; empty: 0
     parts                factors on the drive's nominal values (`kv`, `r_phase`, ...) and absolute
                          values (`offset_v`, `delay_s`)
+    store                first bytes of the byte store at power-on, hexadecimal; empty: all erased
     faults               in the order of time
     """
 
@@ -73,6 +74,7 @@ class Scenario:
     speed_rpm: Trace = ()
     comparator_noise_mv: Trace = ()
     parts: Mapping[str, float] = field(default_factory=dict, hash=False)
+    store: str = ""
     faults: tuple[Fault, ...] = ()
 
     def __post_init__(self) -> None:
@@ -108,7 +110,7 @@ class Scenario:
             if isinstance(value, tuple):
                 if value:
                     table[key.name] = [list(point) for point in value]
-            else:
+            elif value != "":
                 table[key.name] = value
         if self.parts:
             table["parts"] = dict(self.parts)
@@ -175,6 +177,11 @@ def _contradictions(scenario: Scenario) -> Iterator[ContradictionError]:
                 ("fault", k, "at_s"),
                 f"[fault] at_s = {fault.at_s!r} s comes after a fault at {scenario.faults[k - 1].at_s!r} s. "
                 "Sort the faults by time.",
+            )
+        if not fault.for_ms and fault.kind not in schema.MOMENTARY_FAULTS:
+            yield ContradictionError(
+                ("fault", k, "for_ms"),
+                f"[fault] for_ms is missing: a {fault.kind} has a length. Give for_ms in ms.",
             )
         if fault.for_ms and fault.kind in schema.MOMENTARY_FAULTS:
             yield ContradictionError(

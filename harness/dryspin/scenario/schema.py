@@ -11,6 +11,25 @@ VERSION = 1
 
 
 @dataclass(frozen=True, kw_only=True)
+class Hex(Key):
+    """Bytes as an even number of hexadecimal digits; `at_most` bytes."""
+
+    at_most: int
+
+    def take(self, raw: object) -> str:
+        """The digits, lower case."""
+        if not isinstance(raw, str):
+            raise MismatchError("is not a text of hexadecimal digits")
+        try:
+            count = len(bytes.fromhex(raw))
+        except ValueError:
+            raise MismatchError("is not an even number of hexadecimal digits") from None
+        if count > self.at_most:
+            raise MismatchError(f"holds {count} bytes, more than the {self.at_most} of the store")
+        return raw.lower()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Points(Number):
     """A trace: a list of [time in s, value], the first at 0 s, times strictly increasing.
 
@@ -62,6 +81,9 @@ TOP: tuple[Key, ...] = (
            meaning="the rotor's angle at power-on in electrical degrees"),
     Number(name="frame_ms", unit="ms", at_least=1.0, at_most=1000.0,
            meaning="the period of the throttle pulses, commonly 20 ms"),
+    Hex(name="store", default="", at_most=512,
+        meaning="the first bytes of the byte store at power-on, as hexadecimal digits",
+        reason="an erased store, every byte 0xFF"),
     Points(name="throttle_us", unit="us", at_least=0.0,
            meaning="the pulse width as steps [[time in s, width in us], ...], 0 for no pulse"),
     Points(name="supply_v", unit="V", at_least=0.0, default=(),
@@ -92,15 +114,18 @@ PARTS: Mapping[str, Key] = {
         name: Number(name=name, at_least=0.0, meaning=FACTOR_MEANING)
         for name in ("kq", "coulomb", "v_f")
     },
+    "clock": Number(name="clock", above=0.0, meaning="a factor on the frequency of the controller's clock"),
     "offset_v": Number(name="offset_v", unit="V", meaning="the comparator's input offset in V"),
     "delay_s": Number(name="delay_s", unit="s", at_least=0.0,
                       meaning="the comparator's propagation delay in s"),
 }  # fmt: skip
 
-_WAIT = 'the only fault now is "reset"'
+_WAIT = 'the faults now are "reset", "power cut" and "supply gap"'
 FAULT: tuple[Key, ...] = (
-    Text(name="kind", choices=("reset",), meaning="\"reset\" (a short pulse on the reset pin)",
-         not_yet={"power cut": _WAIT, "brown-out": _WAIT, "watchdog": _WAIT, "lead open": _WAIT}),
+    Text(name="kind", choices=("reset", "power cut", "supply gap"),
+         meaning="\"reset\" (a short pulse on the reset pin), \"power cut\" (source and controller dead at "
+                 "once) or \"supply gap\" (source off, the controller lives on the bus capacitor)",
+         not_yet={"brown-out": _WAIT, "watchdog": _WAIT, "lead open": _WAIT}),
     Number(name="at_s", unit="s", at_least=0.0, at_most=600.0, meaning="the moment of the fault in s"),
     Number(name="for_ms", unit="ms", at_least=0.0, default=0.0, meaning="the length of the fault in ms",
            reason="a moment, not a time"),
