@@ -236,21 +236,26 @@ uint8_t port_reset_cause(void);
 
 /* ---- marks: what the firmware says it is doing ------------------------------------------- */
 
-#define PORT_MARK_OFF 0U        /* legs open, not armed */
-#define PORT_MARK_ARMED 1U      /* legs open, armed, nothing asked */
-#define PORT_MARK_TONE 2U       /* windings pulsed to be heard */
-#define PORT_MARK_PRECHARGE 3U  /* low FETs on to charge the bootstrap capacitors */
-#define PORT_MARK_ALIGN 4U      /* one fixed pair of windings driven to turn the rotor to it */
-#define PORT_MARK_RAMP 5U       /* steps by the clock, rotor position unknown */
-#define PORT_MARK_RUN 6U        /* steps follow the crossings */
-#define PORT_MARK_BRAKE 7U      /* windings shorted by the low (or high) FETs */
-#define PORT_MARK_COAST 8U      /* legs open, rotor may turn, looking for its speed */
-#define PORT_MARK_GIVEN_UP 9U   /* legs open after a failed start, until the next demand */
-#define PORT_MARK_CROSSING 16U  /* a crossing is taken as real, at this moment */
+#define PORT_MARK_OFF 0U          /* legs open, not armed */
+#define PORT_MARK_ARMED 1U        /* legs open, armed, nothing asked */
+#define PORT_MARK_TONE 2U         /* windings pulsed to be heard */
+#define PORT_MARK_PRECHARGE 3U    /* low FETs on to charge the bootstrap capacitors */
+#define PORT_MARK_ALIGN 4U        /* one fixed pair of windings driven to turn the rotor to it */
+#define PORT_MARK_RAMP 5U         /* steps by the clock, rotor position unknown */
+#define PORT_MARK_RUN 6U          /* steps follow the crossings */
+#define PORT_MARK_BRAKE 7U        /* windings shorted by the low (or high) FETs */
+#define PORT_MARK_COAST 8U        /* legs open, rotor may turn, looking for its speed */
+#define PORT_MARK_GIVEN_UP 9U     /* legs open after a failed start, until the next demand */
+#define PORT_MARK_CALIBRATING 10U /* legs open, learning the stick's range */
+#define PORT_MARK_CROSSING 16U    /* a crossing is taken as real, at this moment */
+#define PORT_MARK_STORED 17U      /* a range just learnt is complete in the store, and read back */
+#define PORT_MARK_NOT_STORED 18U  /* learning given up; the range is what it was */
+#define PORT_MARK_TONE_FIRST 32U  /* 32..63: the tone of that number, named in drive.toml, begins */
 
 /*
  * State a fact for the recording; the target may route it to a spare pin, or to nothing. A code
- * below 16 begins a state that lasts until the next such code, others are moments. What is marked
+ * below 16 begins a state that lasts until the next such code, others are moments; during a tone the
+ * state is PORT_MARK_TONE, and the state before it is marked again afterwards. What is marked
  * is a promise that the monitors hold the signals to. Context: any. Cost: 2 cycles.
  */
 void port_mark(uint8_t code);

@@ -94,7 +94,11 @@ class Mark(IntEnum):
     BRAKE = 7
     COAST = 8
     GIVEN_UP = 9
+    CALIBRATING = 10
     CROSSING = 16
+    STORED = 17
+    NOT_STORED = 18
+    TONE_FIRST = 32
 
 
 class Reset(IntEnum):
