@@ -9,6 +9,7 @@ import pytest
 from dryspin.build import build_image
 from dryspin.drive import load_drive
 from dryspin.errors import BuildError
+from dryspin.recording import Signal
 from dryspin.rig import Rig
 
 from ..small_firmware import BOW_THRUSTER, PARTS, Bench, Told, scenario
@@ -122,7 +123,7 @@ def test_sources_may_lie_in_folders(bench: Bench) -> None:
     image = build_image(drive, folder)
     recording = Rig(image, drive).run(scenario(0.07))
 
-    rows = [int(row) for row in recording.of(13)[2][1:]]
+    rows = [int(row) for row in recording.of(Signal.MARK)[2][1:]]
     assert [recording.line_of(row) for row in rows] == ["app/handlers.c:7", "speaker.c:4"]
     assert [image.function_of(int(recording.edges["pc"][row])) for row in rows] == ["main", "speak"]
 
@@ -193,3 +194,54 @@ print(build_image(load_drive(Path({str(folder)!r})), Path({str(folder)!r})).path
     assert answers[0][0] == answers[1][0]
     assert len(list((cache / "image").iterdir())) == 1
     assert len(list((cache / "core").iterdir())) == 1
+
+
+@pytest.mark.parametrize("name", ["config", "record", "plant", "core_run", "timer_create", "malloc", "floor"])
+def test_a_firmware_may_use_any_name_of_the_rig_or_the_c_library(bench: Bench, name: str) -> None:
+    """They share one library; unchecked, `timer_create` of the firmware would be called by the rig."""
+    rig = bench.rig(f"""
+        #include "say.h"
+        int {name}(int x);
+        int {name}(int x) {{ port_mark((uint8_t)x); return x; }}
+        int main(void)
+        {{
+            {name}(20);
+            port_compare_a({name}(21));
+            SLEEP_FOREVER
+        }}
+    """)
+    recording = rig.run(scenario(0.1))
+
+    assert [value for _, value in Told(recording).marks] == [20, 21]
+    assert recording.line_of(int(recording.of(Signal.MARK)[2][1])) == "main.c:3"
+    assert rig.image.function_of(int(recording.edges["pc"][recording.of(Signal.MARK)[2][1]])) == name
+
+
+def test_files_of_a_firmware_share_their_names(bench: Bench) -> None:
+    """External names join its files as ever, variables with and without a value included."""
+    recording = Rig(
+        bench.image(
+            """
+            #include "say.h"
+            extern uint8_t config, record;
+            extern uint8_t *const plant;
+            int main(void)
+            {
+                port_mark(config);
+                record = 30;
+                port_mark(*plant);
+                SLEEP_FOREVER
+            }
+        """,
+            more__c="""
+            #include <stdint.h>
+            extern uint8_t config, record;
+            extern uint8_t *const plant;
+            uint8_t config = 25, record;
+            uint8_t *const plant = &record;
+        """,
+        ),
+        bench.drive,
+    ).run(scenario(0.1))
+
+    assert [value for _, value in Told(recording).marks] == [25, 30]

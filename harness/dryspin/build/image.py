@@ -10,8 +10,9 @@ from dryspin.build.cache import cached, digest_of
 from dryspin.build.complaints import first_complaint
 from dryspin.build.library import BRACKETS, PORT, core_key, core_objects
 from dryspin.build.lines import LineTable
+from dryspin.build.seclusion import SECLUDING, seclude
 from dryspin.build.sources import FirmwareText, firmware_text
-from dryspin.build.symbols import check_symbols
+from dryspin.build.symbols import MAIN, check_symbols, seam
 from dryspin.build.toolchain import Compiler, find_compiler
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
@@ -56,7 +57,7 @@ def build_image(drive: Drive, firmware_dir: Path, *, compiler: Compiler | None =
     digest = digest_of(
         (
             *core_key(compiler),
-            " ".join([*compiler.firmware_flags, *defines, *includes, *flags.LINK]),
+            " ".join([*compiler.firmware_flags, *defines, *includes, *flags.LINK, *SECLUDING]),
             *(part for file in text.files.items() for part in file),
         )
     )
@@ -92,13 +93,15 @@ def _make(
                 raise BuildError(first_complaint(complaint, firmware_dir, name, text.places))
     objects = [folder / _object(name) for name in text.sources]
     check_symbols(objects, firmware_dir)
+    whole = folder / "firmware.whole"
+    seclude(objects, (MAIN, *seam()[1]), whole, firmware_dir)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
-    order = [bracket[0], *map(str, objects), bracket[1], *rest]
+    order = [bracket[0], str(whole), bracket[1], *rest]
     done = compiler.run([*flags.LINK, *order, *flags.LIBRARIES, "-o", str(folder / "image.so")], folder)
     if done.returncode != 0:
         raise BuildError(first_complaint(done.stderr, firmware_dir, "linking"))
-    for path in objects:
+    for path in (*objects, whole):
         path.unlink()
 
 

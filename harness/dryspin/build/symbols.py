@@ -13,6 +13,9 @@ from dryspin.errors import BuildError
 _FROM_COMPILER = ("memcpy", "memset", "memmove", "memcmp", "_GLOBAL_OFFSET_TABLE_", "__stack_chk_fail")
 """What a compiler may call on its own; harmless, since none of it keeps state between calls."""
 
+MAIN = "fw_main"
+"""What flags.FIRMWARE makes of main."""
+
 _HOOKS = ("__sanitizer_cov_trace_pc", "__ubsan_handle_")
 """What instrumented code calls: our own hook, and reports where CC asks for -fsanitize=undefined."""
 
@@ -50,7 +53,7 @@ def check_symbols(objects: list[Path], firmware_dir: Path) -> None:
                 if bind == "STB_GLOBAL":
                     defined[symbol.name] = source, bind
     calls, required = seam()
-    missing = sorted(name for name in required if {"main": "fw_main"}.get(name, name) not in defined)
+    missing = sorted(name for name in required if {"main": MAIN}.get(name, name) not in defined)
     if missing == ["main"]:
         raise BuildError(f"{firmware_dir}: the firmware has no main(); [firmware] sources must include it")
     if missing:
