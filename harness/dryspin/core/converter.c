@@ -34,7 +34,8 @@ void converter_off(uint32_t pc, uint32_t caller)
 {
 	if (!ctl.converter_on)
 		return;
-	converter_reset();
+	ctl.converter_on = 0;
+	ctl.converter_sample = ctl.converter_done = NEVER;
 	record(SIGNAL_CONVERTER, 0, ctl.now, pc, caller);
 	comparator_blinded();
 }

@@ -1,0 +1,64 @@
+"""The watchdog. Outside check: 2K cycles of 128 kHz are 16 ms, doubled up to 8 s (2545T table 11-2, U-50);
+it is one of four reset sources (7810C p. 44, U-49), and stays on after its own reset (from memory)."""
+
+import pytest
+
+from dryspin.recording import Reset, Signal
+
+from ..small_firmware import START_UP_CYCLES, Bench, Told
+
+UNFED = """
+    #include "say.h"
+    int main(void)
+    {
+        port_mark(20 + port_reset_cause());
+        if (port_reset_cause() == PORT_RESET_WATCHDOG)
+            port_watchdog_off();
+        else
+            port_watchdog_on(%d);
+        SLEEP_FOREVER
+    }
+"""
+
+
+@pytest.mark.parametrize("doublings", [0, 1, 3])
+def test_it_bites_after_16_ms_doubled(bench: Bench, doublings: int) -> None:
+    """And the cause says so."""
+    recording = bench.run(UNFED % doublings, end_s=0.3)
+    cycles, causes, _ = recording.of(Signal.RESET)
+
+    assert causes.tolist() == [Reset.POWER_ON, Reset.WATCHDOG]
+    assert abs(int(cycles[1]) - START_UP_CYCLES - 256_000 * 2**doublings) < 20
+    assert [mark for _, mark in Told(recording).marks if mark > 20] == [21, 28]
+
+
+def test_it_stays_on_after_its_reset_until_turned_off(bench: Bench) -> None:
+    """A firmware that does not expect this is reset every 81 ms for ever."""
+    text = UNFED.replace("port_watchdog_off();", ";") % 0
+    causes = bench.run(text, end_s=0.4).of(Signal.RESET)[1].tolist()
+
+    assert causes == [Reset.POWER_ON, *[Reset.WATCHDOG] * 3, Reset.WATCHDOG][: len(causes)]
+    assert len(causes) == 5
+
+
+def test_feeding_begins_the_time_anew(bench: Bench) -> None:
+    """Fed every 8 ms it never bites."""
+    text = """
+        #include "say.h"
+        void on_compare_a(void)
+        {
+            port_watchdog_feed();
+            port_compare_a((uint16_t)(port_ticks() + 16000U));
+        }
+        int main(void)
+        {
+            port_watchdog_on(0);
+            port_compare_a(16000);
+            port_compare_a_interrupt(1);
+            for (;;) {
+                port_interrupts_off();
+                port_idle();
+            }
+        }
+    """
+    assert bench.run(text, end_s=0.3).of(Signal.RESET)[1].tolist() == [Reset.POWER_ON]
