@@ -62,6 +62,17 @@ void bridge_drive(uint8_t step)
 	change_to(steps_pattern(step));
 }
 
+void bridge_brake_pair(uint8_t step)
+{
+	const uint8_t *driven = steps_pattern(step);
+	uint8_t wanted[LEGS];
+	uint8_t leg;
+
+	for (leg = 0U; leg < LEGS; leg++)
+		wanted[leg] = (uint8_t)((driven[leg] == PORT_OPEN) ? PORT_OPEN : PORT_LOW);
+	change_to(wanted);
+}
+
 void bridge_brake(void)
 {
 	change_to(all_low);

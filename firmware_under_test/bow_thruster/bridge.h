@@ -14,6 +14,9 @@ void bridge_open(void);
 /* One of the six patterns; legs that stay as they are, are left alone. */
 void bridge_drive(uint8_t step);
 
+/* Of pattern `step` both driven legs low: two windings are shorted, the third is open. */
+void bridge_brake_pair(uint8_t step);
+
 /* All low FETs on: the windings are shorted and brake the rotor. */
 void bridge_brake(void);
 

@@ -16,6 +16,7 @@
 #define CLOCKED 1U /* steps by the clock; crossings are counted only */
 #define FOLLOWING 2U /* steps by the crossings, which have not proved themselves yet */
 #define CAUGHT 3U
+#define SHORTING 4U /* two windings are shorted, the third is to come */
 
 /* A compare value nearer than this may be passed before it is written. */
 #define NEAREST_TICKS 4
@@ -24,6 +25,7 @@ static volatile uint8_t mode;
 static uint8_t step;
 static uint8_t direction;
 static uint8_t crossing_awaited;
+static uint8_t brake_asked;
 static uint8_t streak;     /* steps in a row with a good crossing */
 static uint8_t past_count; /* steps in a row whose crossing came before it could be seen */
 static uint16_t step_due;
@@ -36,15 +38,22 @@ static void compare_a_at(uint16_t at_ticks)
 	port_compare_a_interrupt(1U);
 }
 
-void commutation_rest(uint16_t beat_ticks)
+/* Interrupts off. */
+static void rest(uint16_t beat_ticks)
 {
-	uint8_t were_on = port_interrupts_off();
-
 	mode = RESTING;
+	brake_asked = 0U;
 	crossing_ignore();
 	beat = beat_ticks;
 	step_due = (uint16_t)(port_ticks() + beat_ticks);
 	compare_a_at(step_due);
+}
+
+void commutation_rest(uint16_t beat_ticks)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	rest(beat_ticks);
 	port_interrupts_restore(were_on);
 }
 
@@ -52,19 +61,62 @@ void commutation_rest(uint16_t beat_ticks)
 static void lose(void)
 {
 	bridge_open();
-	crossing_ignore();
-	mode = RESTING;
-	beat = TICKS_PER_MS;
-	step_due = (uint16_t)(port_ticks() + beat);
-	compare_a_at(step_due);
+	rest(TICKS_PER_MS);
 	events_post(EVENT_LOST);
 }
 
+void commutation_brake(void)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	if (mode == CAUGHT) {
+		brake_asked = 1U;
+	} else {
+		rest(TICKS_PER_MS);
+		bridge_brake();
+		port_mark(PORT_MARK_BRAKE);
+	}
+	port_interrupts_restore(were_on);
+}
+
+/*
+ * At speed the windings are inductances, and a sudden short adds to the alternating current, 24 A
+ * here, a direct one as large as the alternating one would have been at that instant. That is
+ * nothing where the EMF between two legs is at its top: where the third one crosses. The third
+ * winding, whose EMF has its top a quarter of a turn, one and a half steps, later, follows then.
+ */
+static void short_pair(uint16_t at_ticks)
+{
+	uint16_t interval = timing_interval();
+
+	bridge_brake_pair(step);
+	port_mark(PORT_MARK_BRAKE);
+	mode = SHORTING;
+	step_due = (uint16_t)(at_ticks + interval + (interval >> 1));
+	compare_a_at(step_due);
+}
+
+static void short_third(void)
+{
+	bridge_brake();
+	rest(TICKS_PER_MS);
+}
+
+/*
+ * A rotor that is not caught yet is likely to be ahead: after 7/16 of a step, 26 degrees, it is
+ * believed. Once it is caught, current is likelier to be what hides the crossing for so long, and it
+ * may end in time to see it: that is given until 9/16, just after the crossing is due.
+ */
 static void next_step(uint16_t interval_ticks)
 {
+	uint16_t half = (uint16_t)(interval_ticks >> 1);
+	uint16_t sixteenth = (uint16_t)(interval_ticks >> 4);
+	uint16_t past_ticks = (uint16_t)((mode == CAUGHT) ? half + sixteenth : half - sixteenth);
+
 	step = steps_next(step, direction);
 	bridge_drive(step);
-	crossing_watch(steps_open_leg(step), steps_edge(step, direction), port_ticks(), interval_ticks);
+	crossing_watch(steps_open_leg(step), steps_edge(step, direction), port_ticks(), interval_ticks,
+	               past_ticks);
 	crossing_awaited = 1U;
 	events_post(EVENT_STEP);
 }
@@ -114,6 +166,7 @@ void commutation_ramp(uint8_t from, uint8_t turning)
 	streak = 0U;
 	past_count = 0U;
 	crossing_awaited = 0U;
+	brake_asked = 0U;
 	mode = CLOCKED;
 	ramp_begin();
 	step_due = port_ticks();
@@ -129,6 +182,8 @@ void on_compare_a(void)
 		events_post(EVENT_BEAT);
 	} else if (mode == CLOCKED) {
 		clocked_step();
+	} else if (mode == SHORTING) {
+		short_third();
 	} else if (crossing_awaited != 0U) {
 		lose();
 	} else {
@@ -158,19 +213,26 @@ static uint8_t may_follow(void)
 
 /*
  * A rotor dragged by the clock runs ahead of where it pulls best. Stepping as soon as the crossing
- * is known to be past gives it the shorter steps that bring the crossing into sight.
+ * is known to be past gives it the shorter steps that bring the crossing into sight. A rotor that is
+ * caught draws so much current that its decay hides the crossing: the step is made when it was
+ * expected, a little early rather than late, and the main line, told so, takes duty back.
  */
 static void step_after_past(uint16_t at_ticks)
 {
 	uint16_t interval = timing_interval();
 
-	timing_past();
 	past_count++;
 	if (past_count >= PAST_LIMIT) {
 		lose();
-		return;
+	} else if (mode == CAUGHT) {
+		port_mark(PORT_MARK_CROSSING);
+		events_post(EVENT_HIDDEN);
+		timing_hidden();
+		step_in(at_ticks, (int16_t)((interval >> 2) + (interval >> 3)));
+	} else {
+		timing_ahead();
+		step_in(at_ticks, (int16_t)(interval >> 4));
 	}
-	step_in(at_ticks, (int16_t)((mode == CAUGHT) ? (interval >> 2) : (interval >> 4)));
 }
 
 void commutation_crossing(uint16_t at_ticks, uint8_t how)
@@ -179,6 +241,12 @@ void commutation_crossing(uint16_t at_ticks, uint8_t how)
 	int16_t wait_ticks;
 
 	crossing_awaited = 0U;
+	if (brake_asked != 0U) {
+		if (how == CROSSING_SEEN)
+			port_mark(PORT_MARK_CROSSING);
+		short_pair(at_ticks);
+		return;
+	}
 	if (mode == CLOCKED) {
 		if (may_follow() == 0U)
 			return;

@@ -17,6 +17,12 @@ void commutation_rest(uint16_t beat_ticks);
  */
 void commutation_ramp(uint8_t from, uint8_t direction);
 
+/*
+ * Short the windings, then EVENT_BEAT every millisecond. While the steps follow the crossings, the
+ * short waits for the next one, and comes in two parts, to keep its current down.
+ */
+void commutation_brake(void);
+
 /* For crossing.c: the crossing of this step, taken at `at_ticks`. */
 void commutation_crossing(uint16_t at_ticks, uint8_t how);
 

@@ -18,7 +18,7 @@ static uint8_t votes;
 static uint8_t before_seen;
 static uint16_t step_at;
 static uint16_t blank_ticks;
-static uint16_t past_ticks;
+static uint16_t past_after;
 static uint16_t again_ticks;
 
 uint8_t crossing_above(uint8_t votes_asked)
@@ -51,7 +51,8 @@ static uint16_t at_least(uint16_t ticks, uint16_t least)
 }
 
 /* The comparator's flag may be stale from the leg before; it is cleared when blanking ends. */
-void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t interval_ticks)
+void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t interval_ticks,
+                    uint16_t past_ticks)
 {
 	port_sense_interrupt(0U);
 	port_sense_select(leg);
@@ -59,9 +60,9 @@ void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t inter
 	beyond_level = (edge == PORT_RISES_ABOVE) ? 1U : 0U;
 	before_seen = 0U;
 	step_at = at_ticks;
-	/* 5/16 and 7/16 of the step, 19 and 26 of its 60 degrees: the crossing is due at 30 */
+	past_after = past_ticks;
+	/* 5/16 of the step, 19 of its 60 degrees: the crossing is due at 30 */
 	blank_ticks = at_least((uint16_t)((interval_ticks >> 2) + (interval_ticks >> 4)), LOOK_SHORTEST_TICKS);
-	past_ticks = (uint16_t)((interval_ticks >> 1) - (interval_ticks >> 4));
 	again_ticks = at_least((uint16_t)(interval_ticks >> 5), LOOK_SHORTEST_TICKS);
 	/* noise matters while the EMF is small, time while the step is short */
 	votes = (interval_ticks >= 1000U) ? 11U : ((interval_ticks >= 500U) ? 7U : 3U);
@@ -92,7 +93,7 @@ void on_compare_b(void)
 		port_sense_interrupt(1U);
 	} else if (before_seen != 0U) {
 		take(now, CROSSING_SEEN);
-	} else if ((uint16_t)(now - step_at) >= past_ticks) {
+	} else if ((uint16_t)(now - step_at) >= past_after) {
 		take(now, CROSSING_PAST);
 	} else {
 		look_in(again_ticks);

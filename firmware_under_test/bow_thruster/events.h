@@ -11,7 +11,8 @@
 #define EVENT_STEP 0x04U    /* the bridge has gone on by one step */
 #define EVENT_CAUGHT 0x08U  /* the steps follow the crossings now */
 #define EVENT_LOST 0x10U    /* the rotor is lost; the legs are open already */
-#define EVENT_WRAP 0x20U    /* 32.768 ms have gone by */
+#define EVENT_HIDDEN 0x20U  /* the winding's current hid a crossing */
+#define EVENT_WRAP 0x40U    /* 32.768 ms have gone by */
 
 /* From handlers only. */
 void events_post(uint8_t bits);

@@ -55,7 +55,7 @@
  * pack at 0.14. The ramp from nothing lets friction take up the swing while the well is shallow. */
 #define ALIGN_DUTY 36U
 #define ALIGN_DUTY_FIRST 12U
-#define ALIGN_MS 150U
+#define ALIGN_MS 130U
 
 /* ---- ramp -------------------------------------------------------------------------------- */
 
@@ -77,7 +77,8 @@
 
 /* 40 us a step would be 36 000 rpm, above no-load speed at 20 V: no rotor, only noise. */
 #define STEP_SHORTEST_TICKS 80U
-#define PAST_LIMIT 12U
+/* Four electrical turns without one crossing seen. */
+#define PAST_LIMIT 24U
 #define LOOK_SHORTEST_TICKS 16U
 
 /* ---- stopping ---------------------------------------------------------------------------- */

@@ -45,15 +45,15 @@ void start_begin(uint8_t turning)
 }
 
 /*
- * Aligned to pattern n, the rotor stands where pattern n + 2 begins to pull best; the ramp's first
- * step is therefore the pattern after next.
+ * The ramp's first pattern is the very next one. The one after it would pull harder on a rotor that
+ * stands as aligned, but one that still swings by 60 degrees would be half a turn behind and lost.
  */
 static void ramp(void)
 {
 	stage = RAMPING;
 	duty_set(RAMP_DUTY);
 	port_mark(PORT_MARK_RAMP);
-	commutation_ramp(steps_next(step, direction), direction);
+	commutation_ramp(step, direction);
 }
 
 void start_beat(void)

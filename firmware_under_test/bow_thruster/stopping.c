@@ -32,18 +32,12 @@ static void listen(void)
 
 static void brake(uint8_t ms)
 {
-	uint8_t were_on;
-
 	if (braked_ms >= BRAKE_LONGEST_MS) {
 		listen();
 		return;
 	}
-	commutation_rest(TICKS_PER_MS);
-	were_on = port_interrupts_off();
-	bridge_brake();
-	port_interrupts_restore(were_on);
+	commutation_brake();
 	stage = BRAKING;
-	port_mark(PORT_MARK_BRAKE);
 	ms_left = ms;
 }
 

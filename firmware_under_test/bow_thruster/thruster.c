@@ -161,11 +161,13 @@ static void lost(void)
 		rest(COOLING, PORT_MARK_COAST);
 }
 
-static void steer_duty(void)
+static void steer_duty(uint8_t crossing_hidden)
 {
 	uint8_t wanted = demand.duty;
 	uint8_t limit = duty_limit(commutation_interval());
 
+	if (crossing_hidden != 0U && duty_now() > DUTY_SLOWEST)
+		duty_set((uint8_t)(duty_now() - 1U));
 	if (wanted > limit)
 		wanted = limit;
 	duty_towards(wanted, now_ticks());
@@ -189,7 +191,7 @@ static void serve(uint8_t events)
 	if ((events & EVENT_STEP) != 0U && state == STARTING)
 		start_step();
 	if (state == RUNNING)
-		steer_duty();
+		steer_duty(events & EVENT_HIDDEN);
 }
 
 int main(void)

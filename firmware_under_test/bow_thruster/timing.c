@@ -28,7 +28,12 @@ void timing_begin(uint16_t interval_ticks)
 	known = 0U;
 }
 
-void timing_past(void)
+void timing_hidden(void)
+{
+	known = 0U;
+}
+
+void timing_ahead(void)
 {
 	interval = (uint16_t)(interval - (interval >> 4));
 	known = 0U;

@@ -9,11 +9,14 @@
 /* Begin with a step interval known otherwise and no crossing yet. */
 void timing_begin(uint16_t interval_ticks);
 
+/* A crossing could not be seen: the next one has no partner. */
+void timing_hidden(void);
+
 /*
- * A crossing came too early to be seen: the next one has no partner, and the interval is shortened
- * by a sixteenth, as the rotor must be faster or further on than was thought.
+ * A crossing came long before it was looked for: likewise, and the interval is shortened by a
+ * sixteenth, as the rotor must be faster or further on than was thought.
  */
-void timing_past(void);
+void timing_ahead(void);
 
 /*
  * A crossing seen at `at_ticks`: returns the ticks from there to the next step, possibly negative.
