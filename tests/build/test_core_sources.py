@@ -15,6 +15,13 @@ from ..small_firmware import BOW_THRUSTER, Bench
 
 COMPILERS = sorted({name for name in ("gcc", "clang") if shutil.which(name)} | {find_compiler().command[0]})
 
+# gcc brings a shared run-time library for its reports; without it the first finding is a trap.
+SANITIZING = (
+    ("gcc", "-fsanitize=undefined", "-fno-sanitize-recover=all")
+    if "gcc" in COMPILERS
+    else (*find_compiler().command, "-fsanitize=undefined", "-fsanitize-trap=undefined")
+)
+
 STRICT = ("-std=c11", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-fPIC", "-fsyntax-only", f"-I{PORT}")
 
 
@@ -39,7 +46,7 @@ def test_the_seam_compiles_alone_and_without_a_warning(compiler: str, tmp_path: 
 
 
 SANITIZED = f"""
-from dataclasses import replace
+import os
 from pathlib import Path
 from dryspin.build import build_image, find_compiler
 from dryspin.drive import load_drive
@@ -49,7 +56,8 @@ from dryspin.scenario import Fault, Scenario
 folder = Path({str(BOW_THRUSTER)!r})
 drive = load_drive(folder)
 plain = find_compiler()
-checked = replace(plain, command=(*plain.command, "-fsanitize=undefined", "-fno-sanitize-recover=all"))
+os.environ["CC"] = {" ".join(SANITIZING)!r}
+checked = find_compiler.__wrapped__()
 scenario = Scenario(
     seed=1, end_s=2.0, rest_deg=75.0, frame_ms=20.0,
     throttle_us=((0.0, 1500.0), (0.7, 1900.0), (1.5, 1100.0)),
@@ -57,7 +65,7 @@ scenario = Scenario(
     faults=(Fault("reset", 1.8),),
 )
 images = [build_image(drive, folder, compiler=compiler) for compiler in (plain, checked)]
-assert b"__ubsan_handle" in images[1].path.read_bytes()
+assert len(images[1].path.read_bytes()) > 1.2 * len(images[0].path.read_bytes())
 digests = [Rig(image, drive).run(scenario).digest() for image in images]
 print("same" if digests[0] == digests[1] else "different")
 """
@@ -96,10 +104,9 @@ drive = replace(load_drive(Path({str(BOW_THRUSTER)!r})), layers=(), firmware=fir
 image = build_image(drive, Path({str(bench.folder)!r}))
 Rig(image, drive).run(Scenario(seed=1, end_s=0.1, rest_deg=0.0, frame_ms=20.0, throttle_us=((0.0, 0.0),)))
 """
-    sanitizing = f"{' '.join(find_compiler().command)} -fsanitize=undefined -fno-sanitize-recover=all"
     done = subprocess.run(
         [sys.executable, "-c", script],
-        env={**os.environ, "CC": sanitizing},
+        env={**os.environ, "CC": " ".join(SANITIZING)},
         capture_output=True,
         text=True,
         timeout=100,
@@ -108,4 +115,4 @@ Rig(image, drive).run(Scenario(seed=1, end_s=0.1, rest_deg=0.0, frame_ms=20.0, t
 
     assert done.returncode != 0
     assert f"{bench.place('/* here */')}" in done.stderr
-    assert "signed integer overflow" in done.stderr
+    assert "signed integer overflow" in done.stderr or "an illegal instruction" in done.stderr

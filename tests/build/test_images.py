@@ -202,7 +202,7 @@ def test_a_firmware_may_use_any_name_of_the_rig_or_the_c_library(bench: Bench, n
     rig = bench.rig(f"""
         #include "say.h"
         int {name}(int x);
-        int {name}(int x) {{ port_mark((uint8_t)x); return x; }}
+        __attribute__((noinline)) int {name}(int x) {{ port_mark((uint8_t)x); return x; }}
         int main(void)
         {{
             {name}(20);
