@@ -55,7 +55,8 @@
  * pack at 0.14. The ramp from nothing lets friction take up the swing while the well is shallow. */
 #define ALIGN_DUTY 36U
 #define ALIGN_DUTY_FIRST 12U
-#define ALIGN_MS 130U
+#define ALIGNS 3U
+#define ALIGN_MS 100U
 
 /* ---- ramp -------------------------------------------------------------------------------- */
 

@@ -1,9 +1,11 @@
 /*
  * start.c - see start.h.
  *
- * The rotor is turned to a known place by two neighbouring patterns in turn: one alone leaves a
- * rotor that happens to stand opposite to it where it is. Each begins with hardly any current, so
- * that the rotor arrives slowly and friction can end its swing.
+ * The rotor is turned to a known place by three neighbouring patterns in turn. One alone leaves a
+ * rotor that happens to stand opposite to it where it is, or lets go of it so late that it still
+ * swings widely at the end, and may then be met by the next pattern just where that one is opposite.
+ * Each begins with hardly any current, so that the rotor arrives slowly and friction can take from
+ * its swing.
  */
 #include "start.h"
 
@@ -14,11 +16,11 @@
 #include "settings.h"
 #include "steps.h"
 
-#define ALIGN_ONE 0U
-#define ALIGN_TWO 1U
-#define RAMPING 2U
+#define ALIGNING 0U
+#define RAMPING 1U
 
 static uint8_t stage;
+static uint8_t aligns_left;
 static uint8_t ms_left;
 static uint8_t step;
 static uint8_t direction;
@@ -38,7 +40,8 @@ void start_begin(uint8_t turning)
 {
 	direction = turning;
 	step = 0U;
-	stage = ALIGN_ONE;
+	stage = ALIGNING;
+	aligns_left = ALIGNS;
 	port_mark(PORT_MARK_ALIGN);
 	commutation_rest(TICKS_PER_MS);
 	align();
@@ -65,8 +68,8 @@ void start_beat(void)
 	ms_left--;
 	if (ms_left != 0U)
 		return;
-	if (stage == ALIGN_ONE) {
-		stage = ALIGN_TWO;
+	aligns_left--;
+	if (aligns_left != 0U) {
 		step = steps_next(step, direction);
 		align();
 	} else {
