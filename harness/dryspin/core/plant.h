@@ -136,6 +136,10 @@ int plant_commit(double t_s);
 /* Read the comparator level after a discrete change; 1 if it differs from before. */
 int plant_read_level(void);
 
+#define NOISE_CELL_PER_S 1e6
+/* Largest noise in standard deviations: sqrt(12) of four uniform terms. */
+#define NOISE_PEAK 3.4641016151377544
+
 /* Conduction mode of every leg from gates, currents and voltages. Sets `relevel`. */
 void plant_resolve(void);
 
