@@ -34,13 +34,16 @@ def core_declarations() -> FFI:
     return ffi
 
 
-def _core_files() -> list[Path]:
-    return [*sorted(CORE.glob("*.c")), *sorted(CORE.glob("*.h")), PORT / "drive_port.h"]
+@cache
+def _core_texts() -> dict[str, str]:
+    """The core's sources and headers by name. Read once: what is compiled is what was hashed."""
+    files = [*sorted(CORE.glob("*.c")), *sorted(CORE.glob("*.h")), PORT / "drive_port.h"]
+    return {path.name: path.read_text(encoding="utf-8") for path in files}
 
 
 def core_key(compiler: Compiler) -> tuple[str, ...]:
     """What the core's objects depend on."""
-    texts = [f"{path.name}\n{path.read_text(encoding='utf-8')}" for path in _core_files()]
+    texts = [f"{name}\n{text}" for name, text in _core_texts().items()]
     return (compiler.version, *compiler.command, " ".join(compiler.core_flags), *texts)
 
 
@@ -48,18 +51,22 @@ def core_objects(compiler: Compiler) -> Path:
     """Folder of the core's object files, one `.o` a source. Raises BuildError."""
 
     def make(folder: Path) -> None:
-        def compile_one(source: Path) -> tuple[Path, str]:
-            target = folder / f"{source.stem}.o"
-            done = compiler.run(
-                [*compiler.core_flags, f"-I{PORT}", "-c", str(source), "-o", str(target)], folder
-            )
+        stage = folder / "core"
+        stage.mkdir()
+        for name, text in _core_texts().items():
+            (stage / name).write_text(text, encoding="utf-8")
+
+        def compile_one(source: str) -> tuple[str, str]:
+            target = folder / source.replace(".c", ".o")
+            done = compiler.run([*compiler.core_flags, "-c", source, "-o", str(target)], stage)
             return source, "" if done.returncode == 0 else done.stderr
 
+        sources = [name for name in _core_texts() if name.endswith(".c")]
         with ThreadPoolExecutor(2) as pool:
-            for source, complaint in pool.map(compile_one, sorted(CORE.glob("*.c"))):
+            for source, complaint in pool.map(compile_one, sources):
                 if complaint:
                     raise BuildError(
-                        f"{source.name} of dryspin's own core does not compile with {compiler.version}; "
+                        f"{source} of dryspin's own core does not compile with {compiler.version}; "
                         f"use gcc 9 or clang 10, or later:\n{complaint.strip().splitlines()[0]}"
                     )
 
