@@ -28,6 +28,9 @@ TIDY_SHARE = 3
 AFTER_S = 0.02
 """Time kept after the moment a claim broke: a few turns of the rotor, one throttle frame."""
 
+LATER_S = 0.3
+"""While choices are shortened, a claim may break so much later: another frame moves the whole rite."""
+
 
 @dataclass(frozen=True)
 class Shrunk:
@@ -44,11 +47,10 @@ class _Broken(Exception):  # noqa: N818 - a verdict, not an error
 
 
 def size(scenario: Scenario) -> tuple[Any, ...]:
-    """Sorts the scenario that is easier to read first: events, length, oddities, round numbers."""
-    odd = len(scenario.parts) + len(scenario.comparator_noise_mv) + len(scenario.load_nm)
-    odd += len(scenario.supply_v) + len(scenario.load_factor) + bool(scenario.seed)
-    odd += scenario.frame_ms != 20.0
-    return scenario.events, round(scenario.end_s, 4), odd, scenario.rest_deg, len(scenario.to_toml())
+    """Sorts the scenario that is easier to read first: events, oddities, length, round numbers."""
+    odd = len(scenario.parts) + bool(scenario.seed) + (scenario.frame_ms != 20.0) + (scenario.rest_deg != 0.0)
+    odd += sum(len(getattr(scenario, name)) for name in LINEAR_TRACES)
+    return scenario.events, odd, round(scenario.end_s, 4), scenario.rest_deg, len(scenario.to_toml())
 
 
 def shrink(try_out: TryOut, drive: Drive, draft: Draft, claim: str, cap: int) -> Shrunk | None:
@@ -124,7 +126,7 @@ class _OneEntry(ExampleDatabase):
 def _by_choices(hunt: _Hunt, drive: Drive, draft: Draft) -> None:
     """Let Hypothesis shorten the choices; every scenario is cut behind the moment it broke first."""
     assert hunt.best is not None
-    until_s = _cut_after(hunt.best)
+    until_s = _cut_after(hunt.best, LATER_S)
     if until_s is not None and not hunt.breaks(cut(draft.scenario, until_s)):
         until_s = None
     # One class per claim: Hypothesis tells failures apart by class and never slips between them.
@@ -199,11 +201,11 @@ def _with(scenario: Scenario, name: str, trace: Trace) -> Scenario:
     return replace(scenario, **changed)
 
 
-def _cut_after(best: Shrunk) -> float | None:
+def _cut_after(best: Shrunk, after_s: float = AFTER_S) -> float | None:
     moment_s = best.outcome.moment_s
     if moment_s is None:
         return None
-    until_s = round(moment_s + AFTER_S + 0.005, 2)
+    until_s = round(moment_s + after_s + 0.005, 2)
     return until_s if until_s < best.scenario.end_s else None
 
 
