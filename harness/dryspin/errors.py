@@ -13,9 +13,9 @@ class DryspinError(Exception):
 
 
 class UnitError(DryspinError, ValueError):
-    """A duration that is not a whole number of cycles or ticks, where whole ones are needed.
+    """A duration that is not a whole number of cycles or ticks, where whole ones are needed; or no note.
 
-    Remedy: choose a duration on the grid, or ask for rounding.
+    Remedy: choose a duration on the grid, or ask for rounding; write a note as letter and octave.
     """
 
 

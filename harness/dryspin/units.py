@@ -4,6 +4,7 @@ Speeds are mechanical, in rpm or rad/s; kv is line-to-line, in rpm/V, as motor s
 """
 
 import math
+import re
 from fractions import Fraction
 
 from dryspin.errors import UnitError
@@ -39,6 +40,28 @@ def kv_from_kt(kt_nm_per_a: float) -> float:
 def k_phase_from_kv(kv_rpm_per_v: float) -> float:
     """Flat top of one phase's back-EMF (V s/rad): half of the line-to-line constant."""
     return 0.5 * kt_from_kv(kv_rpm_per_v)
+
+
+_A4_HZ = 440.0
+_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_ACCIDENTALS = {"": 0, "#": 1, "b": -1}
+_NOTE = re.compile(r"([A-G])([#b]?)([0-9])", re.ASCII)
+
+
+def frequency_hz(note: str) -> float:
+    """Frequency (Hz) of a note by name, such as "C6", "F#5" or "Bb4"; raises `UnitError`.
+
+    Equal temperament from A4 = 440 Hz (ISO 16:1975): f = 440 * 2^((m - 69) / 12) with m the number
+    of semitones from C of the octave below zero; octave numbers change at C.
+    """
+    parts = _NOTE.fullmatch(note)
+    if parts is None:
+        raise UnitError(
+            f'"{note}" is no note: write a letter A to G, then # or b where needed, then the octave, as in C6'
+        )
+    letter, accidental, octave = parts.groups()
+    m = 12 * (int(octave) + 1) + _SEMITONES[letter] + _ACCIDENTALS[accidental]
+    return float(_A4_HZ * 2.0 ** ((m - 69) / 12.0))
 
 
 def cycles(seconds: float | str, f_cpu_hz: float, *, rounded: bool = False) -> int:

@@ -7,6 +7,7 @@ import pytest
 
 from dryspin.drive import (
     Bridge,
+    Calibration,
     Controller,
     Firmware,
     Load,
@@ -14,6 +15,7 @@ from dryspin.drive import (
     Sense,
     Supply,
     Throttle,
+    Tone,
     claims,
     schema,
 )
@@ -30,11 +32,14 @@ MODEL = {
     "sense": Sense,
     "controller": Controller,
     "throttle": Throttle,
+    "calibration": Calibration,
+    "tone": Tone,
 }
+TABLES = {**schema.TABLES, schema.TONES: schema.TONE}
 KEYS: dict[str, Key] = {
     f"{table}.{key.name}": key
     for table, keys in {
-        **schema.TABLES,
+        **TABLES,
         "top": schema.TOP,
         "claims": (*claims.TOP, *claims.LIMIT, *claims.SUPPRESSION),
         "scenario": scenario_schema.TOP,
@@ -65,7 +70,7 @@ def test_unit_stands_in_the_name_of_the_key(name):
 @pytest.mark.parametrize("table", MODEL)
 def test_tables_of_the_file_are_the_fields_of_the_model(table):
     """kt is the one key without a field: it is turned into kv."""
-    declared = {key.name for key in schema.TABLES[table]} - {"kt_nm_per_a", "kt_from"}
+    declared = {key.name for key in TABLES[table]} - {"kt_nm_per_a", "kt_from"}
 
     assert declared == {field.name for field in fields(MODEL[table])}
 

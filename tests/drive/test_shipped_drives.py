@@ -87,10 +87,32 @@ def test_lab_board_bears_25_v_at_fets_and_sense_pin(lab):
 def test_lab_drive_shares_all_but_supply_board_and_propeller(pack, lab):
     """One firmware, one motor: only the bench differs."""
     assert lab.load.kq_nm_s2.low == 0.0
-    for part in ("motor", "controller", "throttle"):
+    for part in ("motor", "controller", "throttle", "calibration", "tones"):
         assert getattr(lab, part) == getattr(pack, part)
     assert lab.firmware.sources == pack.firmware.sources
     assert lab.layers == (BOW_THRUSTER,)
+
+
+def test_tone_pulse_stays_far_below_the_peak_current(pack):
+    """i = V t / 2L through two phases without resistance, the rotor at rest: an upper bound (textbook)."""
+    for tone in pack.tones:
+        i_a = pack.supply.v_v.high * tone.pulse_us * 1e-6 / (2 * pack.motor.l_phase_h.nominal)
+
+        assert i_a < 7.0
+        assert i_a < 0.2 * pack.bridge.i_peak_max_a
+
+
+def test_the_rites_are_declared(pack):
+    """What the pilot is told: two seconds of full stick, half a second each, and six tones."""
+    calibration = pack.calibration
+
+    assert calibration.enter_frames * 20 == 2000
+    assert calibration.hold_frames * 20 == 500
+    assert calibration.order == ("high", "neutral", "low")
+    assert {tone.mark: tone.name for tone in pack.tones} == {
+        32: "ready", 33: "waiting", 34: "calibrating", 35: "stored", 36: "not stored", 37: "lost",
+    }  # fmt: skip
+    assert pack.tones[0].length_s == pytest.approx(0.3)
 
 
 def test_comparator_bounds_are_those_of_the_data_sheet(drive):

@@ -5,6 +5,7 @@ from dryspin.drive.claims import Claims, Limit, Suppression, claims_file, load_c
 from dryspin.drive.load import load_drive
 from dryspin.drive.model import (
     Bridge,
+    Calibration,
     Controller,
     Drive,
     Firmware,
@@ -13,12 +14,14 @@ from dryspin.drive.model import (
     Sense,
     Supply,
     Throttle,
+    Tone,
 )
 from dryspin.drive.overlay import overlaid_file, overlaid_files
 from dryspin.drive.span import Range
 
 __all__ = [
     "Bridge",
+    "Calibration",
     "Change",
     "Claims",
     "Controller",
@@ -32,6 +35,7 @@ __all__ = [
     "Supply",
     "Suppression",
     "Throttle",
+    "Tone",
     "claims_file",
     "load_claims",
     "load_drive",

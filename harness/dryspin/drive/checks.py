@@ -170,6 +170,43 @@ def throttle_points_are_in_order(drive: Drive) -> Iterator[Problem]:
             return
 
 
+def calibration_fits_the_throttle(drive: Drive) -> Iterator[Problem]:
+    """The stick can ask for calibration, and a range that is taken can be driven."""
+    calibration, t = drive.calibration, drive.throttle
+    if calibration is None:
+        return
+    lowest_us = t.neutral_us + t.dead_band_us
+    if not lowest_us < calibration.enter_us < t.valid_high_us:
+        yield Problem(
+            "calibration",
+            "enter_us",
+            f" = {calibration.enter_us:g} us must lie between neutral_us + dead_band_us = {lowest_us:g} us "
+            f"and valid_high_us = {t.valid_high_us:g} us of [throttle], or no stick could ask for it alone. "
+            "Choose a value between.",
+        )
+    if calibration.span_min_us >= calibration.span_max_us:
+        yield Problem(
+            "calibration",
+            "span_min_us",
+            f" = {calibration.span_min_us:g} us must be below span_max_us = {calibration.span_max_us:g} us, "
+            "or no range could be taken. Lower it, or raise span_max_us.",
+        )
+    if calibration.span_min_us <= t.dead_band_us:
+        yield Problem(
+            "calibration",
+            "span_min_us",
+            f" = {calibration.span_min_us:g} us must be above dead_band_us = {t.dead_band_us:g} us of "
+            "[throttle], or full stick could ask for nothing. Raise it.",
+        )
+    if calibration.still_us >= calibration.span_min_us:
+        yield Problem(
+            "calibration",
+            "still_us",
+            f" = {calibration.still_us:g} us must be below span_min_us = {calibration.span_min_us:g} us, or "
+            "one position could not be told from the next. Lower it.",
+        )
+
+
 CHECKS: tuple[Check, ...] = (
     carrier_exists,
     gates_are_held_off,
@@ -179,6 +216,7 @@ CHECKS: tuple[Check, ...] = (
     supply_carries_the_clock,
     rc_clock_is_8_mhz,
     throttle_points_are_in_order,
+    calibration_fits_the_throttle,
 )
 
 

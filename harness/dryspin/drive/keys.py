@@ -12,6 +12,8 @@ from typing import Any, Final
 from dryspin.drive.change import Change
 from dryspin.drive.document import suggestion
 from dryspin.drive.span import Range
+from dryspin.errors import UnitError
+from dryspin.units import frequency_hz
 
 
 class _Required:
@@ -161,6 +163,55 @@ class Texts(Key):
             if not isinstance(item, str) or not item.strip():
                 raise MismatchError(f"holds {toml_text(item)}, which is not a text that says something")
         return tuple(raw)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order(Texts):
+    """All of `choices`, each once, in any order."""
+
+    choices: tuple[str, ...]
+
+    def take(self, raw: object) -> tuple[str, ...]:
+        """The choices in the order given."""
+        given = super().take(raw)
+        for item in given:
+            if item not in self.choices:
+                hint = suggestion(item, self.choices, "value").removesuffix(".")
+                raise MismatchError(f"holds {toml_text(item)}, which is not known. {hint}")
+        if sorted(given) != sorted(self.choices):
+            raise MismatchError(f"must hold each of {', '.join(self.choices)} once")
+        return given
+
+
+@dataclass(frozen=True, kw_only=True)
+class Notes(Key):
+    """A list of [note, length in ms]; an empty name is a pause."""
+
+    def take(self, raw: object) -> tuple[tuple[str, float], ...]:
+        """Pairs of name and length in ms, at least one of them a note."""
+        if not isinstance(raw, list | tuple):
+            raise MismatchError(f"is {_kind(raw)}, not a list of notes")
+        notes = tuple(self._note(item) for item in raw)
+        if not any(name for name, _ in notes):
+            raise MismatchError("holds nothing but pauses" if notes else "is an empty list")
+        return notes
+
+    def _note(self, item: object) -> tuple[str, float]:
+        if not isinstance(item, list | tuple) or len(item) != 2 or not isinstance(item[0], str):
+            raise MismatchError(f"holds {toml_text(item)}, which is not [note, length in ms]")
+        name = item[0]
+        try:
+            ms = _NOTE_MS.take(item[1])
+            if name:
+                frequency_hz(name)
+        except MismatchError as mismatch:
+            raise MismatchError(f"holds {toml_text(item)}, whose length {mismatch}") from None
+        except UnitError as reason:
+            raise MismatchError(f"holds {toml_text(item)}: {reason}") from None
+        return name, ms
+
+
+_NOTE_MS = Number(name="length", unit="ms", above=0.0, at_most=60e3, meaning="the length of a note")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,6 +10,7 @@ from dryspin.drive.checks import problems
 from dryspin.drive.document import Document, read_document, suggestion
 from dryspin.drive.model import (
     Bridge,
+    Calibration,
     Controller,
     Drive,
     Firmware,
@@ -20,6 +21,7 @@ from dryspin.drive.model import (
     Throttle,
 )
 from dryspin.drive.section import Section
+from dryspin.drive.tones import read_tones
 from dryspin.errors import DriveError
 
 DRIVE_FILE = "drive.toml"
@@ -37,7 +39,7 @@ def load_drive(path: Path) -> Drive:
         path = path / DRIVE_FILE
     sheets = _sheets(path)
     sections = _sections(sheets)
-    values = {name: sections[name].read(keys) for name, keys in schema.TABLES.items()}
+    values = {name: section.read(schema.TABLES[name]) for name, section in sections.items()}
     drive = Drive(
         path=path,
         name=_name(sheets, path),
@@ -50,6 +52,8 @@ def load_drive(path: Path) -> Drive:
         controller=Controller(**values["controller"]),
         throttle=Throttle(**values["throttle"]),
         layers=_layers(sheets),
+        calibration=Calibration(**values["calibration"]) if "calibration" in values else None,
+        tones=read_tones(sheets),
     )
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)
@@ -83,7 +87,7 @@ def _sheets(path: Path) -> list[Document]:
 
 
 def _refuse_unknown_tables(sheet: Document) -> None:
-    known = [*(key.name for key in schema.TOP), *schema.TABLES]
+    known = [*(key.name for key in schema.TOP), *schema.TABLES, schema.TONES]
     for name in sheet.data:
         if name not in known:
             raise DriveError(
@@ -92,10 +96,12 @@ def _refuse_unknown_tables(sheet: Document) -> None:
 
 
 def _sections(sheets: list[Document]) -> dict[str, Section]:
-    """Each table as its nearest file gives it."""
+    """Each table as its nearest file gives it; none for a rite that no file declares."""
     sections = {}
     for name in schema.TABLES:
         giving = [sheet for sheet in sheets if name in sheet.data]
+        if not giving and name in schema.RITE_TABLES:
+            continue
         if not giving and name not in schema.OPTIONAL_TABLES:
             keys = ", ".join(key.name for key in schema.TABLES[name])
             raise DriveError(

@@ -127,11 +127,51 @@ class Throttle:
 
 
 @dataclass(frozen=True)
+class Calibration:
+    """How the firmware learns the stick's range: the rite it is declared to follow.
+
+    Entered when `enter_frames` valid pulses in a row, from the first after a power-on, are above
+    `enter_us`. Then the positions of `order` are learnt, each when `hold_frames` valid pulses in a
+    row lie within `still_us`; given up after `timeout_s` with nothing changed. High and low must lie
+    `span_min_us` to `span_max_us` from neutral.
+    """
+
+    enter_us: float
+    enter_frames: int
+    order: tuple[str, ...]
+    hold_frames: int
+    still_us: float
+    timeout_s: float
+    span_min_us: float
+    span_max_us: float
+
+
+@dataclass(frozen=True)
+class Tone:
+    """One tone the windings are made to sound: its name, and the mark (32..63) that announces it.
+
+    `notes` are pairs of a note's name ("C6", see `units.frequency_hz`; "" is a pause) and its length
+    in ms. `pulse_us` is the longest on-time of one pulse.
+    """
+
+    name: str
+    mark: int
+    notes: tuple[tuple[str, float], ...]
+    pulse_us: float
+
+    @property
+    def length_s(self) -> float:
+        """From its beginning to its end, pauses included."""
+        return sum(ms for _, ms in self.notes) / 1000.0
+
+
+@dataclass(frozen=True)
 class Drive:
     """One drive: motor, propeller, board, supply, controller, and the firmware's build.
 
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
+    `calibration` is None where the firmware learns nothing; `tones` are all it may sound.
     """
 
     path: Path
@@ -145,3 +185,5 @@ class Drive:
     controller: Controller
     throttle: Throttle
     layers: tuple[Path, ...] = ()
+    calibration: Calibration | None = None
+    tones: tuple[Tone, ...] = ()

@@ -6,8 +6,11 @@ keep between them stands in `checks.py`.
 
 from collections.abc import Mapping
 
-from dryspin.drive.keys import Changes, Defines, Flag, Key, Number, Spanned, Text, Texts
+from dryspin.drive.keys import Changes, Defines, Flag, Key, Notes, Number, Order, Spanned, Text, Texts
 from dryspin.drive.span import Range
+
+FIRST_TONE_MARK, LAST_TONE_MARK = 32, 63
+"""Marks kept for tones: PORT_MARK_TONE_FIRST and on in drive_port.h."""
 
 TOP: tuple[Key, ...] = (
     Text(name="name", meaning="a short name for reports", default="", may_be_empty=True,
@@ -137,6 +140,44 @@ THROTTLE: tuple[Key, ...] = (
            meaning="the longest pulse that counts", reason="house rule, from memory"),
 )  # fmt: skip
 
+CALIBRATION: tuple[Key, ...] = (
+    Number(name="enter_us", unit="us", above=0.0,
+           meaning="the pulse above which the stick asks for calibration at power-on"),
+    Number(name="enter_frames", whole=True, at_least=1, at_most=1000, default=100,
+           meaning="the number of valid pulses in a row above enter_us that enter calibration",
+           reason="two seconds of the common 20 ms frame: nobody holds full stick at power-on so long by "
+                  "mistake; common practice, no source"),
+    Order(name="order", choices=("high", "neutral", "low"), default=("high", "neutral", "low"),
+          meaning="the stick positions in the order in which they are learnt",
+          reason="the stick is up when calibration begins, and comes down from there"),
+    Number(name="hold_frames", whole=True, at_least=2, at_most=1000, default=25,
+           meaning="the number of valid pulses in a row that lie still before a position counts",
+           reason="half a second of the common 20 ms frame: a stick on its way is not held so long; "
+                  "common practice, no source"),
+    Number(name="still_us", unit="us", above=0.0, at_most=200.0, default=15.0,
+           meaning="the span within which the pulses of a held stick lie",
+           reason="some 1.5 % of a stick's way; idle sticks scatter by 23 us over minutes (RC forum post "
+                  "\"RX fail-safe\", 2015), by less in half a second"),
+    Number(name="timeout_s", unit="s", above=0.0, at_most=600.0, default=10.0,
+           meaning="the time after which calibration is left with nothing changed",
+           reason="three holds of half a second, and time to move the stick between them; no source"),
+    Number(name="span_min_us", unit="us", above=0.0, default=200.0,
+           meaning="the least distance of full stick from neutral that is taken",
+           reason="two fifths of the common 500 us: less leaves too few steps; house rule, no source"),
+    Number(name="span_max_us", unit="us", above=0.0, default=700.0,
+           meaning="the greatest distance of full stick from neutral that is taken",
+           reason="1500 us and 700 us are the ends of what counts as a pulse, 800 and 2200 us"),
+)  # fmt: skip
+
+TONE: tuple[Key, ...] = (
+    Text(name="name", meaning="a name for reports, such as \"ready\""),
+    Number(name="mark", whole=True, at_least=FIRST_TONE_MARK, at_most=LAST_TONE_MARK,
+           meaning="the number that port_mark() announces the tone with, 32 to 63"),
+    Notes(name="notes", meaning="the notes as [[\"C6\", 120], ...]: name (\"\" is a pause) and length in ms"),
+    Number(name="pulse_us", unit="us", above=0.0, at_most=1000.0,
+           meaning="the longest time one pulse keeps a winding on"),
+)  # fmt: skip
+
 TABLES: Mapping[str, tuple[Key, ...]] = {
     "firmware": FIRMWARE,
     "motor": MOTOR,
@@ -146,7 +187,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "sense": SENSE,
     "controller": CONTROLLER,
     "throttle": THROTTLE,
+    "calibration": CALIBRATION,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
+
+RITE_TABLES = ("calibration",)
+"""Tables of what a firmware may do or not: without the table it does not."""
+
+TONES = "tone"
+"""Name of the list of tables, one a tone."""

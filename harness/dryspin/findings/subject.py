@@ -88,6 +88,8 @@ def _physics(drive: Drive) -> tuple[object, ...]:
         drive.sense,
         drive.controller,
         drive.throttle,
+        drive.calibration,
+        drive.tones,
     )
 
 
