@@ -51,12 +51,17 @@
 
 /* ---- align ------------------------------------------------------------------------------- */
 
-/* Resistance alone limits the current at rest: (D V - (1 - D) 0.7 V) / 0.17 ohm, 5 A to 8 A on the
- * pack at 0.14. The ramp from nothing lets friction take up the swing while the well is shallow. */
-#define ALIGN_DUTY 36U
+/*
+ * Resistance alone limits the current at rest: (D V - (1 - D) 0.7 V) / 0.17 ohm, 2 A to 4 A on the
+ * pack at 28 counts. Little is better: friction, which alone ends the swing (the EMF of the driven
+ * pair vanishes at its middle), is then a fifth of the pull instead of a tenth. The first counts
+ * only make up for the diode. A rotor that leaves the dead point late needs 0.1 s to come down.
+ */
 #define ALIGN_DUTY_FIRST 12U
-#define ALIGNS 3U
-#define ALIGN_MS 100U
+#define ALIGN_DUTY 28U
+#define ALIGN_COUNT_MS 2U
+#define ALIGNS 2U
+#define ALIGN_MS 150U
 
 /* ---- ramp -------------------------------------------------------------------------------- */
 

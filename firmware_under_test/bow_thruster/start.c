@@ -1,11 +1,9 @@
 /*
  * start.c - see start.h.
  *
- * The rotor is turned to a known place by three neighbouring patterns in turn. One alone leaves a
- * rotor that happens to stand opposite to it where it is, or lets go of it so late that it still
- * swings widely at the end, and may then be met by the next pattern just where that one is opposite.
- * Each begins with hardly any current, so that the rotor arrives slowly and friction can take from
- * its swing.
+ * The rotor is turned to a known place by two neighbouring patterns in turn, as one alone leaves a
+ * rotor that happens to stand opposite to it where it is. Each has time for a rotor that lets go
+ * late: one still on its way when the next pattern comes would be carried on by it.
  */
 #include "start.h"
 
@@ -22,6 +20,7 @@
 static uint8_t stage;
 static uint8_t aligns_left;
 static uint8_t ms_left;
+static uint8_t ms_to_count;
 static uint8_t step;
 static uint8_t direction;
 
@@ -34,6 +33,7 @@ static void align(void)
 	bridge_drive(step);
 	port_interrupts_restore(were_on);
 	ms_left = ALIGN_MS;
+	ms_to_count = ALIGN_COUNT_MS;
 }
 
 void start_begin(uint8_t turning)
@@ -63,8 +63,12 @@ void start_beat(void)
 {
 	if (stage == RAMPING)
 		return;
-	if ((ms_left & 1U) == 0U && duty_now() < ALIGN_DUTY)
-		duty_set((uint8_t)(duty_now() + 1U));
+	ms_to_count--;
+	if (ms_to_count == 0U) {
+		ms_to_count = ALIGN_COUNT_MS;
+		if (duty_now() < ALIGN_DUTY)
+			duty_set((uint8_t)(duty_now() + 1U));
+	}
 	ms_left--;
 	if (ms_left != 0U)
 		return;
