@@ -63,15 +63,17 @@ def test_a_name_taken_by_something_else_is_left_alone(tmp_path):
 
 
 def test_only_findings_of_the_firmware_are_its_kept_ones(tmp_path):
-    """Several firmwares share ./traces/found."""
+    """Several firmwares share ./traces/found, and one firmware may be checked with several drives."""
     mine = save_finding(tmp_path / "found", finding(tmp_path))
     save_finding(tmp_path / "found", finding(tmp_path, firmware=tmp_path / "other"))
+    save_finding(tmp_path / "found", finding(tmp_path, drive=tmp_path / "firmware" / "lab.toml"))
+    drive_file = tmp_path / "firmware" / "drive.toml"
 
-    kept = kept_findings(tmp_path / "found", tmp_path / "firmware")
+    kept = kept_findings(tmp_path / "found", tmp_path / "firmware", drive_file)
 
     assert [path for path, _ in kept] == [mine]
     assert kept[0][1].scenario == SCENARIO
-    assert kept_findings(tmp_path / "nowhere", tmp_path / "firmware") == []
+    assert kept_findings(tmp_path / "nowhere", tmp_path / "firmware", drive_file) == []
 
 
 def test_a_damaged_kept_finding_is_not_passed_over(tmp_path):
@@ -79,7 +81,7 @@ def test_a_damaged_kept_finding_is_not_passed_over(tmp_path):
     (tmp_path / "gates-1.toml").write_text("dryspin_finding = 1\n")
 
     with pytest.raises(FindingError, match=r"gates-1\.toml: lacks the table \[hashes\]"):
-        kept_findings(tmp_path, tmp_path / "firmware")
+        kept_findings(tmp_path, tmp_path / "firmware", tmp_path / "firmware" / "drive.toml")
 
 
 def test_asking_for_a_folder_creates_nothing(tmp_path):

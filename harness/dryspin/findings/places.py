@@ -34,16 +34,18 @@ def require_writable(folder: Path) -> None:
         ) from None
 
 
-def kept_findings(folder: Path, firmware_dir: Path) -> list[tuple[Path, Finding]]:
-    """Findings of this firmware in `folder`, by name; FindingError names a file that is none.
+def kept_findings(folder: Path, firmware_dir: Path, drive_file: Path) -> list[tuple[Path, Finding]]:
+    """Findings of this firmware with this drive in `folder`, by name; FindingError names a file that is none.
 
-    Findings of other firmware are passed over: many may share a folder.
+    Findings of other firmware, or with another drive, are passed over: many may share a folder.
     """
     if not folder.is_dir():
         return []
     kept = [(path, read_finding(path)) for path in sorted(folder.glob("*.toml"))]
-    ours = firmware_dir.resolve()
-    return [(path, finding) for path, finding in kept if finding.firmware.resolve() == ours]
+    ours = firmware_dir.resolve(), drive_file.resolve()
+    return [
+        (path, found) for path, found in kept if (found.firmware.resolve(), found.drive.resolve()) == ours
+    ]
 
 
 def save_finding(folder: Path, finding: Finding) -> Path:
@@ -75,4 +77,5 @@ def _same(path: Path, finding: Finding) -> bool:
         kept.claim == finding.claim
         and kept.scenario == finding.scenario
         and kept.firmware.resolve() == finding.firmware.resolve()
+        and kept.drive.resolve() == finding.drive.resolve()
     )

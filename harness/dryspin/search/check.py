@@ -133,7 +133,7 @@ def check(
 
 
 def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -> tuple[KeptResult, ...]:
-    kept = kept_findings(folder, subject.directory)
+    kept = kept_findings(folder, subject.directory, subject.drive.path)
 
     def work(finding: Finding, progress: Callable[[int], None]) -> Replay:
         replayed = replay_on(subject, finding)
