@@ -11,6 +11,7 @@ import click
 
 from dryspin import __version__
 from dryspin.cli.check import check
+from dryspin.cli.doctor import doctor
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
@@ -41,6 +42,7 @@ def dryspin() -> None:
 
     \b
     A first session
+      dryspin doctor
       dryspin check firmware_under_test/bow_thruster
       dryspin replay traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
@@ -57,6 +59,7 @@ def dryspin() -> None:
 dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
+dryspin.add_command(doctor)
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -20,6 +20,9 @@ _STYLES = {
     "held": "green",
     "not exercised": "yellow",
     "cannot tell": "yellow",
+    "ok": "green",
+    "failed": "bold red",
+    "not tried": "yellow",
 }
 
 QUIET_S = 2.0
