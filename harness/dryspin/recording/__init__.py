@@ -6,6 +6,7 @@ from dryspin.recording.recording import Recording
 from dryspin.recording.signals import EDGE, GATES, LEG_NAMES, LEGS, STATE, Leg, Mark, Reset, Signal
 from dryspin.recording.spans import Span, Steps
 from dryspin.recording.timeline import Timeline
+from dryspin.recording.windings import WindingPulses, find_winding_pulses
 
 __all__ = [
     "EDGE",
@@ -23,6 +24,8 @@ __all__ = [
     "Span",
     "Steps",
     "Timeline",
+    "WindingPulses",
+    "find_winding_pulses",
     "load_recording",
     "save_recording",
 ]
