@@ -14,6 +14,7 @@ import numpy as np
 
 from dryspin.drive import (
     Bridge,
+    Calibration,
     Controller,
     Drive,
     Firmware,
@@ -23,6 +24,7 @@ from dryspin.drive import (
     Sense,
     Supply,
     Throttle,
+    Tone,
 )
 from dryspin.recording import EDGE, GATES, LEGS, STATE, Leg, Mark, Recording, Reset, Signal
 from dryspin.recording.sixstep import (
@@ -69,6 +71,11 @@ def thruster(**bridge: float) -> Drive:
         sense=Sense(33e3, 10e3, Range(-0.04, 0.0, 0.04), exactly(5e-7)),
         controller=Controller("mega168", F_CPU_HZ, "crystal", 5.0, 0),
         throttle=Throttle(NEUTRAL_US, FORWARD_US, REVERSE_US, 40.0, 800.0, 2200.0),
+        calibration=Calibration(1700.0, 20, ("high", "neutral", "low"), 10, 15.0, 2.0, 200.0, 700.0),
+        tones=(
+            Tone("ready", 32, (("C6", 120.0), ("", 60.0), ("E6", 120.0)), 30.0),
+            Tone("stored", 35, (("C6", 100.0), ("E6", 100.0)), 30.0),
+        ),
     )
 
 
@@ -79,6 +86,7 @@ class Story:
     speeds     rotor speed, rpm, linear between its points
     throttle   pulse width in us from a moment on; 0 = no pulse
     late_deg, crossing_late_deg  electrical angle by which steps and crossings come after the ideal one
+    currents, voltages  of U and the bus at one state; current_spans from a moment to another
     alternating_deg  by which odd steps come later and even ones earlier
     """
 
@@ -92,6 +100,7 @@ class Story:
     scenario: dict[str, object] = field(default_factory=dict)
     edges: list[tuple[float, int, int]] = field(default_factory=list)
     currents: list[tuple[float, float]] = field(default_factory=list)
+    current_spans: list[tuple[float, float, float]] = field(default_factory=list)
     voltages: list[tuple[float, float]] = field(default_factory=list)
     end_s: float = 1.0
 
@@ -194,6 +203,8 @@ class Story:
         for name, points in (("i_u_a", self.currents), ("v_bus_v", self.voltages)):
             for at_s, value in points:
                 states[name][np.searchsorted(t_s, at_s)] = value
+        for from_s, to_s, amps in self.current_spans:
+            states["i_u_a"][slice(*np.searchsorted(t_s, (from_s, to_s)))] = amps
         scenario = Scenario(
             seed=0,
             end_s=self.end_s,

@@ -1,33 +1,18 @@
 """Each claim without a distance objects to a violation planted for it, and only it does unless said why."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
-
 import pytest
 
 from dryspin.monitors import FAMILIES, Status, claims_of
 from dryspin.recording import Leg, Mark, Signal
 from dryspin.recording.sixstep import DRIVEN
 
-from .courtroom import broken, verdicts
+from .courtroom import Plant, broken, verdicts
+from .rite_plants import PLANTS as RITE_PLANTS
 from .synthetic import F_CPU_HZ, FORWARD_US, NEUTRAL_US, REVERSE_US, Story
 from .voyage import Voyage, voyage
 
 ALIGN_S = Voyage().align_at_s
 CYCLE_S = 1 / F_CPU_HZ
-
-
-@dataclass(frozen=True)
-class Plant:
-    """A violation of `claim`; `also` object to the same thing for the reason in the docstring of `make`."""
-
-    claim: str
-    make: Callable[[], Story]
-    also: tuple[str, ...] = ()
-    given: dict[str, float] = field(default_factory=dict)
-
-    def __str__(self) -> str:
-        return f"{self.claim}-{self.make.__name__.strip('_')}"
 
 
 def _steps(story: Story) -> list[float]:
@@ -210,6 +195,7 @@ PLANTS = [
     Plant("arming.rite", _armed_again_at_once_after_a_reset),
     Plant("arming.bad_pulses", _bad_pulse_ends_the_run),
     Plant("arming.bad_pulses", _bad_pulse_moves_the_duty),
+    *RITE_PLANTS,
 ]
 
 

@@ -17,7 +17,16 @@ from .voyage import voyage
 
 def test_families_stand_in_the_order_of_reports():
     """A family is a file; the order is part of what a user reads."""
-    assert list(FAMILIES) == ["gates", "commutation", "startup", "reversal", "arming"]
+    assert list(FAMILIES) == [
+        "gates",
+        "commutation",
+        "startup",
+        "synchronism",
+        "reversal",
+        "arming",
+        "calibration",
+        "tones",
+    ]
 
 
 def test_names_are_known_once_and_limits_exist():

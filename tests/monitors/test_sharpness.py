@@ -1,37 +1,16 @@
 """Each limit is sharp: at four fifths of it the claim holds, at six fifths it objects."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
-
 import pytest
 
 from dryspin.monitors import FAMILIES, LIMITS, Limits, Status, claims_of
 from dryspin.recording import Leg, Mark, Signal
 
-from .courtroom import broken, verdicts
+from .courtroom import Case, broken, verdicts
+from .rite_cases import CASES as RITE_CASES
 from .synthetic import FRAME_S, NEUTRAL_US, Story, thruster
 from .voyage import RAMP_S, Voyage, pulse_end_s, voyage
 
 ALIGN_S = Voyage().align_at_s
-
-
-@dataclass(frozen=True)
-class Case:
-    """`make(value)` writes a recording in which `claim` sees `value` of what `limit` bounds.
-
-    `also` are claims that object to the same thing, with the reason beside the case; `given` are
-    limits moved out of the way of it.
-    """
-
-    claim: str
-    limit: str
-    make: Callable[[float], Story]
-    minimum: bool = False
-    also: tuple[str, ...] = ()
-    given: dict[str, float] = field(default_factory=dict)
-
-    def __str__(self) -> str:
-        return f"{self.claim}-{self.limit}"
 
 
 def _dead_time(ns: float) -> Story:
@@ -178,6 +157,7 @@ CASES = [
         also=("commutation.direction",),
     ),
     Case("arming.rotor_still", "idle_deg", _moved),
+    *RITE_CASES,
 ]
 
 PRECONDITIONS = [
@@ -251,6 +231,12 @@ def test_every_limit_of_every_claim_has_been_shown_sharp():
         ("reversal.in_time", "opposing_rpm"),
         ("arming.rite", "loss_s"),
         ("arming.bad_pulses", "loss_s"),
+        ("startup.off_and_said", "rest_rpm"),
+        ("synchronism.lost_drive", "rest_rpm"),
+        ("synchronism.recovers", "rest_rpm"),
+        ("tones.still", "rest_rpm"),
+        ("tones.pitch", "demand_act_s"),
+        ("tones.pattern", "demand_act_s"),
     }
 
     assert used - shown == windows

@@ -12,7 +12,7 @@ from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import GAP_S
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, not_exercised, worst
-from dryspin.recording import Mark, Signal
+from dryspin.recording import Mark, Reset, Signal
 from dryspin.recording.signals import mark_name
 
 ORDER = 50
@@ -25,6 +25,12 @@ STEADY_US = 2.0
 
 DUTY_SLACK = 8
 """Counts of 255 by which duty may still move under a steady stick: 3 %, what a control loop breathes."""
+
+_CAUSES = {
+    int(Reset.POWER_ON): "a power cut",
+    int(Reset.BROWN_OUT): "a brown-out",
+    int(Reset.WATCHDOG): "a reset by the watchdog",
+}
 
 DISARMED_MARKS = (Mark.OFF, Mark.TONE, Mark.PRECHARGE)
 
@@ -50,7 +56,7 @@ def periods(evidence: Evidence) -> list[Period]:
     """The stretches of the recording that each need a rite of their own."""
     recording = evidence.recording
     loss_s = evidence.limits["loss_s"]
-    starts = [(0.0, "power-on"), *((t, "a reset") for t in evidence.resets_s)]
+    starts = [(0.0, "power-on"), *((t, _CAUSES.get(why, "a reset")) for t, why in _resets(evidence))]
     lost = evidence.demand.gaps(loss_s, recording.end_s)
     starts += [(last + loss_s, "a lost signal") for last, _ in lost if last + loss_s < recording.end_s]
     starts.sort()
@@ -68,6 +74,16 @@ def periods(evidence: Evidence) -> list[Period]:
         drives = next(((a, row) for a, _, row in evidence.drive_spans if start_s <= a < stop_s), (None, None))
         found.append(Period(why, start_s, stop_s, *armed, *drives))
     return found
+
+
+def _resets(evidence: Evidence) -> list[tuple[float, int]]:
+    """(moment in s, cause) of every start of the controller but the first."""
+    cycles, causes, _ = evidence.recording.of(Signal.RESET)
+    return [
+        (float(evidence.recording.seconds(c)), int(why))
+        for c, why in zip(cycles, causes, strict=True)
+        if c > 0
+    ]
 
 
 def idle(evidence: Evidence) -> Ruling:
@@ -136,11 +152,35 @@ def bad_pulses(evidence: Evidence) -> Ruling:
     return worst(rulings, "no bad pulse came before arming or while running")
 
 
+def after_reset(evidence: Evidence) -> Ruling:
+    """A reset at any moment, by any cause, leads to no drive before arming, no tone into a turning rotor."""
+    recording, rulings = evidence.recording, []
+    tones_s = [float(recording.seconds(span.start)) for span in evidence.spans_of(Mark.TONE)]
+    tone_rows = [span.row for span in evidence.spans_of(Mark.TONE)]
+    limit_rpm = evidence.limits["turning_rpm"]
+    for start_s, cause in _resets(evidence):
+        why = _CAUSES.get(cause, "a reset")
+        period = next(p for p in evidence.derive(periods) if p.start_s == start_s)
+        until_s = period.armed_s if period.armed_s is not None else period.stop_s
+        if period.drives_s is not None and period.drives_s < until_s:
+            words = f"driven after {why} at {start_s:.3f} s, without being armed"
+            rulings.append(discrete(True, words, period.drives_s, period.drives_row))
+        elif until_s - start_s > GAP_S:
+            rulings.append(discrete(False, f"nothing driven between {why} and arming"))
+        for tone_s, row in zip(tones_s, tone_rows, strict=True):
+            if start_s <= tone_s < until_s:
+                rpm = abs(evidence.rpm_at(tone_s))
+                words = f"a tone after {why} at {start_s:.3f} s meets a rotor that turns at {rpm:.0f} rpm"
+                rulings.append(at_most(rpm, limit_rpm, "rpm", words, tone_s, row))
+    return worst(rulings, "the controller was never started again")
+
+
 def loss(evidence: Evidence) -> Ruling:
     """Without a valid pulse for the time of loss, all gates are open until pulses are back."""
     recording, limit_s, rulings = evidence.recording, evidence.limits["loss_s"], []
     gates = recording.gates
-    on = np.any(gates.values != 0, axis=1)
+    # A tone may tell the captain that the signal is lost; its own family judges it.
+    on = np.any(gates.values != 0, axis=1) & (evidence.marks_at(gates.cycles) != Mark.TONE)
     for last_s, next_s in evidence.demand.gaps(limit_s, recording.end_s):
         first, stop = gates.index_at(np.array([recording.cycle_of(last_s), recording.cycle_of(next_s) - 1]))
         driven = first + np.flatnonzero(on[first : stop + 1])
@@ -241,6 +281,13 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         bad_pulses,
         ("arm_frames", "loss_s"),
+    ),
+    Claim(
+        "after_reset",
+        "a reset at any moment leads to no drive, and to no tone into a turning rotor",
+        Needs.PINS | Needs.INSIDE,
+        after_reset,
+        ("turning_rpm",),
     ),
     Claim("loss", "a lost signal opens all gates in time", Needs.PINS | Needs.INSIDE, loss, ("loss_s",)),
 )

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dryspin.drive import Throttle
+from dryspin.monitors.learning import StickRange, learnings
+from dryspin.monitors.ranges import Epoch, epochs
 from dryspin.recording import Recording
 
 Bools = NDArray[np.bool_]
@@ -101,8 +104,10 @@ class Demand:
         return found
 
 
-def read_demand(recording: Recording) -> Demand:
-    """Demand at the throttle pin of `recording`, by `drive.throttle`."""
+def read_demand(recording: Recording, in_force: list[Epoch] | None = None) -> Demand:
+    """Demand at the throttle pin of `recording`, by `drive.throttle` and the ranges in force."""
+    if in_force is None:
+        in_force = epochs(recording, learnings(recording))
     throttle, pulses = recording.drive.throttle, recording.pulses
     widths_us = pulses.widths / recording.f_cpu_hz * 1e6
     nominal_hz = recording.drive.controller.f_cpu_hz
@@ -111,21 +116,44 @@ def read_demand(recording: Recording) -> Demand:
         recording.f_cpu_hz / nominal_hz - 1.0
     )
     inside = np.minimum(widths_us - throttle.valid_low_us, throttle.valid_high_us - widths_us)
-    sign = 1.0 if throttle.forward_full_us > throttle.neutral_us else -1.0
-    ahead_us = sign * (widths_us - throttle.neutral_us)
     valid, invalid = inside > guard_us, inside < -guard_us
-    neutral_by = throttle.dead_band_us - np.abs(ahead_us)
-    sure_us = SURE_DEMAND * throttle.dead_band_us + guard_us
+    falls_s: Floats = recording.seconds(pulses.falls)
+    # What nobody knows is maybe everything, and surely nothing.
+    sure = {name: np.zeros(len(falls_s), bool) for name in ("neutral", "not_neutral", "forward", "reverse")}
+    maybe = {name: np.ones(len(falls_s), bool) for name in ("neutral", "forward", "reverse")}
+    borders = [epoch.from_s for epoch in in_force[1:]]
+    for epoch, from_s, to_s in zip(in_force, [0.0, *borders], [*borders, np.inf], strict=True):
+        within = (falls_s >= from_s) & (falls_s < to_s)
+        if not epoch.ranges or not np.any(within):
+            continue
+        readings = [_read(throttle, r, widths_us[within], guard_us[within]) for r in epoch.ranges]
+        for name, mask in sure.items():
+            mask[within] = np.logical_and.reduce([reading[name] for reading in readings])
+        for name, mask in maybe.items():
+            mask[within] = np.logical_or.reduce([reading[f"maybe_{name}"] for reading in readings])
     return Demand(
-        falls_s=recording.seconds(pulses.falls),
+        falls_s=falls_s,
         widths_us=widths_us,
         invalid=invalid,
         valid=valid,
-        neutral=valid & (neutral_by > guard_us),
-        maybe_neutral=~invalid & (neutral_by > -guard_us),
-        not_neutral=valid & (neutral_by < -guard_us),
-        forward=valid & (ahead_us > sure_us),
-        maybe_forward=~invalid & (ahead_us > throttle.dead_band_us - guard_us),
-        reverse=valid & (-ahead_us > sure_us),
-        maybe_reverse=~invalid & (-ahead_us > throttle.dead_band_us - guard_us),
+        **{name: valid & mask for name, mask in sure.items()},
+        **{f"maybe_{name}": ~invalid & mask for name, mask in maybe.items()},
     )
+
+
+def _read(throttle: Throttle, stick: StickRange, widths_us: Floats, guard_us: Floats) -> dict[str, Bools]:
+    """What valid pulses of `widths_us` surely are, and may be, to a drive with this range."""
+    guard_us = guard_us + stick.slack_us
+    sign = 1.0 if stick.forward_full_us > stick.neutral_us else -1.0
+    ahead_us = sign * (widths_us - stick.neutral_us)
+    neutral_by = throttle.dead_band_us - np.abs(ahead_us)
+    sure_us = SURE_DEMAND * throttle.dead_band_us + guard_us
+    return {
+        "neutral": neutral_by > guard_us,
+        "not_neutral": neutral_by < -guard_us,
+        "forward": ahead_us > sure_us,
+        "reverse": -ahead_us > sure_us,
+        "maybe_neutral": neutral_by > -guard_us,
+        "maybe_forward": ahead_us > throttle.dead_band_us - guard_us,
+        "maybe_reverse": -ahead_us > throttle.dead_band_us - guard_us,
+    }

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryspin.monitors.demand import Demand, Episode, read_demand
+from dryspin.monitors.learning import Learning, learnings
 from dryspin.monitors.limits import Limits
+from dryspin.monitors.ranges import Epoch, epochs
 from dryspin.recording import LEGS, Leg, Mark, Recording, Signal, Span, Timeline
 from dryspin.recording.sixstep import leg_code
 from dryspin.recording.timeline import Ints, Stream, merge
@@ -72,7 +74,17 @@ class Evidence:
     @cached_property
     def demand(self) -> Demand:
         """What the stick asks for."""
-        return read_demand(self.recording)
+        return read_demand(self.recording, self.epochs)
+
+    @cached_property
+    def learnings(self) -> list[Learning]:
+        """Stretches in which the firmware learns the stick's range."""
+        return learnings(self.recording)
+
+    @cached_property
+    def epochs(self) -> list[Epoch]:
+        """The stick's ranges in force, from power-on."""
+        return epochs(self.recording, self.learnings)
 
     @cached_property
     def episodes(self) -> list[Episode]:
@@ -155,6 +167,14 @@ class Evidence:
     def mark_at_s(self, t_s: float) -> int:
         """State mark in force at `t_s`."""
         return int(self.marks_at(np.array([self.recording.cycle_of(t_s)]))[0])
+
+    def state_behind_tone(self, t_s: float) -> int:
+        """State mark in force at `t_s`; during a tone, the one before it."""
+        starts, marks, _ = self.mark_stream
+        k = int(np.searchsorted(starts, self.recording.cycle_of(t_s), side="right")) - 1
+        while k > 0 and marks[k] == Mark.TONE:
+            k -= 1
+        return int(marks[k]) if k >= 0 else int(Mark.OFF)
 
     def spans_of(self, *marks: int) -> list[Span]:
         """Spans of any of `marks`, in order."""

@@ -17,7 +17,7 @@ CRYSTAL_SHARE = 0.001
 """A dead time short by less is as long as asked: a crystal is not exact either."""
 
 _DRIVEN_MARKS = (Mark.ALIGN, Mark.RAMP, Mark.RUN)
-_OPEN_MARKS = (Mark.OFF, Mark.ARMED, Mark.COAST, Mark.GIVEN_UP)
+_OPEN_MARKS = (Mark.OFF, Mark.ARMED, Mark.COAST, Mark.GIVEN_UP, Mark.CALIBRATING)
 
 
 def _allowed() -> NDArray[np.bool_]:

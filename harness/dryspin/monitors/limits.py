@@ -3,6 +3,7 @@
 A value that belongs to the drive (dead time, peak current) is taken from `drive.toml`.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -17,6 +18,21 @@ class Limit:
     value: float | Callable[[Drive], float]
     unit: str
     reason: str
+
+
+REST_RPM = 60.0
+
+OFFSET_COVER = 1.25
+
+
+def hidden_rpm(drive: Drive) -> float:
+    """Speed, mechanical, at which the EMF's flat top is `OFFSET_COVER` times the worst comparator offset.
+
+    The comparator sees ratio 2/3 k w. At least the speed at which a rotor counts as at rest.
+    """
+    offset_v = OFFSET_COVER * max(abs(drive.sense.offset_v.low), abs(drive.sense.offset_v.high))
+    w_rad_s = offset_v / (drive.sense.ratio * 2.0 / 3.0 * drive.motor.k_phase_v_s)
+    return max(w_rad_s * 30.0 / math.pi, REST_RPM)
 
 
 LIMITS: Mapping[str, Limit] = {
@@ -64,7 +80,7 @@ LIMITS: Mapping[str, Limit] = {
     ),
     # ---- startup ---------------------------------------------------------------------------------
     "rest_rpm": Limit(
-        60.0,
+        REST_RPM,
         "rpm",
         "one turn a second: its EMF, 60 mV at 1000 rpm/V, hides below every comparator offset",
     ),
@@ -101,6 +117,23 @@ LIMITS: Mapping[str, Limit] = {
         "s",
         "15 g of copper (385 J/kg K) at the peak current of 40 A in two phases of 0.08 ohm, 256 W, warm by "
         "45 K a second",
+    ),
+    "give_up_s": Limit(
+        6.0,
+        "s",
+        "five tries of 0.7 s with half a second to cool down after each: then it runs or is blocked",
+    ),
+    # ---- synchronism -----------------------------------------------------------------------------
+    "lost_s": Limit(
+        0.1,
+        "s",
+        "at the peak current of 40 A the copper warms by 5 K meanwhile, a FET's junction by some 10 K: "
+        "a tenth of what a standing rotor may take, and as long again as the slowest steps need to tell",
+    ),
+    "recover_s": Limit(
+        2.0,
+        "s",
+        "half a second to cool down, a quarter to brake and listen, 0.7 s to start, and half a second over",
     ),
     # ---- reversal --------------------------------------------------------------------------------
     "reversal_share": Limit(
@@ -145,6 +178,49 @@ LIMITS: Mapping[str, Limit] = {
         30.0,
         "deg",
         "electrical; half a step: what a tone or a bootstrap charge may do to a resting rotor at most",
+    ),
+    "turning_rpm": Limit(
+        hidden_rpm,
+        "rpm",
+        "where the top of the EMF outgrows the worst comparator offset by a quarter: a rotor that turns "
+        "slower looks like one at rest to the controller, whatever it does to find out",
+    ),
+    # ---- calibration -----------------------------------------------------------------------------
+    "storing_s": Limit(
+        1.0,
+        "s",
+        "beyond the time-out: a position just learnt, two records of 16 bytes at 3.4 ms each, and two short "
+        "tones before the word is given",
+    ),
+    "stick_counts": Limit(
+        12.0,
+        "counts",
+        "of 255: duty breathes by 3 % under a steady stick, and a straight line between two seen points is "
+        "off by another 1 to 2 %",
+    ),
+    # ---- tones -----------------------------------------------------------------------------------
+    "pitch_cents": Limit(
+        5.0,
+        "cents",
+        "the least difference most ears tell; the timer's half microsecond is 1 cent at 1 kHz and far "
+        "less on the mean of many pulses",
+    ),
+    "note_share": Limit(
+        0.05,
+        "",
+        "of a note's length: a twentieth of a beat is the least unevenness that is heard",
+    ),
+    "tone_a": Limit(
+        0.5,
+        "A",
+        "short pulses have four to five times their mean as root mean square: 2.3 A in two windings of "
+        "0.08 ohm are 0.8 W, which 15 g of copper in still air shed at some 20 K above it",
+    ),
+    "tone_deg": Limit(
+        10.0,
+        "deg",
+        "electrical; 1.4 degrees at the shaft, half a millimetre at the tip of a 40 mm propeller: no finger "
+        "feels it. A pulse of 30 us moves a free rotor by a hundredth of a degree, the next one back",
     ),
 }
 

@@ -10,6 +10,7 @@ from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.motion import WAY, asked, longest_within, running_from
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
 from dryspin.recording import Mark, Span
+from dryspin.scenario import linear_value
 
 ORDER = 30
 
@@ -65,7 +66,7 @@ def in_time(evidence: Evidence) -> Ruling:
     rulings = []
     for episode in asked(evidence):
         start_s = episode.start_s
-        if evidence.mark_at_s(start_s) not in (Mark.ARMED, Mark.GIVEN_UP):
+        if evidence.state_behind_tone(start_s) not in (Mark.ARMED, Mark.GIVEN_UP):
             continue
         if abs(evidence.rpm_at(start_s)) > rest_rpm:
             continue
@@ -82,6 +83,29 @@ def in_time(evidence: Evidence) -> Ruling:
             at_most(seen_s, limit_s, "s", words, start_s + min(seen_s, limit_s), _act(evidence, start_s))
         )
     return worst(rulings, "no armed drive at rest inside its envelope was asked to start for long enough")
+
+
+def off_and_said(evidence: Evidence) -> Ruling:
+    """A start comes about or is given up and said so, inside the envelope or far out of it."""
+    limits, rulings = evidence.limits, []
+    for episode in asked(evidence):
+        start_s = episode.start_s
+        if evidence.state_behind_tone(start_s) not in (Mark.ARMED, Mark.GIVEN_UP):
+            continue
+        until_s = min(episode.stop_s, evidence.next_reset_s(start_s))
+        if not _left_at_rest(evidence, start_s, until_s):
+            continue
+        reached_s = running_from(evidence, episode.asks, start_s, until_s, limits["rest_rpm"])
+        given_up_s = _given_up_s(evidence, episode)
+        ends = [t for t in (reached_s, given_up_s) if t is not None and t <= until_s]
+        seen_s = (min(ends) if ends else until_s) - start_s
+        if not ends and seen_s <= limits["give_up_s"]:
+            continue
+        how = "neither running nor given up" if not ends else "running" if reached_s in ends else "given up"
+        words = f"{WAY[episode.asks]} asked at {start_s:.3f} s, {how} after {seen_s:.3f} s"
+        moment_s = start_s + min(seen_s, limits["give_up_s"])
+        rulings.append(at_most(seen_s, limits["give_up_s"], "s", words, moment_s, _act(evidence, start_s)))
+    return worst(rulings, "no armed drive at rest was asked to start for long enough")
 
 
 def swing_back(evidence: Evidence) -> Ruling:
@@ -144,6 +168,23 @@ def standstill(evidence: Evidence) -> Ruling:
     return worst(rulings, "no winding was ever driven")
 
 
+def _left_at_rest(evidence: Evidence, from_s: float, to_s: float) -> bool:
+    """Whether the rotor stands at `from_s`, and nothing from outside turns it until `to_s`.
+
+    A rotor that something keeps turning may be waited for.
+    """
+    scenario, rest_rpm = evidence.recording.scenario, evidence.limits["rest_rpm"]
+    driven_rpm = [abs(rpm) for _, rpm in scenario.speed_rpm]
+    hold_nm = evidence.recording.drive.load.coulomb_nm.nominal * scenario.parts.get("coulomb", 1.0)
+    pushed_nm = [abs(linear_value(scenario.load_nm, t, 0.0)) for t in (from_s, to_s)]
+    pushed_nm += [abs(nm) for t, nm in scenario.load_nm if from_s < t < to_s]
+    return (
+        abs(evidence.rpm_at(from_s)) <= rest_rpm
+        and max(driven_rpm, default=0.0) <= rest_rpm
+        and max(pushed_nm) <= hold_nm
+    )
+
+
 def _turned(evidence: Evidence, run: Span, direction: int) -> bool:
     recording = evidence.recording
     ends = recording.theta_at(recording.seconds(np.array([run.start, run.stop])))
@@ -187,6 +228,13 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         in_time,
         ("start_s", "rest_rpm"),
+    ),
+    Claim(
+        "off_and_said",
+        "a start comes about, or the drive is off and says so",
+        Needs.PINS | Needs.INSIDE,
+        off_and_said,
+        ("give_up_s", "rest_rpm"),
     ),
     Claim(
         "swing_back",

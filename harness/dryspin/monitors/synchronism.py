@@ -1,0 +1,155 @@
+"""Synchronism: steps are taken for a rotor that follows them; a lost one is let go, and caught again.
+
+Lost is a rotor that in RUN hardly turns, or turns another way or at another rate than the steps.
+Where it stands within a step is not asked here but by the family of commutation.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from dryspin.monitors.claim import Claim, Needs
+from dryspin.monitors.evidence import JOIN_S, Evidence
+from dryspin.monitors.following import running
+from dryspin.monitors.motion import WAY, asked, running_from
+from dryspin.monitors.verdict import Ruling, at_most, worst
+from dryspin.recording import Mark
+from dryspin.recording.signals import mark_name
+
+ORDER = 35
+
+WINDOW_S: Final = 0.02
+"""Six steps at the slowest speed of closed loop, some 400 rpm of a motor with 7 pole pairs."""
+
+SAMPLE_S: Final = 1e-3
+STEPS: Final = 6
+SLIP_DEG: Final = 180.0
+"""Half an electrical turn within six steps: the rotor has passed where the torque changes sign."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """A stretch of drive in RUN: its length (s from power-on), its direction, the steps in it."""
+
+    start_s: float
+    stop_s: float
+    direction: int
+    first: int
+    last: int
+    row: int
+
+
+def lost_drive(evidence: Evidence) -> Ruling:
+    """In RUN a rotor that does not follow is driven for a short time only."""
+    limit_s, rulings = evidence.limits["lost_s"], []
+    for drive in evidence.derive(driven_runs):
+        lost = sorted(_standing(evidence, drive) + _slipping(evidence, drive))
+        longest_s, at_s = 0.0, drive.start_s
+        from_s = to_s = float("-inf")
+        for a, b in lost:
+            if a > to_s + JOIN_S:
+                from_s = a
+            to_s = max(to_s, b)
+            if to_s - from_s > longest_s:
+                longest_s, at_s = to_s - from_s, from_s
+        if longest_s > 0.0:
+            words = f"from {at_s:.3f} s on the rotor does not follow the steps, and is driven for "
+            words += f"{longest_s:.3f} s more"
+        else:
+            words = f"the rotor follows the steps {WAY[drive.direction]}"
+        rulings.append(at_most(longest_s, limit_s, "s", words, at_s + longest_s, _row(evidence, drive, at_s)))
+    return worst(rulings, "no rotor was driven in RUN for long enough to tell")
+
+
+def recovers(evidence: Evidence) -> Ruling:
+    """A run that ends while the stick still asks for it is followed by another, or given up and said so."""
+    recording, limits, rulings = evidence.recording, evidence.limits, []
+    seconds, runs = recording.seconds, evidence.spans_of(Mark.RUN)
+    directions = evidence.derive(running).direction
+    for k, run in enumerate(runs):
+        lost_s, way = float(seconds(run.stop)), int(directions[k])
+        episode = next((e for e in asked(evidence) if e.start_s <= lost_s < e.stop_s), None)
+        if episode is None or episode.asks != way or lost_s >= recording.end_s:
+            continue
+        until_s = min(episode.stop_s, evidence.next_reset_s(lost_s - SAMPLE_S))
+        after = next((span for span in recording.marks if span.start >= run.stop), None)
+        if after is None or until_s <= lost_s:
+            continue
+        said = [float(seconds(s.start)) for s in evidence.spans_of(Mark.GIVEN_UP) if s.start >= run.stop]
+        again_s = running_from(evidence, way, lost_s, until_s, limits["rest_rpm"])
+        ends = [t for t in (again_s, *said[:1]) if t is not None and t <= until_s]
+        seen_s = (min(ends) if ends else until_s) - lost_s
+        inside = evidence.inside_envelope(lost_s, min(until_s, lost_s + limits["recover_s"]))
+        limit_s = limits["recover_s" if inside else "give_up_s"]
+        if not ends and seen_s <= limit_s:
+            continue
+        how = "runs again or is given up" if ends else "neither runs nor is given up"
+        words = f"lost at {lost_s:.3f} s, when {mark_name(after.mark)}; {how} {seen_s:.3f} s later"
+        rulings.append(at_most(seen_s, limit_s, "s", words, lost_s + min(seen_s, limit_s), after.row))
+    return worst(rulings, "no run ended while the stick still asked for it, with time to see what follows")
+
+
+def driven_runs(evidence: Evidence) -> list[Drive]:
+    """Stretches of RUN in which the supply drives the windings, in one known direction."""
+    recording, steps = evidence.recording, evidence.recording.steps
+    directions = evidence.derive(running).direction
+    times_s = recording.seconds(steps.cycles)
+    found = []
+    for k, run in enumerate(evidence.spans_of(Mark.RUN)):
+        run_s, stop_s = float(recording.seconds(run.start)), float(recording.seconds(run.stop))
+        for a, b, row in evidence.drive_spans:
+            start_s, end_s = max(a, run_s), min(b, stop_s)
+            if directions[k] and end_s - start_s > WINDOW_S:
+                first, last = np.searchsorted(times_s, (start_s, end_s))
+                found.append(Drive(start_s, end_s, int(directions[k]), int(first), int(last), row))
+    return found
+
+
+def _standing(evidence: Evidence, drive: Drive) -> list[tuple[float, float]]:
+    """Stretches in which the rotor gets on slower than at rest, or backwards, over `WINDOW_S`."""
+    recording = evidence.recording
+    rest_deg = evidence.limits["rest_rpm"] * 6.0 * recording.drive.motor.pole_pairs * WINDOW_S
+    times = np.arange(drive.start_s + WINDOW_S, drive.stop_s, SAMPLE_S)
+    ahead = recording.theta_at(times) - recording.theta_at(times - WINDOW_S)
+    standing = np.degrees(ahead) * drive.direction < rest_deg
+    return [(float(t) - WINDOW_S, float(t)) for t in times[standing]]
+
+
+def _slipping(evidence: Evidence, drive: Drive) -> list[tuple[float, float]]:
+    """Stretches of six steps over which the rotor's way differs from theirs by half a turn."""
+    recording, steps = evidence.recording, evidence.recording.steps
+    if drive.last - drive.first <= STEPS:
+        return []
+    times = recording.seconds(steps.cycles[drive.first : drive.last])
+    moves = steps.moves[drive.first : drive.last - 1] * drive.direction
+    stepped = np.concatenate(([0.0], np.cumsum(60.0 * moves)))
+    turned = np.degrees(recording.theta_at(times)) * drive.direction
+    slip = (turned[STEPS:] - turned[:-STEPS]) - (stepped[STEPS:] - stepped[:-STEPS])
+    off = np.flatnonzero(np.abs(slip) > SLIP_DEG)
+    return [(float(times[k]), float(times[k + STEPS])) for k in off]
+
+
+def _row(evidence: Evidence, drive: Drive, t_s: float) -> int:
+    """The step that was driven at `t_s`."""
+    steps = evidence.recording.steps
+    k = int(np.searchsorted(steps.cycles, evidence.recording.cycle_of(t_s), side="right")) - 1
+    return int(steps.rows[k]) if k >= 0 else drive.row
+
+
+CLAIMS = (
+    Claim(
+        "lost_drive",
+        "no lost rotor is driven for long",
+        Needs.INSIDE,
+        lost_drive,
+        ("lost_s", "rest_rpm"),
+    ),
+    Claim(
+        "recovers",
+        "after a loss it runs again, or is given up and said so",
+        Needs.PINS | Needs.INSIDE,
+        recovers,
+        ("recover_s", "give_up_s", "rest_rpm"),
+    ),
+)

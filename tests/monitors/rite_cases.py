@@ -1,0 +1,199 @@
+"""Where the claims on calibration, tones and synchronism are sharp."""
+
+from dataclasses import replace
+
+from dryspin.drive import Tone
+from dryspin.recording import Mark, Signal
+
+from .courtroom import Case
+from .rites import READY, Rite, counts_at, launch, play, two_sails
+from .synthetic import FORWARD_US, Story, thruster
+from .voyage import pulse_end_s
+
+CUT_OFF = Rite(ends_as=None, bytes_written=3)
+"""Three of the bytes are written when the power goes, 10 ms after the first."""
+
+LONG = Tone("long", 40, (("C6", 1000.0),), 30.0)
+PAUSING = Tone("pausing", 41, (("C6", 100.0), ("", 500.0), ("C6", 100.0)), 30.0)
+C6_S = 1.0 / 1046.502
+OLD = counts_at(160 / 360)
+"""Duty at 1700 us under the range of drive.toml."""
+
+DRIVEN = {"speed_rpm": ((0.0, 0.0),)}
+"""Somebody turns the rotor: before arming it may then move."""
+
+
+def armed(end_s: float = 1.2) -> Story:
+    """Armed at 0.515 s with the stick at neutral."""
+    story = Story(end_s=end_s)
+    story.mark(0.001, Mark.OFF)
+    story.mark(0.515, Mark.ARMED)
+    return story
+
+
+def learns(end_s: float | None = None, **rite: object) -> Story:
+    """A range is learnt from power-on, and nothing else happens."""
+    story = Story(end_s=9.0)
+    ended_s = replace(Rite(), **rite).tell(story)  # type: ignore[arg-type]
+    story.end_s = end_s or ended_s + 0.2
+    return story
+
+
+def tone_at(tone: Tone = READY, **how: object) -> Story:
+    """A tone at 0.6 s, of a drive that knows it."""
+    story = armed(2.0)
+    story.drive = replace(story.drive, tones=(*thruster().tones, LONG, PAUSING))
+    play(story, 0.6, tone, back_to=Mark.ARMED, **how)
+    return story
+
+
+# ---- synchronism ------------------------------------------------------------------------------------
+
+
+def _stops_in_run(seconds: float) -> Story:
+    """At 1.2 s the rotor stops at once; steps go on by the clock for `seconds`, then it is given up."""
+    story = armed(1.2 + seconds + 0.2)
+    story.throttle.append((0.6, FORWARD_US))
+    story.edge(0.6, Signal.DUTY, 128)
+    last = launch(story, 0.9, 1.2)
+    story.speeds[-1] = (1.2001, 0.0)
+    for k in range(1, round(seconds / 5e-4)):
+        story.drive_step(1.2 + k * 5e-4, (last + k) % 6)
+    story.stop(1.2 + seconds, Mark.GIVEN_UP)
+    return story
+
+
+def _runs_again_after(seconds: float) -> Story:
+    story = armed(1.2 + seconds + 0.5)
+    story.throttle.append((0.6, FORWARD_US))
+    story.edge(0.6, Signal.DUTY, 128)
+    launch(story, 0.9, 1.2)
+    story.stop(1.2, Mark.COAST)
+    launch(story, 1.2 + seconds, story.end_s)
+    return story
+
+
+def _given_up_after(seconds: float) -> Story:
+    story = armed(1.2 + seconds + 0.5)
+    story.scenario["supply_v"] = ((0.0, 9.0),)
+    story.throttle.append((0.6, FORWARD_US))
+    story.edge(0.6, Signal.DUTY, 128)
+    launch(story, 0.9, 1.2)
+    story.stop(1.2, Mark.COAST)
+    story.mark(1.2 + seconds, Mark.GIVEN_UP)
+    return story
+
+
+def _not_started(seconds: float) -> Story:
+    story = armed(0.6 + seconds + 0.5)
+    story.throttle.append((0.6, FORWARD_US))
+    story.mark(pulse_end_s(0.6, FORWARD_US) + seconds, Mark.GIVEN_UP)
+    return story
+
+
+# ---- a turning rotor --------------------------------------------------------------------------------
+
+
+def _turns_at(story: Story, at_s: float, rpm: float) -> Story:
+    story.scenario.update(DRIVEN)
+    story.speeds += [(at_s - 0.02, 0.0), (at_s - 0.01, rpm), (at_s + 0.01, rpm), (at_s + 0.02, 0.0)]
+    return story
+
+
+def _said(story: Story, mark: Mark) -> float:
+    return next(t for t, signal, value in sorted(story.edges) if signal == Signal.MARK and value == mark)
+
+
+def _learns_while_turning(rpm: float) -> Story:
+    story = learns(enter_frames=30)
+    return _turns_at(story, _said(story, Mark.CALIBRATING), rpm)
+
+
+def _writes_while_turning(rpm: float) -> Story:
+    story = learns()
+    return _turns_at(story, min(t for t, signal, _ in story.edges if signal == Signal.STORE), rpm)
+
+
+def _tone_while_turning(rpm: float) -> Story:
+    return _turns_at(tone_at(), 0.6, rpm)
+
+
+def _tone_after_reset_while_turning(rpm: float) -> Story:
+    story = armed(1.8)
+    story.edge(1.0, Signal.RESET, 2)
+    story.mark(1.065, Mark.OFF)
+    play(story, 1.2)
+    return _turns_at(story, 1.2, rpm)
+
+
+def _tone_turns(degrees: float) -> Story:
+    story = tone_at()
+    rpm = degrees / 7 / 0.05 / 6.0
+    story.speeds += [(0.65, 0.0), (0.7, rpm), (0.75, 0.0)]
+    return story
+
+
+def _tone_current(amps: float) -> Story:
+    story = tone_at()
+    story.current_spans.append((0.6, 1.0, amps))
+    return story
+
+
+CASES = [
+    Case(
+        "synchronism.lost_drive",
+        "lost_s",
+        _stops_in_run,
+        # Steps without a rotor lie at any angle.
+        given={"step_early_deg": 400.0, "step_late_deg": 400.0},
+    ),
+    Case("synchronism.recovers", "recover_s", _runs_again_after),
+    Case("synchronism.recovers", "give_up_s", _given_up_after),
+    Case("startup.off_and_said", "give_up_s", _not_started, given={"start_s": 99.0}),
+    Case(
+        "arming.after_reset",
+        "turning_rpm",
+        _tone_after_reset_while_turning,
+        # The tone itself is at fault too, reset or not.
+        also=("tones.still",),
+    ),
+    Case("calibration.entry", "turning_rpm", _learns_while_turning),
+    Case("calibration.writes", "turning_rpm", _writes_while_turning),
+    Case(
+        "calibration.leaving",
+        "storing_s",
+        lambda s: learns(
+            positions=(1800.0,),
+            bytes_written=0,
+            ends_as=Mark.NOT_STORED,
+            takes_s=thruster().calibration.timeout_s + s,
+        ),
+    ),
+    Case(
+        "calibration.leaving",
+        "stick_counts",
+        lambda n: two_sails(
+            Rite(positions=(1800.0,), bytes_written=0, ends_as=Mark.NOT_STORED), OLD + round(n)
+        ),
+    ),
+    Case(
+        "calibration.sane_range",
+        "stick_counts",
+        # The new range's full is 300 us from neutral; positions are known to 1 us, 1 count here.
+        lambda n: two_sails(Rite(), counts_at(160 / 260) + 1 + round(n)),
+    ),
+    Case(
+        "calibration.old_or_new",
+        "stick_counts",
+        lambda n: two_sails(CUT_OFF, OLD - round(n), resets_s=(0.01,)),
+    ),
+    Case("tones.pitch", "pitch_cents", lambda c: tone_at(cents=c)),
+    Case("tones.pitch", "pitch_cents", lambda c: tone_at(cents=-c)),
+    # A note is a whole number of pulses: one of them is free.
+    Case("tones.pattern", "note_share", lambda x: tone_at(LONG, stretch=1.0 + x + C6_S)),
+    Case("tones.pattern", "note_share", lambda x: tone_at(LONG, stretch=1.0 - x - C6_S)),
+    Case("tones.pattern", "note_share", lambda x: tone_at(PAUSING, pause_stretch=1.0 + x + C6_S / 0.5)),
+    Case("tones.current", "tone_a", _tone_current),
+    Case("tones.still", "turning_rpm", _tone_while_turning),
+    Case("tones.still", "tone_deg", _tone_turns),
+]

@@ -1,0 +1,148 @@
+"""Rites done right are not held against anybody, and what a recording cannot show is not claimed."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dryspin.monitors import Status
+from dryspin.monitors.demand import read_demand
+from dryspin.recording import Mark, Signal
+
+from .courtroom import broken, until, verdicts
+from .rite_cases import CUT_OFF, armed, learns, tone_at
+from .rites import READY, Rite, counts_at, play, two_sails
+from .synthetic import FORWARD_US, Story, thruster
+
+OLD, NEW = counts_at(160 / 360), counts_at(160 / 260)
+
+
+@pytest.mark.parametrize("counts", [OLD, NEW])
+def test_after_a_cut_the_old_range_is_right_and_so_is_the_new_one(counts):
+    """Nobody can say which: the last byte may have been written or not."""
+    found = verdicts(two_sails(CUT_OFF, counts, resets_s=(0.01,)).recording())
+
+    assert broken(found) == set()
+    assert found["calibration.old_or_new"].status == Status.HELD
+    assert found["calibration.old_or_new"].seen == pytest.approx(0.0, abs=0.5)
+
+
+def test_a_stick_where_both_ranges_ask_for_the_same_tells_nothing():
+    """At 1900 us both give full duty: the claim was exercised, but this recording cannot tell."""
+    found = verdicts(two_sails(CUT_OFF, 255, resets_s=(0.01,), us=1900.0).recording())
+
+    assert found["calibration.old_or_new"].status == Status.CANNOT_TELL
+    assert "never held still" in found["calibration.old_or_new"].text
+
+
+def test_a_cut_before_the_first_byte_is_no_doubt():
+    """Nothing was written, so the old range is in force; and old-or-new was not put to the test."""
+    rite = replace(CUT_OFF, bytes_written=0)
+    found = verdicts(two_sails(rite, OLD, resets_s=(0.01,)).recording())
+
+    assert broken(found) == set()
+    assert found["calibration.old_or_new"].status == Status.NOT_EXERCISED
+
+
+def test_a_stored_range_that_is_obeyed_holds_everything():
+    """Learnt, stored, armed by the new neutral, driven by the new full."""
+    found = verdicts(two_sails(Rite(), NEW).recording())
+
+    assert broken(found) == set()
+    for claim in ("entry", "leaving", "sane_range", "writes"):
+        assert found[f"calibration.{claim}"].status == Status.HELD, claim
+
+
+def test_a_stored_range_that_is_not_obeyed_is_found():
+    """The firmware says that it is stored, and goes on by the old one."""
+    assert broken(verdicts(two_sails(Rite(), OLD).recording())) == {"calibration.sane_range"}
+
+
+@pytest.mark.parametrize("end_s", np.arange(0.05, 1.9, 0.0873))
+def test_a_recording_may_end_anywhere_in_learning(end_s):
+    """Half a rite is no fault."""
+    assert broken(verdicts(until(learns().recording(), float(end_s)))) == set()
+
+
+@pytest.mark.parametrize("end_s", np.arange(0.59, 1.0, 0.0213))
+def test_a_recording_may_end_anywhere_in_a_tone(end_s):
+    """Half a note is no fault."""
+    assert broken(verdicts(until(tone_at().recording(), float(end_s)))) == set()
+
+
+def test_a_tone_may_be_cut_short_by_the_stick():
+    """What is asked goes before what is heard."""
+    story = armed(0.9)
+    play(story, 0.6, replace(READY, notes=(("C6", 70.0),)), back_to=Mark.ARMED)
+    story.throttle.append((0.64, FORWARD_US))
+
+    assert broken(verdicts(story.recording())) == set()
+
+
+def test_a_tone_whose_clock_is_fast_is_not_held_against_the_firmware():
+    """Half a percent, 8.7 cents, is the oscillator's: notes are measured by the controller's own clock."""
+    run = tone_at().recording()
+    fast = replace(run, f_cpu_hz=run.f_cpu_hz * 1.005, end_cycle=run.end_cycle)
+
+    assert verdicts(fast)["tones.pitch"].seen == pytest.approx(0.0, abs=0.1)
+
+
+def test_the_learnt_neutral_arms_and_the_declared_one_does_not():
+    """After 1800, 1400, 1000 the stick at 1500 asks for forward, and at 1400 for nothing."""
+    story = learns(positions=(1800.0, 1400.0, 1000.0))
+    stored_s = next(t for t, signal, value in story.edges if (signal, value) == (Signal.MARK, Mark.STORED))
+    story.throttle += [(stored_s + 0.01, 1400.0), (stored_s + 0.2, 1500.0)]
+    story.end_s = stored_s + 0.4
+    demand = read_demand(story.recording())
+    after = demand.falls_s > stored_s + 0.03
+
+    assert np.all(demand.neutral[after & (demand.widths_us < 1450.0)])
+    assert np.all(demand.forward[after & (demand.widths_us > 1450.0)])
+
+
+def test_a_store_that_was_not_empty_leaves_the_stick_unclear():
+    """Only the firmware knows the range in it: nothing is surely neutral, and everything may be."""
+    story = Story(scenario={"store": "5aa5"})
+    demand = read_demand(story.recording())
+
+    assert np.all(demand.maybe_neutral & demand.maybe_forward & demand.maybe_reverse)
+    assert not np.any(demand.neutral | demand.forward | demand.reverse | demand.not_neutral)
+
+
+def test_a_lost_signal_may_be_told_by_a_tone():
+    """All gates open but for what is heard."""
+    story = armed(1.6)
+    story.throttle.append((0.7, 0.0))
+    story.mark(0.85, Mark.OFF)
+    play(story, 1.2)
+
+    assert broken(verdicts(story.recording())) == set()
+
+
+def test_a_drive_that_declares_no_rites_has_none_to_be_judged_by():
+    """Without [calibration] and [[tone]] the families are not exercised, unless it does them."""
+    story = armed()
+    story.drive = replace(thruster(), calibration=None, tones=())
+    found = verdicts(story.recording())
+
+    assert {
+        verdict.status for name, verdict in found.items() if name.startswith(("calibration", "tones"))
+    } == {Status.NOT_EXERCISED}
+
+
+def test_what_arms_during_a_tone_is_still_asked_to_start_in_time():
+    """A tone is no excuse: behind it the drive is armed."""
+    story = armed(2.0)
+    story.throttle.append((0.7, FORWARD_US))
+    story.mark(0.65, Mark.TONE)
+    story.edge(0.65, Signal.MARK, READY.mark)
+
+    assert "startup.in_time" in broken(verdicts(story.recording()))
+
+
+def test_an_unanswered_stick_at_neutral_is_no_loss():
+    """A run that ends with the demand has not been lost."""
+    found = verdicts(two_sails(Rite(), NEW).recording())
+
+    assert found["synchronism.recovers"].status == Status.NOT_EXERCISED
+    assert found["synchronism.lost_drive"].seen == 0.0
