@@ -177,6 +177,18 @@ def _never_turns() -> Story:
     return voyage(align_s=0.9, start_takes_s=1.0, end_s=1.9)
 
 
+def _aligned_again_from_the_ramp() -> Story:
+    """A ramp that fails is followed by the next try at once, with not so much as a mark between."""
+    knobs = Voyage(start_takes_s=0.6, end_s=1.8)
+    story = knobs.story()
+    failed_s = knobs.align_at_s - 0.06
+    story.mark(failed_s, Mark.ALIGN)
+    story.drive_step(failed_s, 4)
+    story.mark(failed_s + 0.04, Mark.RAMP)
+    story.drive_step(failed_s + 0.04, 5)
+    return story
+
+
 PLANTS = [
     Plant("gates.both_fets", _both_fets_for_a_cycle),
     Plant("gates.two_high", _second_leg_chopped_for_5_us),
@@ -187,6 +199,7 @@ PLANTS = [
     Plant("commutation.missed_crossings", _crossing_not_taken),
     Plant("startup.in_time", _never_turns),
     Plant("startup.tries", _try_after_giving_up, given={"start_s": 9.0}),
+    Plant("startup.tries", _aligned_again_from_the_ramp),
     Plant("reversal.neutral", _two_reverse_steps_at_neutral),
     Plant("reversal.opposing_drive", _aligned_at_speed),
     Plant("arming.idle", _driven_before_arming, also=("arming.rite",)),

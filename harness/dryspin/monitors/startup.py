@@ -25,6 +25,8 @@ SAMPLE_S = 1e-3
 class Try:
     """One attempt to start: ALIGN and RAMP marks in one piece, and the RUN they led to.
 
+    Aligning after a ramp is the next try, be it without a pause: the ramp before it had failed.
+
     direction  asked for when it began, +1 or -1
     start_s, stop_s  of ALIGN and RAMP
     let_go_s   end of the RUN that followed, else `stop_s`
@@ -47,6 +49,8 @@ def tries_of(evidence: Evidence, episode: Episode) -> list[Try]:
     while k < len(marks):
         first = k
         while k < len(marks) and marks[k].mark in (Mark.ALIGN, Mark.RAMP):
+            if k > first and (marks[k - 1].mark, marks[k].mark) == (Mark.RAMP, Mark.ALIGN):
+                break
             k += 1
         if k == first:
             k += 1
