@@ -67,11 +67,11 @@
 
 /* Begins with some 9 A, 85 mNm, and follows the EMF upwards. */
 #define RAMP_DUTY 48U
-#define RAMP_DUTY_LAST 78U
+#define RAMP_DUTY_LAST 84U
 #define RAMP_EXTRA_STEPS 60U
 
-/* A step of 1.4 ms is 1020 rpm; the EMF there, 0.51 V, is twice the worst offset. */
-#define HANDOVER_TICKS 2800U
+/* A step of 1.1 ms is 1300 rpm; the EMF there, 0.62 V, is more than twice the worst offset. */
+#define HANDOVER_TICKS 2200U
 #define HANDOVER_STREAK 6U
 #define CAUGHT_STREAK 6U
 

@@ -30,6 +30,7 @@ void timing_begin(uint16_t interval_ticks)
 
 void timing_hidden(void)
 {
+	interval = (uint16_t)(interval - (interval >> 5));
 	known = 0U;
 }
 

@@ -9,12 +9,15 @@
 /* Begin with a step interval known otherwise and no crossing yet. */
 void timing_begin(uint16_t interval_ticks);
 
-/* A crossing could not be seen: the next one has no partner. */
+/*
+ * A crossing could not be seen: the next one has no partner. Either current hid it, or the rotor
+ * gains speed and is ahead; the interval is shortened by 1/32, more than any rotor gains in a step,
+ * as early steps make a hidden crossing visible and late ones do not.
+ */
 void timing_hidden(void);
 
 /*
- * A crossing came long before it was looked for: likewise, and the interval is shortened by a
- * sixteenth, as the rotor must be faster or further on than was thought.
+ * A crossing came long before it was looked for, the rotor not being caught yet: likewise, by 1/16.
  */
 void timing_ahead(void);
 
