@@ -1,0 +1,87 @@
+"""Each claim against a firmware that is wrong in one way, and against the same firmware without the wrong."""
+
+import re
+
+import pytest
+
+from dryspin.drive import load_drive
+from dryspin.findings import BROKEN, HELD
+from dryspin.monitors import FAMILIES, claims_of, known_claims
+
+from .variants import KNOWN_BAD, NAMES, finding, good, head, kept, replayed, wrong
+
+COVERED = ("gates", "commutation", "startup", "reversal", "arming")
+"""Families of which every claim has a variant, or a line in README.md that says why there is none."""
+
+EVENTS = 4
+"""A scenario with more of them no longer shows at a glance what the firmware does wrong."""
+
+README = (KNOWN_BAD / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_claim_named_in_the_head_objects_on_the_kept_scenario(name):
+    """A monitor that lets pass what it is there for is worse than none: it is believed."""
+    assert len(kept(name)) == 1
+    assert finding(name).claim == head(name).claim
+    assert finding(name).expected == BROKEN
+    assert replayed(name).as_expected, replayed(name).outcome
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_good_firmware_holds_the_claim_on_the_same_scenario(name):
+    """What is objected to is the change, not the scenario; "not exercised" would prove nothing."""
+    outcome = good(name).of(head(name).claim)
+
+    assert outcome.status == HELD, outcome
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_other_family_objects_unless_the_head_says_why(name):
+    """A defect shows under its own name, so that its reader looks for it in the right place."""
+    family = head(name).claim.partition(".")[0]
+    objections = {outcome.claim for outcome in wrong(name).outcomes if outcome.status == BROKEN}
+    others = {claim for claim in objections if claim.partition(".")[0] != family}
+
+    assert others <= set(head(name).also)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_good_firmware_gives_no_family_a_reason_to_object(name):
+    """A scenario outside what the thruster can do would blame the wrong one of the two."""
+    assert not [outcome for outcome in good(name).outcomes if outcome.status == BROKEN]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_variant_is_the_bow_thruster_with_few_changes(name):
+    """The difference to the good firmware must be readable in a minute."""
+    firmware = load_drive(KNOWN_BAD / name).firmware
+
+    assert firmware.base == "../../bow_thruster"
+    assert 1 <= len(firmware.change) <= 2
+    assert finding(name).scenario.events <= EVENTS
+    assert set(head(name).also) <= set(known_claims())
+
+
+def test_every_claim_has_a_variant_or_a_reason_why_there_is_none():
+    """A claim that no firmware has ever broken may be one that cannot object."""
+    excused = set(re.findall(r"^\| `([a-z_]+\.[a-z_]+)` \| \S", README, re.MULTILINE))
+    claims = {f"{family}.{claim.name}" for family in COVERED for claim in claims_of(family)}
+    shown = {head(name).claim for name in NAMES}
+
+    assert set(COVERED) <= set(FAMILIES)
+    assert claims - shown - excused == set()
+    assert not excused & shown
+    assert excused <= set(known_claims())
+
+
+def test_the_index_names_every_variant_with_its_claim_and_events():
+    """Who looks for an example of a claim looks there."""
+    rows = re.findall(
+        r"^\| \[(\w+)\]\((\w+)/drive\.toml\) \| .+ \| `([\w.]+)` \| (\d+) \|$", README, re.MULTILINE
+    )
+
+    assert rows == [
+        (name, name, head(name).claim, str(finding(name).scenario.events))
+        for name in sorted(NAMES, key=lambda name: (known_claims().index(head(name).claim), name))
+    ]
