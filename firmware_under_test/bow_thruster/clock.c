@@ -4,7 +4,6 @@
 #include "clock.h"
 
 #include "drive_port.h"
-#include "events.h"
 
 static volatile uint16_t wraps;
 
@@ -34,5 +33,4 @@ uint32_t clock_now(void)
 void on_wrap(void)
 {
 	wraps = (uint16_t)(wraps + 1U);
-	events_post(EVENT_WRAP);
 }

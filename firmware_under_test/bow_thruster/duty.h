@@ -10,10 +10,10 @@
 /* At once, with no slew. */
 void duty_set(uint8_t duty);
 
-/* One count nearer to `wanted`, but above `limit` never. Returns the duty now. */
+/* Counts of 255. */
 uint8_t duty_now(void);
 
-/* Go towards `wanted` as far as the time since the last call allows. `now_ticks`: the clock. */
+/* Go towards `wanted` as far as the time since the last change allows. `now_ticks`: the clock. */
 void duty_towards(uint8_t wanted, uint32_t now_ticks);
 
 /* Highest duty that keeps the current down at a step of this length. */

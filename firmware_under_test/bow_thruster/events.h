@@ -12,7 +12,6 @@
 #define EVENT_CAUGHT 0x08U  /* the steps follow the crossings now */
 #define EVENT_LOST 0x10U    /* the rotor is lost; the legs are open already */
 #define EVENT_HIDDEN 0x20U  /* the winding's current hid a crossing */
-#define EVENT_WRAP 0x40U    /* 32.768 ms have gone by */
 
 /* From handlers only. */
 void events_post(uint8_t bits);
