@@ -11,6 +11,7 @@ from dryspin.plant.emf import sine, trapezoid
 from dryspin.plant.equations import EquationPlant, Gates
 from dryspin.plant.ideal import commutate
 from dryspin.plant.parameters import PlantInput
+from dryspin.rig.twin import TwinPlant
 
 from . import golden
 from .bench_motor import BUS_V, MOTOR, at, go, motor, rpm
@@ -294,3 +295,16 @@ class EnergyBalance:
     def residual_j(self) -> float:
         """Energy that came in and is found nowhere."""
         return self.supplied_j - self.spent_j - (self.stored_j() - self.stored_at_start_j)
+
+
+def test_rotor_without_friction_starts_at_once_on_both_plants() -> None:
+    """No friction means no breakaway: the least torque moves it, and no moment is looked at twice."""
+    params = motor(fixed_speed=False, coulomb_nm=0.0)
+    ends = []
+    for plant in (EquationPlant(params, at(degrees=30.0)), TwinPlant(params, at(degrees=30.0))):
+        while plant.advance(1e-3, (1, 2, 0))[1] is not None:
+            pass
+        ends.append(plant.state.w_rad_s)
+
+    assert ends[0] > 1.0
+    assert ends[1] == pytest.approx(ends[0], rel=1e-4)

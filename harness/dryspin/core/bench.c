@@ -51,6 +51,7 @@ void bench_plan(void)
 static void commit(double t_s)
 {
 	int changed;
+	double before_s = plant.s.t_s;
 	if (ctl.outside) {
 		core_outside()->limit_s = t_s;
 		stack_yield(CORE_COMMIT);
@@ -61,6 +62,9 @@ static void commit(double t_s)
 	}
 	ctl.plan_valid = 0;
 	ctl.segments++;
+	ctl.still = plant.s.t_s > before_s ? 0 : ctl.still + 1;
+	if (ctl.still > STILL_MAX)
+		stack_yield(CORE_STALLED);
 	record_state();
 	if (changed)
 		comparator_input(plant.s.level, plant.s.t_s);

@@ -16,6 +16,9 @@
  * any honest computation, a fraction of a second of the host. */
 #define HANG_BLOCKS INT64_C(20000000)
 
+/* Several things may fall on one moment, but not this many: the plant would never leave it. */
+#define STILL_MAX 10000
+
 /* Interrupts in vector order: the lowest bit is served first. */
 enum {
 	IRQ_CAPTURE,
@@ -89,6 +92,7 @@ typedef struct {
 
 	uint8_t outside;      /* the host advances the plant now */
 	uint8_t plan_valid;
+	int64_t still;        /* plant segments in a row in which no time passed */
 	int64_t segments, events, port_calls, handlers;
 } controller;
 

@@ -21,7 +21,8 @@ enum core_reason {
 	CORE_CRASHED = 5,       /* a signal on the firmware's stack; core_fault tells */
 	CORE_HUNG = 6,          /* virtual time stands still; core_fault tells */
 	CORE_OVERFLOWED = 7,    /* more comparator edges in flight than the model holds */
-	CORE_RETURNED = 8       /* main() has returned; core_fault tells when */
+	CORE_RETURNED = 8,      /* main() has returned; core_fault tells when */
+	CORE_STALLED = 9        /* the plant does not leave one moment: a defect of the model */
 };
 
 enum core_signal {

@@ -107,12 +107,12 @@ static double acceleration(double torque)
 		return (torque - friction(s->w_rad_s)) / p->j_kg_m2;
 	}
 	double net = torque - plant.in.load_nm;
-	if (fabs(net) <= p->coulomb_nm * (1.0 - 1e-9)) {
+	if (p->coulomb_nm > 0.0 && fabs(net) <= p->coulomb_nm * (1.0 - 1e-9)) {
 		s->stuck = 1;
 		return 0.0;
 	}
 	s->stuck = 0;
-	return (net - (net > 0.0 ? p->coulomb_nm : -p->coulomb_nm)) / p->j_kg_m2;
+	return (net - (net > 0.0 ? p->coulomb_nm : net < 0.0 ? -p->coulomb_nm : 0.0)) / p->j_kg_m2;
 }
 
 void plant_plan(double limit_s)

@@ -33,6 +33,11 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
             f"the comparator toggles faster than the rig follows, {now_s:.6f} s into the run; "
             "lower comparator_noise_mv in the scenario"
         )
+    if reason == core.CORE_STALLED:
+        return (
+            f"the plant does not leave the moment {now_s:.6f} s: a defect of dryspin's model, not of the "
+            "firmware; keep the scenario, and try `--plant equations`"
+        )
     if reason == core.CORE_RETURNED:
         return (
             f"main() returned {after}; the part would go on with interrupts off and the legs as they "
