@@ -7,6 +7,7 @@ import pytest
 
 from dryspin.monitors import Status
 from dryspin.monitors.demand import read_demand
+from dryspin.monitors.learning import learnings
 from dryspin.recording import Mark, Signal
 
 from .courtroom import broken, until, verdicts
@@ -51,6 +52,18 @@ def test_a_stored_range_that_is_obeyed_holds_everything():
     assert broken(found) == set()
     for claim in ("entry", "leaving", "sane_range", "writes"):
         assert found[f"calibration.{claim}"].status == Status.HELD, claim
+
+
+def test_the_whole_way_of_a_servo_stick_is_learnt_as_it_is_held():
+    """1000, 1500, 2000 us in frames of 20 ms (common practice, no source): 500 us each way."""
+    run = learns(positions=(2000.0, 1500.0, 1000.0)).recording()
+    (learnt,) = learnings(run)[0].sane
+
+    assert broken(verdicts(run)) == set()
+    assert learnt.forward_full_us == pytest.approx(2000.0, abs=learnt.slack_us)
+    assert learnt.neutral_us == pytest.approx(1500.0, abs=learnt.slack_us)
+    assert learnt.reverse_full_us == pytest.approx(1000.0, abs=learnt.slack_us)
+    assert learnt.slack_us < 1.5
 
 
 def test_a_stored_range_that_is_not_obeyed_is_found():
