@@ -12,7 +12,7 @@ from dryspin.recording import Mark, Signal
 
 from .courtroom import broken, until, verdicts
 from .rite_cases import CUT_OFF, armed, learns, tone_at
-from .rites import READY, Rite, counts_at, play, two_sails
+from .rites import READY, Rite, counts_at, launch, play, two_sails
 from .synthetic import FORWARD_US, Story, thruster
 
 OLD, NEW = counts_at(160 / 360), counts_at(160 / 260)
@@ -159,3 +159,16 @@ def test_an_unanswered_stick_at_neutral_is_no_loss():
 
     assert found["synchronism.recovers"].status == Status.NOT_EXERCISED
     assert found["synchronism.lost_drive"].seen == 0.0
+
+
+@pytest.mark.parametrize(("load_nm", "status"), [(0.0, Status.BROKEN), (0.01, Status.NOT_EXERCISED)])
+def test_a_lost_rotor_that_the_water_keeps_turning_may_be_waited_for(load_nm, status):
+    """0.01 Nm are more than friction holds: shorted windings would heat for nothing."""
+    story = armed(8.5)
+    story.throttle.append((0.6, FORWARD_US))
+    story.edge(0.6, Signal.DUTY, 128)
+    launch(story, 0.9, 1.2)
+    story.stop(1.2, Mark.COAST)
+    story.scenario["load_nm"] = ((0.0, load_nm),)
+
+    assert verdicts(story.recording())["synchronism.recovers"].status == status

@@ -5,6 +5,7 @@ import numpy as np
 from dryspin.monitors.demand import NEUTRAL, UNCLEAR, Episode
 from dryspin.monitors.evidence import Evidence, Floats
 from dryspin.recording import Mark
+from dryspin.scenario import linear_value
 
 WAY = {1: "forward", -1: "reverse"}
 
@@ -28,6 +29,17 @@ def running_from(
     rpm = np.abs(recording.w_at(moments)) * 30.0 / np.pi
     fast = np.flatnonzero(rpm >= above_rpm)
     return float(moments[fast[0]]) if len(fast) else None
+
+
+def turned_from_outside(evidence: Evidence, from_s: float, to_s: float) -> bool:
+    """Whether in [from_s, to_s] something else than the drive turns the rotor, or could."""
+    scenario, drive = evidence.recording.scenario, evidence.recording.drive
+    hold_nm = drive.load.coulomb_nm.nominal * scenario.parts.get("coulomb", 1.0)
+    for trace, limit in ((scenario.load_nm, hold_nm), (scenario.speed_rpm, evidence.limits["rest_rpm"])):
+        moments = [from_s, to_s, *(t for t, _ in trace if from_s < t < to_s)]
+        if any(abs(linear_value(trace, t, 0.0)) > limit for t in moments):
+            return True
+    return False
 
 
 def longest_within(values: Floats, span: float) -> tuple[int, int]:

@@ -7,10 +7,9 @@ import numpy as np
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import Episode
 from dryspin.monitors.evidence import Evidence
-from dryspin.monitors.motion import WAY, asked, longest_within, running_from
+from dryspin.monitors.motion import WAY, asked, longest_within, running_from, turned_from_outside
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
 from dryspin.recording import Mark, Span
-from dryspin.scenario import linear_value
 
 ORDER = 30
 
@@ -97,7 +96,10 @@ def off_and_said(evidence: Evidence) -> Ruling:
         if evidence.state_behind_tone(start_s) not in (Mark.ARMED, Mark.GIVEN_UP):
             continue
         until_s = min(episode.stop_s, evidence.next_reset_s(start_s))
-        if not _left_at_rest(evidence, start_s, until_s):
+        # A rotor that the water keeps turning may be waited for.
+        if abs(evidence.rpm_at(start_s)) > limits["rest_rpm"] or turned_from_outside(
+            evidence, start_s, until_s
+        ):
             continue
         reached_s = running_from(evidence, episode.asks, start_s, until_s, limits["rest_rpm"])
         given_up_s = _given_up_s(evidence, episode)
@@ -170,23 +172,6 @@ def standstill(evidence: Evidence) -> Ruling:
         moment_s = float(times[begin]) + seen_s if len(times) else start_s
         rulings.append(at_most(seen_s, evidence.limits["standstill_s"], "s", words, moment_s, row))
     return worst(rulings, "no winding was ever driven")
-
-
-def _left_at_rest(evidence: Evidence, from_s: float, to_s: float) -> bool:
-    """Whether the rotor stands at `from_s`, and nothing from outside turns it until `to_s`.
-
-    A rotor that something keeps turning may be waited for.
-    """
-    scenario, rest_rpm = evidence.recording.scenario, evidence.limits["rest_rpm"]
-    driven_rpm = [abs(rpm) for _, rpm in scenario.speed_rpm]
-    hold_nm = evidence.recording.drive.load.coulomb_nm.nominal * scenario.parts.get("coulomb", 1.0)
-    pushed_nm = [abs(linear_value(scenario.load_nm, t, 0.0)) for t in (from_s, to_s)]
-    pushed_nm += [abs(nm) for t, nm in scenario.load_nm if from_s < t < to_s]
-    return (
-        abs(evidence.rpm_at(from_s)) <= rest_rpm
-        and max(driven_rpm, default=0.0) <= rest_rpm
-        and max(pushed_nm) <= hold_nm
-    )
 
 
 def _turned(evidence: Evidence, run: Span, direction: int) -> bool:

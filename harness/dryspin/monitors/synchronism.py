@@ -12,7 +12,7 @@ import numpy as np
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import JOIN_S, Evidence
 from dryspin.monitors.following import running
-from dryspin.monitors.motion import WAY, asked, running_from
+from dryspin.monitors.motion import WAY, asked, running_from, turned_from_outside
 from dryspin.monitors.verdict import Ruling, at_most, worst
 from dryspin.recording import Mark
 from dryspin.recording.signals import mark_name
@@ -84,6 +84,8 @@ def recovers(evidence: Evidence) -> Ruling:
         limit_s = limits["recover_s" if inside else "give_up_s"]
         if not ends and seen_s <= limit_s:
             continue
+        if seen_s > limit_s and turned_from_outside(evidence, lost_s, lost_s + seen_s):
+            continue  # it waits for a rotor that the water keeps turning
         how = "runs again or is given up" if ends else "neither runs nor is given up"
         words = f"lost at {lost_s:.3f} s, when {mark_name(after.mark)}; {how} {seen_s:.3f} s later"
         rulings.append(at_most(seen_s, limit_s, "s", words, lost_s + min(seen_s, limit_s), after.row))
