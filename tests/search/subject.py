@@ -6,7 +6,9 @@ from itertools import pairwise
 from pathlib import Path
 
 from dryspin.drive import Claims, Suppression, load_drive
+from dryspin.errors import RigError
 from dryspin.findings import Outcome, Trial
+from dryspin.recording import Recording
 from dryspin.scenario import Scenario
 
 BOW_THRUSTER = Path(__file__).parents[2] / "firmware_under_test" / "bow_thruster"
@@ -29,6 +31,10 @@ class StandIn:
         )
         self.hashes = {"firmware": "f0", "drive": "d0", "claims": "c0", "build": "b0"}
         self._judge = judge
+
+    def record(self, scenario: Scenario) -> Recording:
+        """There is no firmware to run, so that nothing is seen in rehearsal."""
+        raise RigError("stands in for firmware")
 
     def try_out(self, scenario: Scenario) -> Trial:
         """Judge without running; the digest stands for the recording's."""

@@ -25,10 +25,12 @@ from dryspin.findings import (
     require_writable,
     save_finding,
 )
+from dryspin.recording import Recording
 from dryspin.scenario import Scenario
 from dryspin.search.envelope import Reached
 from dryspin.search.family import FamilySearch, Task, search_family
-from dryspin.search.plan import families_to_search, tasks_of, versions
+from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
+from dryspin.search.rehearsing import rehearse
 from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding, Tally
 from dryspin.search.shrink import Shrunk, shrink
 from dryspin.search.strategies import Draft
@@ -67,6 +69,9 @@ class Checked(Protocol):
     def compiler(self) -> str:
         """The compiler the firmware was built with, and its version."""
 
+    def record(self, scenario: Scenario) -> Recording:
+        """Run one scenario."""
+
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario."""
 
@@ -102,12 +107,14 @@ def check(
         raise UsageError(
             f"{scenarios} scenarios for {len(families)} families; give --scenarios at least {len(families)}"
         )
+    require_rites(subject.drive, families)
     workers = workers or cores()
     folder = findings_folder(subject.directory, save)
     require_writable(folder)
     with _hypothesis_leaves_no_files():
         kept = _replay_kept(subject, folder, workers, notice)
-        searches = _search(subject, families, scenarios, seed, workers, notice)
+        rehearsal = rehearse(subject, families, workers)
+        searches = _search(subject, tasks_of(families, scenarios, seed, rehearsal), workers, notice)
         tallies = _merged(searches)
         claims = _claim_results(subject.claims, tallies, only)
         hunts = _hunts(claims, searches)
@@ -147,16 +154,14 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
     return tuple(KeptResult(path, replayed) for (path, _), replayed in zip(kept, replays, strict=True))
 
 
-def _search(
-    subject: Checked, families: Sequence[str], scenarios: int, seed: int, workers: int, notice: Notice
-) -> list[FamilySearch]:
+def _search(subject: Checked, tasks: Sequence[Task], workers: int, notice: Notice) -> list[FamilySearch]:
     def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
         return search_family(subject.try_out, subject.drive, task, progress)
 
     def tell(done: int) -> None:
-        notice("scenarios", done, scenarios)
+        notice("scenarios", done, sum(task.quota for task in tasks))
 
-    return run_tasks(work, tasks_of(families, scenarios, seed), workers, tell)
+    return run_tasks(work, tasks, workers, tell)
 
 
 def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:

@@ -56,6 +56,10 @@ class Reached:
     full_forward: int = 0
     full_reverse: int = 0
     resets: int = 0
+    power_cuts: int = 0
+    supply_gaps: int = 0
+    stalls: int = 0
+    clock: list[float] = field(default_factory=list)
     corners: set[tuple[float, float]] = field(default_factory=set)
     parts: set[str] = field(default_factory=set)
 
@@ -76,7 +80,12 @@ class Reached:
         _widen(self.throttle_us, [us for us in widths if us > 0.0])
         self.full_forward += drive.throttle.forward_full_us in widths
         self.full_reverse += drive.throttle.reverse_full_us in widths
-        self.resets += any(fault.kind == "reset" for fault in scenario.faults)
+        kinds = [fault.kind for fault in scenario.faults]
+        self.resets += kinds.count("reset")
+        self.power_cuts += kinds.count("power cut")
+        self.supply_gaps += kinds.count("supply gap")
+        self.stalls += any(abs(nm) > 10.0 * drive.load.coulomb_nm.high for _, nm in scenario.load_nm)
+        _widen(self.clock, [scenario.parts.get("clock", 1.0)])
         self.parts |= scenario.parts.keys()
 
     def merge(self, other: "Reached") -> None:
@@ -88,6 +97,10 @@ class Reached:
         self.full_forward += other.full_forward
         self.full_reverse += other.full_reverse
         self.resets += other.resets
+        self.power_cuts += other.power_cuts
+        self.supply_gaps += other.supply_gaps
+        self.stalls += other.stalls
+        _widen(self.clock, other.clock)
         self.corners |= other.corners
         self.parts |= other.parts
 
@@ -102,6 +115,10 @@ class Reached:
             "full_forward": self.full_forward,
             "full_reverse": self.full_reverse,
             "resets": self.resets,
+            "power_cuts": self.power_cuts,
+            "supply_gaps": self.supply_gaps,
+            "stalls": self.stalls,
+            "clock_error_ppm": [round((factor - 1.0) * 1e6, 1) for factor in self.clock],
             "parts_varied": sorted(self.parts),
         }
 

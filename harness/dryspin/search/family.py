@@ -13,6 +13,7 @@ from dryspin.errors import DryspinError, RigError
 from dryspin.findings import BROKEN, Trial
 from dryspin.scenario import Scenario
 from dryspin.search.envelope import SECTORS, Reached
+from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.result import Tally
 from dryspin.search.shrink import TryOut, size
 from dryspin.search.strategies import Draft, covering_draft, drafts
@@ -29,6 +30,7 @@ class Task:
     quota: int
     first_row: int
     seed: int
+    rehearsal: Rehearsal = UNREHEARSED
 
     @property
     def planned(self) -> int:
@@ -100,12 +102,16 @@ def search_family(
         return trial
 
     for k in range(task.planned):
-        attempt(covering_draft(drive, task.family, task.first_row + k, task.seed))
+        attempt(_covering(drive, task, k))
     _explore(attempt, drive, task, found)
     # Other choices may give the same scenario, which is not run twice; the budget is a promise.
     while found.scenarios < task.quota:
-        attempt(covering_draft(drive, task.family, task.first_row + found.scenarios, task.seed))
+        attempt(_covering(drive, task, found.scenarios))
     return found
+
+
+def _covering(drive: Drive, task: Task, k: int) -> Draft:
+    return covering_draft(drive, task.family, task.first_row + k, task.seed, task.rehearsal)
 
 
 def _explore(attempt: Callable[[Draft], Trial], drive: Drive, task: Task, found: FamilySearch) -> None:
@@ -136,7 +142,7 @@ def _explore(attempt: Callable[[Draft], Trial], drive: Drive, task: Task, found:
         print_blob=False,
         verbosity=Verbosity.quiet,
         suppress_health_check=list(HealthCheck),
-    )(hypothesis.given(drafts(drive, task.family))(explore))
+    )(hypothesis.given(drafts(drive, task.family, task.rehearsal))(explore))
     hypothesis.seed(family_seed(task.seed, task.family))(run)()
     if failures:
         raise failures[0]

@@ -7,73 +7,34 @@ simplest: few steps, early, round, forward, full stick.
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
 
 from dryspin.drive import Drive
-from dryspin.scenario import Fault, Trace
+from dryspin.scenario import Fault
+from dryspin.search.course import (
+    RITE_FRAMES,
+    RUN_UP_S,
+    SIZES,
+    START_UP_S,
+    Course,
+    Stick,
+    armed_s,
+    restart,
+    rite,
+)
 from dryspin.search.draws import Draws
+from dryspin.search.learning import calibration
+from dryspin.search.rehearsal import Rehearsal
+from dryspin.search.sounding import tones
+from dryspin.search.stalling import synchronism
 
-RITE_FRAMES = 26
-"""Throttle frames granted for arming before the first demand: a rite of 25 and one cut in half."""
-
-START_UP_S = 0.065
-"""From power-on or reset to main(): the longest start-up time of the part's fuses, 65 ms."""
-
-SIZES = (1.0, 0.5, 0.75, 0.3, 0.9, 0.2)
-"""Shares of the full stick, for demands of any size; a fifth is surely outside a dead band of a tenth."""
-
-RUN_UP_S = 1.0
-"""Time at high throttle before a reversal: the rotor is then above half of its top speed."""
+Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
+"""From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
 
 
-@dataclass
-class Course:
-    """The part of a scenario that tells a story; the rest is where the drive stands meanwhile."""
-
-    throttle_us: list[tuple[float, float]]
-    end_s: float
-    faults: list[Fault] = field(default_factory=list)
-    load_nm: Trace = ()
-
-    def step(self, at_s: float, width_us: float) -> None:
-        """The throttle pulses get another width from `at_s` on."""
-        self.throttle_us.append((round(at_s, 4), width_us))
-
-
-Flavour = Callable[[Draws, Drive, float], Course]
-"""From choices, the drive and the frame period in ms."""
-
-
-class Stick:
-    """Pulse widths of one drive, rounded to 5 us."""
-
-    def __init__(self, drive: Drive) -> None:
-        self._throttle = drive.throttle
-        self.neutral_us = drive.throttle.neutral_us
-
-    def demand(self, way: int, share: float) -> float:
-        """Width for a share of the full stick; `way` 0 is forward, 1 reverse."""
-        full_us = self._throttle.reverse_full_us if way else self._throttle.forward_full_us
-        if share == 1.0:
-            return full_us
-        return float(round((self.neutral_us + share * (full_us - self.neutral_us)) / 5.0) * 5)
-
-    @property
-    def bad_us(self) -> tuple[float, float, float]:
-        """No pulse, one too short and one too long to be obeyed."""
-        low_us, high_us = self._throttle.valid_low_us, self._throttle.valid_high_us
-        return 0.0, min(700.0, low_us - 50.0), max(2300.0, high_us + 50.0)
-
-
-def armed_s(frame_ms: float) -> float:
-    """Moment from which a demand may come: after the rite, on the next twentieth of a second."""
-    return math.ceil((START_UP_S + RITE_FRAMES * frame_ms / 1000.0) / 0.05) * 0.05
-
-
-def gates(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+def gates(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     """Runs, changes of throttle, and always one reset while the legs are likely to be driven."""
     stick = Stick(drive)
-    course = _rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms)
     start_s = course.end_s
     way = draws.index("way", 2)
     course.step(start_s, stick.demand(way, draws.pick("size", SIZES)))
@@ -92,10 +53,10 @@ def gates(draws: Draws, drive: Drive, frame_ms: float) -> Course:
     return course
 
 
-def commutation(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+def commutation(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     """A start, then up to two further demands: speed, load and duty change while it turns."""
     stick = Stick(drive)
-    course = _rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     at_s = course.end_s
@@ -106,10 +67,10 @@ def commutation(draws: Draws, drive: Drive, frame_ms: float) -> Course:
     return course
 
 
-def startup(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     """A start from rest; then, mostly, a stop and a second start from wherever the rotor is."""
     stick = Stick(drive)
-    course = _rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
@@ -126,10 +87,10 @@ def startup(draws: Draws, drive: Drive, frame_ms: float) -> Course:
     return course
 
 
-def reversal(draws: Draws, drive: Drive, frame_ms: float) -> Course:
+def reversal(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     """Up to high speed, then the other way: at once, rarely over neutral; sometimes back again."""
     stick = Stick(drive)
-    course = _rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", (1.0, 0.9, 0.8))))
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
@@ -147,40 +108,39 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float) -> Course:
     return course
 
 
-def arming(draws: Draws, drive: Drive, frame_ms: float) -> Course:
-    """A rite with a bad pulse in it, then a run that a lost signal, rarely a reset, ends; then back.
+def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+    """A rite with a bad pulse in it, a run, a new start of the controller; another run, a lost signal.
 
-    Before the rite the stick may be up, which must not arm. After the loss or the reset the stick
-    stays up, which must not drive; a second rite may follow. (Every scenario of `gates` has a reset.)
+    Before the rite the stick may be up, which must not arm. Reset, power cut or supply gap come at any
+    instant under drive, with any stick; after that and after the loss the stick may stay up, which
+    must not drive.
     """
     stick = Stick(drive)
     way = draws.index("way", 2)
     up_us = stick.demand(way, draws.pick("size", SIZES))
     course = _damaged_rite(draws, stick, frame_ms, up_us)
     course.step(course.end_s, up_us)
-    at_s = course.end_s + draws.pick("run", (0.4, 0.6, 0.3))
+    at_s = course.end_s + draws.pick("run", (0.4, 0.2, 0.3, 0.6, 0.05))
     if draws.index("bad in run", 4) == 1:
         _bad_frames(course, stick, frame_ms, round((at_s - 0.1) * 1000.0 / frame_ms), 1, draws, up_us)
-    if draws.index("end", 20) == 1:
-        at_s += draws.index("reset ms", 50) / 1000.0
-        course.faults.append(Fault("reset", round(at_s, 4)))
-    else:
-        course.step(at_s, draws.pick("lost as", stick.bad_us))
-        at_s += draws.pick("lost", (0.4, 0.3, 0.6))
+    if draws.index("restart first", 8) != 0:
+        down_us = draws.pick("stick at restart", (up_us, stick.neutral_us, stick.demand(1 - way, 1.0)))
+        course.step(at_s, down_us)
+        at_s = restart(draws, course, at_s) + draws.pick("release", (0.1, 0.0, 0.2))
+        course.step(at_s, stick.neutral_us)
+        at_s += armed_s(frame_ms)
         course.step(at_s, up_us)
-    if draws.index("again", 3) == 1:
-        at_s += draws.pick("release", (0.1, 0.2))
+        at_s += draws.pick("run again", (0.3, 0.4))
+    course.step(at_s, draws.pick("lost as", stick.bad_us))
+    at_s += draws.pick("lost", (0.4, 0.3, 0.6))
+    course.step(at_s, up_us)
+    if draws.index("again", 6) == 1:
+        at_s += draws.pick("release again", (0.1, 0.2))
         course.step(at_s, stick.neutral_us)
         at_s += armed_s(frame_ms)
         course.step(at_s, stick.demand(draws.index("again way", 2), 1.0))
     course.end_s = max(at_s + 0.4, 2.0)
     return course
-
-
-def _rite(drive: Drive, draws: Draws, frame_ms: float) -> Course:
-    """Neutral from power-on; `end_s` is the moment of the first demand."""
-    start_s = armed_s(frame_ms) + draws.index("start", 4) * 0.05
-    return Course([(0.0, drive.throttle.neutral_us)], round(start_s, 4))
 
 
 def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float) -> Course:
@@ -216,7 +176,19 @@ FLAVOURS: dict[str, Flavour] = {
     "gates": gates,
     "commutation": commutation,
     "startup": startup,
+    "synchronism": synchronism,
     "reversal": reversal,
     "arming": arming,
+    "calibration": calibration,
+    "tones": tones,
 }
 """The flavour of each family, in the order in which a check reports them."""
+
+FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
+RITE_FRAMES_MS = {"calibration": (10.0,)}
+"""Families whose rites count so many frames that only short ones keep a scenario short."""
+
+
+def frames_ms(family: str) -> tuple[float, ...]:
+    """Frame periods to choose from, the simplest first."""
+    return RITE_FRAMES_MS.get(family, FRAMES_MS)

@@ -8,10 +8,11 @@ import hypothesis
 import numpy as np
 
 import dryspin
-from dryspin.drive import Claims
+from dryspin.drive import Claims, Drive
 from dryspin.errors import UsageError
 from dryspin.search.family import Task, planned
 from dryspin.search.flavours import FLAVOURS
+from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 
 
 def families_to_search(claims: Claims, only: Sequence[str] = ()) -> list[str]:
@@ -35,6 +36,19 @@ def families_to_search(claims: Claims, only: Sequence[str] = ()) -> list[str]:
     return [family for family in searchable if not only or family in only]
 
 
+def require_rites(drive: Drive, families: Sequence[str]) -> None:
+    """Raise UsageError where a family is declared whose rite the drive file does not describe."""
+    for family, given, table in (
+        ("calibration", drive.calibration is not None, "[calibration]"),
+        ("tones", bool(drive.tones), "[[tone]]"),
+    ):
+        if family in families and not given:
+            raise UsageError(
+                f"{drive.path} has no {table}, so claims of the family {family} mean nothing; "
+                f"describe it there, or do not declare {family}"
+            )
+
+
 def versions() -> dict[str, str]:
     """Versions a result may depend on."""
     return {
@@ -45,12 +59,14 @@ def versions() -> dict[str, str]:
     }
 
 
-def tasks_of(families: Sequence[str], scenarios: int, seed: int) -> list[Task]:
+def tasks_of(
+    families: Sequence[str], scenarios: int, seed: int, rehearsal: Rehearsal = UNREHEARSED
+) -> list[Task]:
     """Scenarios split evenly, the first families get what is left over; planned rows run on."""
     tasks = []
     first_row = 0
     for k, family in enumerate(families):
         quota = scenarios // len(families) + (k < scenarios % len(families))
-        tasks.append(Task(family, quota, first_row, seed))
+        tasks.append(Task(family, quota, first_row, seed, rehearsal))
         first_row += planned(quota)
     return tasks

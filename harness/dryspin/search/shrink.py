@@ -138,7 +138,7 @@ def _by_choices(hunt: _Hunt, drive: Drive, draft: Draft) -> None:
             raise broken
 
     # The seed first: applying it takes the database away again.
-    run = hypothesis.seed(0)(hypothesis.given(drafts(drive, draft.family))(attempt))
+    run = hypothesis.seed(0)(hypothesis.given(drafts(drive, draft.family, draft.rehearsal))(attempt))
     run = hypothesis.settings(
         database=_OneEntry(draft.choices),
         phases=(Phase.reuse, Phase.shrink),

@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 
 from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
+from dryspin.search.course import Course
 from dryspin.search.draws import Draws, HypothesisDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
-from dryspin.search.flavours import FLAVOURS, Course
+from dryspin.search.flavours import FLAVOURS, frames_ms
+from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 
-FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
 NOISES_MV = (1.0, 2.0, 4.0)
 """Standard deviations of the comparator's noise that are tried; common practice, no source."""
 
@@ -36,26 +37,32 @@ MAX_OFF_NOMINAL = 3
 
 @dataclass(frozen=True)
 class Draft:
-    """A scenario together with the choices it was built from, which Hypothesis can shrink."""
+    """A scenario together with the choices it was built from, which Hypothesis can shrink.
+
+    `rehearsal` is what the choices aim by.
+    """
 
     family: str
     scenario: Scenario
     choices: tuple[int, ...]
+    rehearsal: Rehearsal = UNREHEARSED
 
 
-def build(draws: Draws, drive: Drive, family: str) -> Draft:
+def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHEARSED) -> Draft:
     """Build one scenario of a family's flavour from choices.
 
     The order matters for shrinking: what tells the story comes first, what only dresses it last.
     """
-    frame_ms = draws.pick("frame", FRAMES_MS)
-    course = FLAVOURS[family](draws, drive, frame_ms)
+    frame_ms = draws.pick("frame", frames_ms(family))
+    course = FLAVOURS[family](draws, drive, frame_ms, rehearsal)
     rest_deg = float(draws.index("sector", SECTORS) * SECTOR_DEG + draws.index("rest", SECTOR_DEG))
     supply_v = _trace(draws, "supply", course, lambda name: level(draws, name, drive.supply.v_v))
     load_factor = _trace(draws, "load", course, lambda name: level(draws, name, load_factors(drive)))
     parts = _parts(draws, drive)
     noise_mv = _noise(draws, course)
-    seed = draws.index("seed", 100) if noise_mv else 0
+    # A byte whose writing loses its supply is left to chance, too.
+    torn = any(fault.kind != "reset" for fault in course.faults)
+    seed = draws.index("seed", 100) if noise_mv or torn else 0
     scenario = Scenario(
         seed=seed,
         end_s=round(course.end_s, 4),
@@ -69,16 +76,23 @@ def build(draws: Draws, drive: Drive, family: str) -> Draft:
         parts=parts,
         faults=tuple(sorted(course.faults, key=lambda fault: fault.at_s)),
     )
-    return Draft(family, scenario, tuple(draws.choices))
+    return Draft(family, scenario, tuple(draws.choices), rehearsal)
 
 
 @st.composite
-def drafts(draw: Callable[[st.SearchStrategy[int]], int], drive: Drive, family: str) -> Draft:
+def drafts(
+    draw: Callable[[st.SearchStrategy[int]], int],
+    drive: Drive,
+    family: str,
+    rehearsal: Rehearsal = UNREHEARSED,
+) -> Draft:
     """The Hypothesis strategy of one family."""
-    return build(HypothesisDraws(draw), drive, family)
+    return build(HypothesisDraws(draw), drive, family, rehearsal)
 
 
-def covering_draft(drive: Drive, family: str, row: int, seed: int) -> Draft:
+def covering_draft(
+    drive: Drive, family: str, row: int, seed: int, rehearsal: Rehearsal = UNREHEARSED
+) -> Draft:
     """Row `row` of the covering plan, the other choices from the generator of `seed` and `row`.
 
     Rows are numbered through all families. Twenty-four rows in sequence meet every rest sector
@@ -96,7 +110,7 @@ def covering_draft(drive: Drive, family: str, row: int, seed: int) -> Draft:
     if row // 2 % 2 == 0:
         fixed["size"] = 0
     generator = Random(f"{seed}/{family}/{row}")
-    return build(SeededDraws(generator, fixed), drive, family)
+    return build(SeededDraws(generator, fixed), drive, family, rehearsal)
 
 
 def _trace(draws: Draws, name: str, course: Course, value: Callable[[str], float]) -> Trace:
@@ -104,8 +118,8 @@ def _trace(draws: Draws, name: str, course: Course, value: Callable[[str], float
     start = value(name)
     if draws.index(f"{name} ramp", 6) != 1:
         return ((0.0, start),)
-    demands_s = [t_s for t_s, _ in course.throttle_us if t_s > 0.0]
-    begin_s = demands_s[-1]
+    # A drive that is left alone meets it halfway.
+    begin_s = max((t_s for t_s, _ in course.throttle_us if 0.0 < t_s < course.end_s), default=1.0)
     until_s = round(min(begin_s + RAMP_S, course.end_s), 4)
     end = value(f"{name} after")
     if end == start or until_s <= begin_s:
