@@ -6,7 +6,7 @@ from functools import cache
 from pathlib import Path
 
 from dryspin.build import build_image
-from dryspin.findings import Finding, Replay, Subject, Trial, load_subject, read_finding, replay_on
+from dryspin.findings import Finding, Replay, Subject, Trial, file_stem, load_subject, read_finding, replay_on
 
 from ..small_firmware import BOW_THRUSTER
 
@@ -39,15 +39,15 @@ def head(name: str) -> Head:
     return Head(claims[0], {match[1]: match[2] for match in also if match})
 
 
-def kept(name: str) -> list[Path]:
-    """The findings beside the variant."""
-    return sorted((KNOWN_BAD / name / "found").glob("*"))
+def kept(name: str) -> Path:
+    """The finding beside the variant; others there are what somebody's own checks have found since."""
+    return KNOWN_BAD / name / "found" / f"{file_stem(head(name).claim)}-1.toml"
 
 
 @cache
 def finding(name: str) -> Finding:
-    """The first of them."""
-    return read_finding(kept(name)[0])
+    """The same, read."""
+    return read_finding(kept(name))
 
 
 @cache
