@@ -6,6 +6,7 @@ states in `extra_info` what a second of its time bought.
 
 import math
 import shutil
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -70,7 +71,7 @@ def test_plant_alone_on_recorded_gates(benchmark: Any, rig: Rig, reference: Scen
     def replay() -> float:
         plant = TwinPlant(params, state)
         plant.input = PlantInput(v_supply_v=drive.supply.v_v.nominal)
-        for (_, gates), (to_s, _) in zip(schedule, schedule[1:], strict=False):
+        for (_, gates), (to_s, _) in pairwise(schedule):
             while plant.advance(to_s, (gates[0], gates[1], gates[2]))[1] is not None:
                 pass
         return plant.state.t_s
