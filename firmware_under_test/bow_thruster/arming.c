@@ -17,9 +17,7 @@ void arming_restart(void)
 
 static uint8_t is_neutral(const throttle_pulse *pulse)
 {
-	return (uint8_t)(pulse->good != 0U &&
-	                 pulse->width_ticks >= PULSE_NEUTRAL_TICKS - DEAD_BAND_TICKS &&
-	                 pulse->width_ticks <= PULSE_NEUTRAL_TICKS + DEAD_BAND_TICKS);
+	return (uint8_t)(pulse->good != 0U && throttle_is_neutral(pulse->width_ticks) != 0U);
 }
 
 /*

@@ -73,6 +73,19 @@ void bridge_brake_pair(uint8_t step)
 	change_to(wanted);
 }
 
+/* Waits for its end, as a handler served in between would make the pulse longer. */
+void bridge_pulse(uint8_t from, uint8_t to, uint16_t ticks)
+{
+	uint16_t start;
+
+	port_leg(to, PORT_LOW);
+	start = port_ticks();
+	port_leg(from, PORT_HIGH);
+	while ((uint16_t)(port_ticks() - start) < ticks) {
+	}
+	port_all_open();
+}
+
 void bridge_brake(void)
 {
 	change_to(all_low);

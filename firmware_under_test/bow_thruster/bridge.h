@@ -17,6 +17,12 @@ void bridge_drive(uint8_t step);
 /* Of pattern `step` both driven legs low: two windings are shorted, the third is open. */
 void bridge_brake_pair(uint8_t step);
 
+/*
+ * From all legs open to all legs open: a pulse of current into leg `from`, out of leg `to`, `ticks`
+ * long. The next one must not come before the dead time is over.
+ */
+void bridge_pulse(uint8_t from, uint8_t to, uint16_t ticks);
+
 /* All low FETs on: the windings are shorted and brake the rotor. */
 void bridge_brake(void);
 

@@ -11,12 +11,14 @@
 #include "settings.h"
 #include "steps.h"
 #include "timing.h"
+#include "tone.h"
 
 #define RESTING 0U
 #define CLOCKED 1U /* steps by the clock; crossings are counted only */
 #define FOLLOWING 2U /* steps by the crossings, which have not proved themselves yet */
 #define CAUGHT 3U
 #define SHORTING 4U /* two windings are shorted, the third is to come */
+#define SOUNDING 5U /* pulses of a tone, legs open in between */
 
 /* A compare value nearer than this may be passed before it is written. */
 #define NEAREST_TICKS 4
@@ -174,9 +176,38 @@ void commutation_ramp(uint8_t from, uint8_t turning)
 	port_interrupts_restore(were_on);
 }
 
+void commutation_tone(void)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	rest(TICKS_PER_MS);
+	mode = SOUNDING;
+	port_interrupts_restore(were_on);
+}
+
+uint8_t commutation_tone_is_over(void)
+{
+	return (uint8_t)(mode != SOUNDING);
+}
+
+static void sound(void)
+{
+	uint16_t ticks = tone_next();
+
+	if (ticks == 0U) {
+		rest(TICKS_PER_MS);
+	} else {
+		step_due = (uint16_t)(step_due + ticks);
+		compare_a_at(step_due);
+	}
+	events_post(EVENT_BEAT);
+}
+
 void on_compare_a(void)
 {
-	if (mode == RESTING) {
+	if (mode == SOUNDING) {
+		sound();
+	} else if (mode == RESTING) {
 		step_due = (uint16_t)(step_due + beat);
 		compare_a_at(step_due);
 		events_post(EVENT_BEAT);

@@ -1,6 +1,6 @@
 /*
  * commutation.h - what compare A stands for: a beat while the bridge rests or holds, steps by the
- * clock, steps by the crossings.
+ * clock, steps by the crossings, pulses of a tone.
  */
 #ifndef COMMUTATION_H
 #define COMMUTATION_H
@@ -22,6 +22,14 @@ void commutation_ramp(uint8_t from, uint8_t direction);
  * short waits for the next one, and comes in two parts, to keep its current down.
  */
 void commutation_brake(void);
+
+/*
+ * Play the tone that tone_begin() made ready, legs open, each pulse by the one before. EVENT_BEAT with
+ * every pulse; when the tone is over, every millisecond.
+ */
+void commutation_tone(void);
+
+uint8_t commutation_tone_is_over(void);
 
 /* For crossing.c: the crossing of this step, taken at `at_ticks`. */
 void commutation_crossing(uint16_t at_ticks, uint8_t how);

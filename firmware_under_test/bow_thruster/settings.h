@@ -109,4 +109,30 @@
 /* A run this long was a real one: the next loss begins a new count of tries. */
 #define TRIES_FORGIVEN_MS 2000U
 
+/* ---- calibration ------------------------------------------------------------------------- */
+
+/* Two seconds at 20 ms a frame: nobody leaves the stick up for so long by mistake. */
+#define STICK_UP_TICKS (1700U * TICKS_PER_US)
+#define STICK_UP_PULSES 100U
+/* Half a second; a hand at rest and a receiver scatter by a few us. */
+#define HOLD_PULSES 25U
+#define STILL_TICKS (15U * TICKS_PER_US)
+/* Half of the least span: another position, not a hand that has shifted. */
+#define MOVED_TICKS (100U * TICKS_PER_US)
+/* From neutral to either end. Transmitters send 400 us, with travel adjusted 200 us to 600 us. */
+#define SPAN_SHORTEST_TICKS (200U * TICKS_PER_US)
+#define SPAN_LONGEST_TICKS (700U * TICKS_PER_US)
+#define CALIBRATION_LONGEST_MS 10000U
+
+/* ---- tones ------------------------------------------------------------------------------- */
+
+/* 20 us less the part of a tick, and the opening of the legs. */
+#define TONE_PULSE_TICKS 38U
+#define WAITING_EVERY_MS 3000U
+
+/* ---- watchdog ---------------------------------------------------------------------------- */
+
+/* 128 ms. The main line passes at every beat, 1 ms apart, and at every step. */
+#define WATCHDOG_DOUBLINGS 3U
+
 #endif

@@ -64,12 +64,33 @@ throttle_pulse throttle_last(void)
 
 /*
  * Straight line from the slowest duty at the border of the dead band to full. The quotient
- * (DUTY_FULL - DUTY_SLOWEST) / (FULL - DEAD_BAND) is a constant, kept with 12 bits of fraction and
- * rounded up, so that the last tick before full gives full.
+ * (DUTY_FULL - DUTY_SLOWEST) / (full - DEAD_BAND) is worked out once for either way, as the part
+ * divides in software, kept with 12 bits of fraction and rounded up, so that the last tick before
+ * full gives full.
  */
-#define DUTY_PER_TICK_Q12 \
-	((((uint32_t)DUTY_FULL - DUTY_SLOWEST) * 4096U + (FULL_TICKS - DEAD_BAND_TICKS) - 1U) / \
-	 (FULL_TICKS - DEAD_BAND_TICKS))
+static stick_range stick;
+static uint16_t duty_per_tick_q12[2]; /* by direction - FORWARD */
+
+static uint16_t quotient_q12(uint16_t full_ticks)
+{
+	uint16_t way_ticks = (uint16_t)(full_ticks - DEAD_BAND_TICKS);
+
+	return (uint16_t)((((uint32_t)DUTY_FULL - DUTY_SLOWEST) * 4096U + way_ticks - 1U) / way_ticks);
+}
+
+void throttle_range(const stick_range *range)
+{
+	stick = *range;
+	duty_per_tick_q12[0] = quotient_q12((uint16_t)(range->high_ticks - range->neutral_ticks));
+	duty_per_tick_q12[REVERSE - FORWARD] =
+		quotient_q12((uint16_t)(range->neutral_ticks - range->low_ticks));
+}
+
+uint8_t throttle_is_neutral(uint16_t width_ticks)
+{
+	return (uint8_t)(width_ticks >= stick.neutral_ticks - DEAD_BAND_TICKS &&
+	                 width_ticks <= stick.neutral_ticks + DEAD_BAND_TICKS);
+}
 
 throttle_demand throttle_map(uint16_t width_ticks, throttle_demand before)
 {
@@ -79,10 +100,10 @@ throttle_demand throttle_map(uint16_t width_ticks, throttle_demand before)
 	uint16_t border = DEAD_BAND_LEAVE_TICKS;
 	uint32_t duty;
 
-	if (width_ticks >= PULSE_NEUTRAL_TICKS) {
-		away = (uint16_t)(width_ticks - PULSE_NEUTRAL_TICKS);
+	if (width_ticks >= stick.neutral_ticks) {
+		away = (uint16_t)(width_ticks - stick.neutral_ticks);
 	} else {
-		away = (uint16_t)(PULSE_NEUTRAL_TICKS - width_ticks);
+		away = (uint16_t)(stick.neutral_ticks - width_ticks);
 		direction = REVERSE;
 	}
 	if (before.direction == direction)
@@ -90,12 +111,9 @@ throttle_demand throttle_map(uint16_t width_ticks, throttle_demand before)
 	if (away <= border)
 		return demand;
 
+	duty = DUTY_SLOWEST;
+	duty += ((uint32_t)away - DEAD_BAND_TICKS) * duty_per_tick_q12[direction - FORWARD] >> 12;
 	demand.direction = direction;
-	demand.duty = DUTY_FULL;
-	if (away < FULL_TICKS) {
-		duty = DUTY_SLOWEST + (((uint32_t)away - DEAD_BAND_TICKS) * DUTY_PER_TICK_Q12 >> 12);
-		if (duty < DUTY_FULL)
-			demand.duty = (uint8_t)duty;
-	}
+	demand.duty = (uint8_t)((duty < DUTY_FULL) ? duty : DUTY_FULL);
 	return demand;
 }

@@ -6,6 +6,8 @@
 
 #include <stdint.h>
 
+#include "range.h"
+
 typedef struct {
 	uint32_t end_ticks;   /* clock at the falling edge */
 	uint16_t width_ticks; /* meaningful if good */
@@ -21,6 +23,12 @@ void throttle_start(void);
 
 /* The last pulse that ended. Call once for each EVENT_PULSE. */
 throttle_pulse throttle_last(void);
+
+/* The stick's range from now on; a sane one. */
+void throttle_range(const stick_range *range);
+
+/* 1: a good pulse of this width is inside the dead band. */
+uint8_t throttle_is_neutral(uint16_t width_ticks);
 
 /* What a good pulse of this width asks for, the last demand being `before` (hysteresis). */
 throttle_demand throttle_map(uint16_t width_ticks, throttle_demand before);

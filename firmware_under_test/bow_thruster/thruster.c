@@ -5,24 +5,30 @@
  *
  * Any other demand than the one being obeyed goes through STOPPING, so that the bridge never drives
  * against a turning rotor. A lost rotor cools down and is stopped and started again, TRIES times at
- * most. A lost transmitter opens the legs in whatever state and leads back to OFF.
+ * most. A lost transmitter opens the legs in whatever state and leads back to OFF. CALIBRATING lies
+ * beside OFF, and leads back to it.
  */
 #include <stdint.h>
 
 #include "arming.h"
 #include "bridge.h"
+#include "calibration.h"
 #include "clock.h"
 #include "commutation.h"
 #include "drive_port.h"
 #include "duty.h"
 #include "events.h"
+#include "range.h"
+#include "record.h"
 #include "settings.h"
 #include "start.h"
 #include "steps.h"
 #include "stopping.h"
 #include "throttle.h"
+#include "tone.h"
+#include "voice.h"
 
-typedef enum { OFF, ARMED, STOPPING, STARTING, RUNNING, COOLING, GIVEN_UP } thruster_state;
+typedef enum { OFF, CALIBRATING, ARMED, STOPPING, STARTING, RUNNING, COOLING, GIVEN_UP } thruster_state;
 
 static thruster_state state;
 static throttle_demand demand;
@@ -30,6 +36,8 @@ static uint8_t turning; /* direction being started or run */
 static uint8_t tries;
 static uint32_t state_ticks;
 static uint32_t good_pulse_ticks;
+static uint32_t said_ticks; /* when a tone was last asked for, or a state entered that has none */
+static uint8_t rest_mark;   /* of the state the legs rest in */
 
 static uint32_t now_ticks(void)
 {
@@ -44,6 +52,7 @@ static void enter(thruster_state next)
 {
 	state = next;
 	state_ticks = now_ticks();
+	said_ticks = state_ticks;
 }
 
 static uint8_t in_state_for(uint16_t ms)
@@ -54,17 +63,27 @@ static uint8_t in_state_for(uint16_t ms)
 /* Legs open, nothing under way. Steps end first: one more would drive the bridge again. */
 static void rest(thruster_state next, uint8_t mark)
 {
-	uint8_t were_on = port_interrupts_off();
+	uint8_t were_on;
 
+	voice_hush();
+	were_on = port_interrupts_off();
 	commutation_rest(TICKS_PER_MS);
 	bridge_open();
 	port_interrupts_restore(were_on);
 	port_mark(mark);
+	rest_mark = mark;
 	enter(next);
+}
+
+static void say(uint8_t tone)
+{
+	voice_say(tone, rest_mark);
+	said_ticks = now_ticks();
 }
 
 static void stop(void)
 {
+	voice_hush();
 	stopping_begin();
 	enter(STOPPING);
 }
@@ -85,6 +104,44 @@ static void disarm(void)
 	rest(OFF, PORT_MARK_OFF);
 }
 
+static void leave_calibration(uint8_t mark, uint8_t tone)
+{
+	port_mark(mark);
+	arming_restart();
+	rest(OFF, PORT_MARK_OFF);
+	say(tone);
+}
+
+static void calibrate(uint8_t news)
+{
+	switch (news) {
+	case CALIBRATION_BEGINS:
+		rest(CALIBRATING, PORT_MARK_CALIBRATING);
+		say(TONE_CALIBRATING);
+		break;
+	case CALIBRATION_POSITION:
+		say(TONE_CALIBRATING);
+		break;
+	case CALIBRATION_STORED:
+		throttle_range(calibration_range());
+		leave_calibration(PORT_MARK_STORED, TONE_STORED);
+		break;
+	case CALIBRATION_ENDS:
+		leave_calibration(PORT_MARK_NOT_STORED, TONE_NOT_STORED);
+		break;
+	default:
+		break;
+	}
+}
+
+static void lose_signal(void)
+{
+	if (state == CALIBRATING)
+		calibrate(calibration_abandon());
+	else if (state != OFF)
+		disarm();
+}
+
 static void take_pulse(void)
 {
 	throttle_pulse pulse = throttle_last();
@@ -92,14 +149,15 @@ static void take_pulse(void)
 
 	if (pulse.good != 0U)
 		good_pulse_ticks = pulse.end_ticks;
-	if (state == OFF) {
-		if (arming_pulse(&pulse) != 0U) {
-			tries = 0U;
-			rest(ARMED, PORT_MARK_ARMED);
-		}
+	if (state == OFF || state == CALIBRATING)
+		calibrate(calibration_pulse(&pulse));
+	if (state == OFF && arming_pulse(&pulse) != 0U) {
+		tries = 0U;
+		rest(ARMED, PORT_MARK_ARMED);
+		say(TONE_READY);
 		return;
 	}
-	if (pulse.good == 0U)
+	if (state == OFF || state == CALIBRATING || pulse.good == 0U)
 		return;
 	demand = throttle_map(pulse.width_ticks, demand);
 	if (demand.direction != direction_before)
@@ -112,6 +170,7 @@ static void obey(void)
 	switch (state) {
 	case ARMED:
 		if (demand.direction != 0U) {
+			voice_hush();
 			stopping_check();
 			enter(STOPPING);
 		}
@@ -139,6 +198,20 @@ static void stopped(void)
 		start();
 }
 
+/* Tones and calibration share the beat and the listening: never both at once. */
+static void rest_beat(void)
+{
+	if (state == CALIBRATING && in_state_for(CALIBRATION_LONGEST_MS) != 0U)
+		calibrate(calibration_abandon());
+	if (voice_is_silent() == 0U)
+		voice_beat();
+	else if (calibration_wants_beats() != 0U)
+		calibrate(calibration_beat());
+	else if ((state == OFF || state == ARMED) &&
+	         now_ticks() - said_ticks >= (uint32_t)WAITING_EVERY_MS * TICKS_PER_MS)
+		say(TONE_WAITING);
+}
+
 static void beat(void)
 {
 	if (state == STOPPING) {
@@ -146,8 +219,11 @@ static void beat(void)
 			stopped();
 	} else if (state == STARTING) {
 		start_beat();
-	} else if (state == COOLING && in_state_for(COOL_DOWN_MS) != 0U) {
-		stop();
+	} else if (state == COOLING) {
+		if (in_state_for(COOL_DOWN_MS) != 0U)
+			stop();
+	} else if (state != RUNNING) {
+		rest_beat();
 	}
 }
 
@@ -155,10 +231,12 @@ static void lost(void)
 {
 	if (state != STARTING && state != RUNNING)
 		return;
-	if (tries >= TRIES)
+	if (tries >= TRIES) {
 		rest(GIVEN_UP, PORT_MARK_GIVEN_UP);
-	else
+		say(TONE_LOST);
+	} else {
 		rest(COOLING, PORT_MARK_COAST);
+	}
 }
 
 static void steer_duty(uint8_t crossing_hidden)
@@ -175,16 +253,18 @@ static void steer_duty(uint8_t crossing_hidden)
 		tries = 0U;
 }
 
+/* The one place that feeds the watchdog: a main line that no longer passes here is stuck. */
 static void serve(uint8_t events)
 {
+	port_watchdog_feed();
 	if ((events & EVENT_LOST) != 0U)
 		lost();
 	if ((events & EVENT_PULSE) != 0U)
 		take_pulse();
 	if ((events & EVENT_CAUGHT) != 0U && state == STARTING)
 		enter(RUNNING);
-	if (state != OFF && now_ticks() - good_pulse_ticks > PULSE_LOSS_TICKS)
-		disarm();
+	if (now_ticks() - good_pulse_ticks > PULSE_LOSS_TICKS)
+		lose_signal();
 	obey();
 	if ((events & EVENT_BEAT) != 0U)
 		beat();
@@ -194,11 +274,22 @@ static void serve(uint8_t events)
 		steer_duty(events & EVENT_HIDDEN);
 }
 
+static void load_range(void)
+{
+	stick_range range = range_standard();
+
+	(void)record_load(&range);
+	throttle_range(&range);
+}
+
 int main(void)
 {
+	port_watchdog_on(WATCHDOG_DOUBLINGS);
 	port_mark(PORT_MARK_OFF);
 	port_duty(0U);
 	port_carriers_start(3U);
+	load_range();
+	calibration_allow(port_reset_cause());
 	clock_start();
 	throttle_start();
 	rest(OFF, PORT_MARK_OFF);
