@@ -178,8 +178,8 @@ def test_only_searches_the_named_family(tmp_path):
         (["reversals"], "no family is called 'reversals'; did you mean 'reversal'?"),
         (
             ["xyz"],
-            "no family is called 'xyz'; known families: gates, commutation, startup, synchronism, reversal, arming, "
-            "calibration, tones",
+            "no family is called 'xyz'; known families: gates, commutation, startup, synchronism, reversal, "
+            "arming, calibration, tones",
         ),
         (["gates"], "declares no claim of family 'gates'; declared: reversal"),
     ],

@@ -56,9 +56,9 @@ class Positions:
 
 def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """Two calibrations, the second cut off in its writing; rarely one that is given up or cut before."""
-    kind = draws.index("kind", 8)
+    kind = draws.index("kind", 10)
     rite = drive.calibration or DEFAULT
-    spans_us = _spans_us(drive, rite)
+    spans_us = spans_of(drive, rite)
     course = Course([(0.0, 0.0)], 0.0)
     if kind == 0:
         return _given_up(draws, drive, rite, course, frame_ms)
@@ -66,15 +66,15 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         return _interrupted(draws, drive, rite, course, frame_ms)
     neutral_us = drive.throttle.neutral_us + draws.pick("shift", SHIFTS_US)
     first = draws.index("old span", SPANS)
-    old = _positions(spans_us[first], neutral_us)
-    new = _positions(spans_us[(first + 1 + draws.index("new span", SPANS - 1)) % SPANS], neutral_us)
-    done_s = _learn(course, rite, frame_ms, 0.0, old)
-    stored_s = done_s + _storing_s(rehearsal.store_s)
+    old = positions_of(spans_us[first], neutral_us)
+    new = positions_of(spans_us[(first + 1 + draws.index("new span", SPANS - 1)) % SPANS], neutral_us)
+    done_s = learn(course, rite, frame_ms, 0.0, old)
+    stored_s = done_s + storing_s(rehearsal.store_s)
     way = draws.index("way", 2)
-    at_s = _drive(course, drive, frame_ms, stored_s, old, _shares(drive, old, new), way)
+    at_s = drive_at(course, drive, frame_ms, stored_s, old, telling_shares(drive, old, new), way)
     back_s = course.fault("power cut", at_s, draws.pick("off for", (30.0, 100.0, 5.0)))
     course.step(at_s, new.high)
-    done_s = _learn(course, rite, frame_ms, back_s, new)
+    done_s = learn(course, rite, frame_ms, back_s, new)
     kind_of_cut = draws.pick("cut by", CUT_BY)
     cut_s = done_s + _phase_s(draws, rehearsal.store_s)
     if kind_of_cut == "reset":
@@ -89,7 +89,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         # High for less than the rite: neither calibration nor drive may come of it.
         course.step(cut_s, new.high)
         back_s += 0.2
-    at_s = _drive(course, drive, frame_ms, back_s, old, (_told_apart(drive, old, new),), way)
+    at_s = drive_at(course, drive, frame_ms, back_s, old, (telling_share(drive, old, new),), way)
     course.end_s = at_s
     return course
 
@@ -104,7 +104,7 @@ def _given_up(draws: Draws, drive: Drive, rite: Calibration, course: Course, fra
     upside_down = Positions(1900.0, 1100.0, 1500.0)
     for_ever = draws.index("for ever", 6) == 1
     positions = draws.pick("positions", (narrow, wide, upside_down))
-    done_s = _learn(course, rite, frame_ms, 0.0, positions, frames=8 if for_ever else rite.hold_frames)
+    done_s = learn(course, rite, frame_ms, 0.0, positions, frames=8 if for_ever else rite.hold_frames)
     at_s = done_s + STORING_S + SETTLE_S
     if for_ever:
         # The stick goes on moving between two positions that are never held for long enough.
@@ -119,28 +119,28 @@ def _given_up(draws: Draws, drive: Drive, rite: Calibration, course: Course, fra
     full = Positions(
         drive.throttle.forward_full_us, drive.throttle.neutral_us, drive.throttle.reverse_full_us
     )
-    course.end_s = _drive(course, drive, frame_ms, at_s, full, (0.6,), draws.index("way", 2))
+    course.end_s = drive_at(course, drive, frame_ms, at_s, full, (0.6,), draws.index("way", 2))
     return course
 
 
 def _interrupted(draws: Draws, drive: Drive, rite: Calibration, course: Course, frame_ms: float) -> Course:
     """A range is stored; the next calibration is cut off before it writes, or never entered, by a reset."""
-    spans_us, neutral_us = _spans_us(drive, rite), drive.throttle.neutral_us
-    old = _positions(draws.pick("old span", spans_us), neutral_us)
-    done_s = _learn(course, rite, frame_ms, 0.0, old)
+    spans_us, neutral_us = spans_of(drive, rite), drive.throttle.neutral_us
+    old = positions_of(draws.pick("old span", spans_us), neutral_us)
+    done_s = learn(course, rite, frame_ms, 0.0, old)
     at_s = done_s + STORING_S + SETTLE_S
-    new = _positions(draws.pick("new span", spans_us), neutral_us)
+    new = positions_of(draws.pick("new span", spans_us), neutral_us)
     course.step(at_s, new.high)
     kind = draws.pick("cut by", ("power cut", "reset"))
     # After a reset the stick is high as for calibration, which must not be entered.
     back_s = course.fault(kind, at_s, 30.0 if kind == "power cut" else 0.0)
     begun_s = back_s
-    done_s = _learn(course, rite, frame_ms, back_s, new)
+    done_s = learn(course, rite, frame_ms, back_s, new)
     share = draws.index("cut at", 20) / 20.0
     cut_s = begun_s + (0.2 + 0.8 * share) * (done_s - begun_s) - 0.02
     course.throttle_us = [(t_s, us) for t_s, us in course.throttle_us if t_s < cut_s]
     back_s = course.fault("reset", cut_s + draws.index("cut ms", 20) / 1000.0)
-    course.end_s = _drive(course, drive, frame_ms, back_s, old, (0.6,), draws.index("way", 2))
+    course.end_s = drive_at(course, drive, frame_ms, back_s, old, (0.6,), draws.index("way", 2))
     return course
 
 
@@ -148,8 +148,8 @@ def calibration_alone(drive: Drive) -> tuple[Scenario, float]:
     """A calibration to the declared range, for the rehearsal, and the end of the last pulse it needs."""
     rite = drive.calibration or DEFAULT
     course, frame_ms = Course([(0.0, 0.0)], 0.0), 10.0
-    positions = _positions(_spans_us(drive, rite)[0], drive.throttle.neutral_us)
-    done_s = _learn(course, rite, frame_ms, 0.0, positions)
+    positions = positions_of(spans_of(drive, rite)[0], drive.throttle.neutral_us)
+    done_s = learn(course, rite, frame_ms, 0.0, positions)
     scenario = Scenario(
         seed=0,
         end_s=round(done_s + 1.0, 4),
@@ -160,7 +160,7 @@ def calibration_alone(drive: Drive) -> tuple[Scenario, float]:
     return scenario, done_s
 
 
-def _learn(
+def learn(
     course: Course,
     rite: Calibration,
     frame_ms: float,
@@ -188,7 +188,7 @@ def _learn(
     return round(begun_s + (rite.hold_frames - 0.5) * frame_s + last_us * 1e-6, 7)
 
 
-def _storing_s(store_s: Spans) -> float:
+def storing_s(store_s: Spans) -> float:
     """From the last pulse to when the stick may move on."""
     return max(store_s[-1][1] + SETTLE_S, STORING_S) if store_s else STORING_S + SETTLE_S
 
@@ -204,7 +204,7 @@ def _phase_s(draws: Draws, store_s: Spans) -> float:
     return begin_s + share * (end_s - begin_s)
 
 
-def _drive(
+def drive_at(
     course: Course,
     drive: Drive,
     frame_ms: float,
@@ -224,7 +224,7 @@ def _drive(
     return round(at_s + 0.05, 4)
 
 
-def _spans_us(drive: Drive, rite: Calibration) -> tuple[float, ...]:
+def spans_of(drive: Drive, rite: Calibration) -> tuple[float, ...]:
     """Distances of full stick, the widest first: sane, and high enough to ask for calibration."""
     throttle = drive.throttle
     least_us = max(rite.span_min_us, rite.enter_us - throttle.neutral_us) + 60.0
@@ -234,7 +234,8 @@ def _spans_us(drive: Drive, rite: Calibration) -> tuple[float, ...]:
     return tuple(round(most_us - k * step_us) for k in range(SPANS))
 
 
-def _positions(span_us: float, neutral_us: float) -> Positions:
+def positions_of(span_us: float, neutral_us: float) -> Positions:
+    """The same span on either side of neutral, us."""
     return Positions(neutral_us + span_us, neutral_us, neutral_us - span_us)
 
 
@@ -244,7 +245,7 @@ def _width(drive: Drive, neutral_us: float, full_us: float, share: float) -> flo
     return float(round(neutral_us + band_us + share * (full_us - neutral_us - band_us)))
 
 
-def _shares(drive: Drive, old: Positions, new: Positions) -> tuple[float, float]:
+def telling_shares(drive: Drive, old: Positions, new: Positions) -> tuple[float, float]:
     """Shares of the old range to be seen: what the telling position is under either range."""
     band_us = drive.throttle.dead_band_us
     ways_us = old.high - old.neutral - band_us, new.high - new.neutral - band_us
@@ -252,7 +253,7 @@ def _shares(drive: Drive, old: Positions, new: Positions) -> tuple[float, float]
     return inner_us / max(ways_us), INNER
 
 
-def _told_apart(drive: Drive, old: Positions, new: Positions) -> float:
+def telling_share(drive: Drive, old: Positions, new: Positions) -> float:
     """The telling position as a share of the old range."""
-    outer, inner = _shares(drive, old, new)
+    outer, inner = telling_shares(drive, old, new)
     return inner if old.high - old.neutral < new.high - new.neutral else outer

@@ -29,7 +29,7 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
     size = draws.pick("size", SIZES)
     course.step(course.end_s, stick.demand(way, size))
     stall_s = course.end_s + RUN_S + draws.index("later", 5) * 0.1 + draws.index("later ms", 50) / 1000.0
-    if draws.index("gap", 10) == 1:
+    if draws.index("gap", 12) == 1:
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))
     else:
         # Half stick has about half the torque; the rotor's momentum comes on top.
@@ -38,7 +38,7 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
         until_s = stall_s + ONSET_S + draws.pick("held", (0.1, 0.08, 0.12))
         trace = ((0.0, 0.0), (stall_s, 0.0), (stall_s + ONSET_S, torque_nm), (until_s, torque_nm))
         course.load_nm = tuple((round(t_s, 4), nm) for t_s, nm in (*trace, (until_s + ONSET_S, 0.0)))
-    move = draws.index("move", 10)
+    move = draws.index("move", 14)
     if move == 1:
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.neutral_us)
     elif move == 2:

@@ -1,0 +1,197 @@
+"""Scenarios of the families that a firmware's rites belong to: synchronism, arming, calibration, tones."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import assume, given, settings
+
+from dryspin.drive import load_drive
+from dryspin.errors import UsageError
+from dryspin.search.course import START_UP_S, fall_s
+from dryspin.search.learning import calibration_alone
+from dryspin.search.plan import require_rites
+from dryspin.search.rehearsal import Rehearsal
+from dryspin.search.stalling import stall_torque_nm
+from dryspin.search.strategies import covering_draft, drafts
+
+from .subject import BOW_THRUSTER
+
+DRIVE = load_drive(BOW_THRUSTER)
+RITE = DRIVE.calibration
+
+WRITES = tuple((0.09 + 0.0034 * k, 0.0933 + 0.0034 * k) for k in range(16))
+"""Sixteen bytes, 90 ms after the last pulse."""
+
+TONES = dict.fromkeys((10.0, 15.0, 20.0, 25.0), ((1.0, 1.3), (3.5, 3.58)))
+SEEN = Rehearsal(WRITES, TONES)
+
+
+def of_family(family, rehearsal=SEEN):
+    """Strategy for scenarios of one family."""
+    return drafts(DRIVE, family, rehearsal).map(lambda draft: draft.scenario)
+
+
+def planned(family, count=40, rehearsal=SEEN):
+    """Scenarios of the covering plan."""
+    return [covering_draft(DRIVE, family, row, 0, rehearsal).scenario for row in range(count)]
+
+
+def last_pulse_s(scenario, from_s):
+    """End of the pulse with which the declared rite, begun by power-on at `from_s`, is complete, or None.
+
+    Written from drive.toml's words: so many high pulses in a row, then high, neutral, low held still.
+    """
+    pulses = [(t, us) for t, us in scenario.pulses() if t > from_s + START_UP_S]
+    high = 0
+    while high < RITE.enter_frames:
+        if high == len(pulses) or pulses[high][1] <= RITE.enter_us:
+            return None
+        high += 1
+    found, run = [], []
+    for t_s, us in pulses[high:]:
+        run = [w for w in run if abs(w - us) <= RITE.still_us] + [us]
+        if len(run) == RITE.hold_frames and (not found or us < found[-1] - 100.0):
+            found.append(us)
+            if len(found) == 3:
+                return t_s + us * 1e-6
+    return None
+
+
+def starts_s(scenario):
+    """Moments at which the controller is powered."""
+    return [0.0, *(f.at_s + f.for_ms / 1000.0 for f in scenario.faults if f.kind == "power cut")]
+
+
+def test_rehearsed_calibration_follows_the_declared_rite():
+    """The rehearsal tells nothing if it waits for writes from another moment on."""
+    scenario, done_s = calibration_alone(DRIVE)
+
+    assert last_pulse_s(scenario, 0.0) == pytest.approx(done_s, abs=1e-6)
+
+
+def test_most_calibrations_are_learnt_twice_and_cut_within_a_write():
+    """Old or new is shown only where the store was cut while it was written to, after one range was known."""
+    cut_in_writing = 0
+    for scenario in planned("calibration"):
+        ends_s = [end for start in starts_s(scenario) if (end := last_pulse_s(scenario, start))]
+        if len(ends_s) < 2:
+            continue
+        *_, last = scenario.faults
+        at_s = last.at_s + (fall_s(DRIVE) if last.kind == "supply gap" else 0.0)
+        cut_in_writing += any(a - 1e-6 <= at_s - ends_s[1] <= b + 1e-6 for a, b in WRITES)
+
+    assert cut_in_writing >= 28
+
+
+@given(of_family("calibration"))
+@settings(max_examples=200, database=None, deadline=None)
+def test_after_the_cut_old_and_new_range_ask_for_another_duty(scenario):
+    """And before it the old range has been seen at either share, so that a map between them exists."""
+    ends_s = [end for start in starts_s(scenario) if (end := last_pulse_s(scenario, start))]
+    assume(len(ends_s) == 2 and scenario.faults[-1].at_s > ends_s[1] - 0.3)
+
+    def positions(to_s):
+        held = [us for t_s, us in scenario.pulses() if to_s - 1.1 < t_s < to_s and us > 0.0]
+        high = max(held)
+        return high, next(us for us in held if us < high - 100.0), held[-1]
+
+    old, new = positions(ends_s[0]), positions(ends_s[1])
+    band_us = DRIVE.throttle.dead_band_us
+
+    def share(us, at):
+        return (abs(us - at[1]) - band_us) / (at[0] - at[1] - band_us)
+
+    *_, (_, told_us), (_, rest_us) = scenario.throttle_us
+    cut_s = scenario.faults[0].at_s
+    seen = {us for t_s, us in scenario.throttle_us if ends_s[0] + 0.3 < t_s < cut_s} - {old[1]}
+    shares = sorted(share(us, old) for us in seen)
+
+    assert rest_us == old[1]
+    assert old[1] == new[1]
+    assert abs(share(told_us, old) - share(told_us, new)) > 0.08
+    for one in (old, new):
+        assert shares[0] - 0.02 <= share(told_us, one) <= shares[-1] + 0.02
+
+
+def test_every_phase_of_a_write_is_met():
+    """A byte is torn differently early, in the middle and late; and each byte may be the one."""
+    phases, written = set(), set()
+    for scenario in planned("calibration", 400):
+        ends_s = [end for start in starts_s(scenario) if (end := last_pulse_s(scenario, start))]
+        if len(ends_s) < 2 or scenario.faults[-1].kind != "power cut":
+            continue
+        at_s = scenario.faults[-1].at_s - ends_s[1]
+        for k, (a, b) in enumerate(WRITES):
+            if a <= at_s < b:
+                phases.add(int(10.0 * (at_s - a) / (b - a)))
+                written.add(k)
+
+    assert phases == set(range(10))
+    assert written == set(range(len(WRITES)))
+
+
+@given(of_family("synchronism"))
+@settings(max_examples=100, database=None, deadline=None)
+def test_stall_takes_the_rotor_against_its_way_and_is_over_soon(scenario):
+    """Half of what a locked rotor pulls and more, for a tenth of a second; then it can be caught again."""
+    demand_s, demand_us = scenario.throttle_us[1]
+    if not scenario.load_nm:
+        (gap,) = scenario.faults
+        assert gap.kind == "supply gap"
+        assert gap.at_s > demand_s + 0.5
+        return
+    peak_nm = max((nm for _, nm in scenario.load_nm), key=abs)
+    loaded_s = [t_s for t_s, nm in scenario.load_nm if nm]
+
+    assert peak_nm * (demand_us - 1500.0) > 0.0
+    assert 0.45 * stall_torque_nm(DRIVE) < abs(peak_nm) < stall_torque_nm(DRIVE)
+    assert demand_s + 0.5 < loaded_s[0]
+    assert loaded_s[-1] - loaded_s[0] < 0.2
+    assert scenario.load_nm[-1][1] == 0.0
+    assert scenario.end_s - scenario.load_nm[-1][0] > 1.5
+
+
+def test_most_arming_scenarios_start_the_controller_anew_under_drive():
+    """By reset, power cut and supply gap alike, with the stick up, in the middle and the other way."""
+    kinds, sticks, count = set(), set(), 0
+    for scenario in planned("arming"):
+        for fault in scenario.faults:
+            kinds.add(fault.kind)
+            stick_us = max((t, us) for t, us in scenario.throttle_us if t <= fault.at_s)[1]
+            sticks.add((stick_us > 1550.0) - (stick_us < 1450.0))
+        count += bool(scenario.faults)
+
+    assert kinds == {"reset", "power cut", "supply gap"}
+    assert sticks == {-1, 0, 1}
+    assert count >= 32
+
+
+def test_tones_are_cut_by_stick_and_restart_and_left_alone():
+    """Inside the tones that the rehearsal has shown."""
+    moved = restarted = left = 0
+    for scenario in planned("tones", 100):
+        spans = TONES[scenario.frame_ms]
+        moves = [t for t, us in scenario.throttle_us if t > 0.0 and us != 1500.0]
+        moved += any(a <= t <= b for t in moves for a, b in spans)
+        restarted += any(a - 0.03 <= f.at_s <= b + 0.03 for f in scenario.faults for a, b in spans)
+        left += not moves and not scenario.faults and scenario.end_s >= 5.0
+
+    assert moved >= 8
+    assert restarted >= 8
+    assert left >= 8
+
+
+@given(of_family("tones", Rehearsal()) | of_family("calibration", Rehearsal()))
+@settings(max_examples=60, database=None, deadline=None)
+def test_scenarios_can_be_built_without_a_rehearsal(scenario):
+    """A firmware that never sounded or stored is to be searched all the same."""
+    assert scenario.end_s >= 2.0
+
+
+@pytest.mark.parametrize("family", ["calibration", "tones"])
+def test_a_family_without_its_table_is_refused(family):
+    """Claims about a rite that nobody described would never be exercised."""
+    bare = replace(DRIVE, calibration=None, tones=())
+    with pytest.raises(UsageError, match=r"drive\.toml has no \[.*, so claims of the family"):
+        require_rites(bare, [family])
+    require_rites(DRIVE, [family])
