@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dryspin.drive import Drive
 from dryspin.scenario import Fault
 from dryspin.search.course import (
+    RARE,
     RITE_FRAMES,
     RUN_UP_S,
     SIZES,
@@ -123,7 +124,7 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     at_s = course.end_s + draws.pick("run", (0.4, 0.2, 0.3, 0.6, 0.05))
     if draws.index("bad in run", 4) == 1:
         _bad_frames(course, stick, frame_ms, round((at_s - 0.1) * 1000.0 / frame_ms), 1, draws, up_us)
-    if draws.index("restart first", 12) != 0:
+    if draws.index("restart first", 12) != RARE:
         down_us = draws.pick("stick at restart", (up_us, stick.neutral_us, stick.demand(1 - way, 1.0)))
         course.step(at_s, down_us)
         at_s = restart(draws, course, at_s) + draws.pick("release", (0.1, 0.0, 0.2))

@@ -10,7 +10,7 @@ from itertools import count
 
 from dryspin.drive import Calibration, Drive
 from dryspin.scenario import Scenario
-from dryspin.search.course import START_UP_S, Course, armed_s, fall_s
+from dryspin.search.course import RARE, START_UP_S, Course, armed_s, fall_s
 from dryspin.search.draws import MAX_VALUES, Draws
 from dryspin.search.rehearsal import Rehearsal, Spans
 
@@ -60,9 +60,9 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     rite = drive.calibration or DEFAULT
     spans_us = spans_of(drive, rite)
     course = Course([(0.0, 0.0)], 0.0)
-    if kind == 0:
+    if kind == RARE:
         return _given_up(draws, drive, rite, course, frame_ms)
-    if kind == 1:
+    if kind == RARE + 1:
         return _interrupted(draws, drive, rite, course, frame_ms)
     neutral_us = drive.throttle.neutral_us + draws.pick("shift", SHIFTS_US)
     first = draws.index("old span", SPANS)

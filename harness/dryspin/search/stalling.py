@@ -1,7 +1,7 @@
 """Synchronism: a rotor that is torn out of step, and let go again."""
 
 from dryspin.drive import Drive
-from dryspin.search.course import Course, Stick, rite
+from dryspin.search.course import RARE, Course, Stick, rite
 from dryspin.search.draws import Draws
 from dryspin.search.rehearsal import Rehearsal
 
@@ -29,7 +29,7 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
     size = draws.pick("size", SIZES)
     course.step(course.end_s, stick.demand(way, size))
     stall_s = course.end_s + RUN_S + draws.index("later", 5) * 0.1 + draws.index("later ms", 50) / 1000.0
-    if draws.index("gap", 12) == 1:
+    if draws.index("gap", 12) == RARE:
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))
     else:
         # Half stick has about half the torque; the rotor's momentum comes on top.
@@ -39,9 +39,9 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
         trace = ((0.0, 0.0), (stall_s, 0.0), (stall_s + ONSET_S, torque_nm), (until_s, torque_nm))
         course.load_nm = tuple((round(t_s, 4), nm) for t_s, nm in (*trace, (until_s + ONSET_S, 0.0)))
     move = draws.index("move", 14)
-    if move == 1:
+    if move == RARE:
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.neutral_us)
-    elif move == 2:
+    elif move == RARE + 1:
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.demand(1 - way, size))
     course.end_s = stall_s + AFTER_S
     return course
