@@ -117,8 +117,8 @@ def _learning(recording: Recording, calibration: Calibration, start: int, stop: 
         ended, ended_row = int(marks[k]), int(mark_rows[k])
     elif next_reset is not None and next_reset <= stop:
         outcome, ended, ended_row = CUT, next_reset, int(reset_rows[at + 1])
-    elif stop >= recording.end_cycle:
-        outcome, ended, ended_row = OPEN, stop, row
+    elif stop >= recording.end_cycle or _in_last_tone(recording, stop):
+        outcome, ended, ended_row = OPEN, recording.end_cycle, row
     else:
         outcome, ended = SILENT, stop
         ended_row = next((s.row for s in recording.marks if s.start >= stop), row)
@@ -142,6 +142,12 @@ def _learning(recording: Recording, calibration: Calibration, start: int, stop: 
         learnt=learnt,
         sane=tuple(r for r in learnt if _is_sane(calibration, r)),
     )
+
+
+def _in_last_tone(recording: Recording, stop: int) -> bool:
+    """Whether at the cycle `stop` a tone begins that the recording does not see the end of."""
+    last = recording.marks[-1]
+    return last.mark == Mark.TONE and last.start == stop and last.stop >= recording.end_cycle
 
 
 def _held(recording: Recording, calibration: Calibration, start: int, stop: int) -> tuple[Held, ...]:

@@ -124,7 +124,9 @@ def soundings(evidence: Evidence) -> list[Sounding]:
         announced = announcement(evidence, start)
         tone = next((t for t in evidence.recording.drive.tones if t.mark == announced), None)
         before = int(values[states[at - 1]]) if at else int(Mark.OFF)
+        # A reset marks OFF too, at its own cycle: that is no tone that ended of itself.
         goes_on = after is not None and int(values[after]) == before and stop == int(cycles[after])
+        goes_on = goes_on and stop not in resets
         found.append(_sounding(evidence, announced, tone, start, stop, int(rows[k]), goes_on))
     return found
 

@@ -143,7 +143,10 @@ def still(evidence: Evidence) -> Ruling:
             continue
         theta = recording.state_theta_rad[recording.states_between(sounding.start_s, sounding.stop_s)]
         if len(theta):
-            moved = np.degrees(np.abs(theta - theta[0]))
+            # A rotor that creeps to rest would have come as far by itself, or less far.
+            t_s = recording.state_t_s[recording.states_between(sounding.start_s, sounding.stop_s)]
+            coasting = rpm * 6.0 * recording.drive.motor.pole_pairs * (t_s - t_s[0])
+            moved = np.maximum(np.degrees(np.abs(theta - theta[0])) - coasting, 0.0)
             words = f"{_name(sounding)} turns the rotor by {float(np.max(moved)):.2f} electrical degrees"
             limit_deg = evidence.limits["tone_deg"]
             rulings.append(
