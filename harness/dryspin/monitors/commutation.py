@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import Evidence, Floats
-from dryspin.monitors.following import Sensing, crossing_marks, running, sensing
+from dryspin.monitors.following import Sensing, crossing_marks, running, sensing, torn_out
 from dryspin.monitors.motion import WAY
 from dryspin.monitors.offset import allowances
 from dryspin.monitors.verdict import Ruling, at_most, by_margin, discrete, not_exercised
@@ -100,6 +100,7 @@ def angle(evidence: Evidence) -> Ruling:
     recording, taken = evidence.recording, evidence.derive(running)
     steps, later = recording.steps, taken.later
     later = later[taken.move == taken.direction_of(later)]
+    later = later[~torn_out(evidence, recording.seconds(steps.cycles[later]))]
     if not len(later):
         return not_exercised(_NO_RUN)
     way, times = taken.direction_of(later), recording.seconds(steps.cycles[later])
@@ -121,6 +122,7 @@ def false_crossings(evidence: Evidence) -> Ruling:
     recording, taken = evidence.recording, evidence.derive(running)
     cycles, rows, run = crossing_marks(evidence)
     known = taken.direction[run] != 0 if len(run) else np.zeros(0, bool)
+    known &= ~torn_out(evidence, recording.seconds(cycles))
     cycles, rows, run = cycles[known], rows[known], run[known]
     if not len(cycles):
         return not_exercised("no crossing was taken in RUN")
@@ -143,6 +145,7 @@ def missed_crossings(evidence: Evidence) -> Ruling:
     # Steps with a successor in the same run; the first of a run may have been crossed before RUN.
     whole = np.intersect1d(later, later - 1)
     whole = whole[taken.direction_of(whole) != 0]
+    whole = whole[~torn_out(evidence, recording.seconds(steps.cycles[whole]))]
     if not len(whole):
         return not_exercised(_NO_RUN)
     way = taken.direction_of(whole)

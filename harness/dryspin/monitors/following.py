@@ -1,13 +1,17 @@
 """How the firmware follows the rotor in RUN: its steps, what it senses, the crossings it takes."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dryspin.monitors.evidence import LEG_COLUMNS, Evidence
+from dryspin.monitors.evidence import LEG_COLUMNS, Evidence, Floats
 from dryspin.recording import LEGS, Mark, Signal
 from dryspin.recording.sixstep import NO_STEP, STEP_OF_CODE, leg_code
 from dryspin.recording.timeline import Ints, merge
+
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,35 @@ def running(evidence: Evidence) -> Running:
     single = np.where(np.abs(move) == 1, move, 0)
     direction = np.sign(np.bincount(run[later], weights=single, minlength=len(spans))).astype(np.int64)
     return Running(run, direction, later, move)
+
+
+def torn_out(evidence: Evidence, times_s: Floats) -> Bools:
+    """Which moments come after the rotor was jammed in the same RUN.
+
+    A propeller heavier than the drive is declared for takes the rotor out of step whatever the firmware
+    does; until it says RUN anew, there is no right angle to hold it to. How long it drives such a
+    rotor is for the family synchronism to judge.
+    """
+    recording = evidence.recording
+    heaviest = recording.drive.load.kq_nm_s2.factors.high * (1.0 + 1e-9)
+    points = recording.scenario.load_factor
+    # The trace is linear: between two points it can exceed the heaviest only if one of them does.
+    jams_s = (
+        [
+            (early_s, late_s)
+            for (early_s, early), (late_s, late) in pairwise((*points, (recording.end_s, points[-1][1])))
+            if max(early, late) > heaviest
+        ]
+        if points
+        else []
+    )
+    torn = np.zeros(len(times_s), bool)
+    for span in evidence.spans_of(Mark.RUN) if jams_s else ():
+        start_s, stop_s = float(recording.seconds(span.start)), float(recording.seconds(span.stop))
+        hits = [max(early_s, start_s) for early_s, late_s in jams_s if early_s < stop_s and late_s > start_s]
+        if hits:
+            torn |= (times_s >= min(hits)) & (times_s <= stop_s)
+    return torn
 
 
 @dataclass(frozen=True, slots=True)

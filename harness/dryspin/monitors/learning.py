@@ -88,17 +88,18 @@ def learnings(recording: Recording) -> list[Learning]:
 
 
 def _stretches(recording: Recording) -> list[tuple[int, int, int]]:
-    """(start, stop, row) of CALIBRATING, joined over the tones in between."""
+    """(start, stop, row) of CALIBRATING, with the tones in between and the one it may end in."""
     found: list[tuple[int, int, int]] = []
-    before: Span | None = None
     earlier: Span | None = None
+    before: Span | None = None
     for span in recording.marks:
-        if span.mark == Mark.CALIBRATING:
-            across = before is not None and before.mark == Mark.TONE and earlier is not None
-            if found and across and earlier is not None and earlier.mark == Mark.CALIBRATING:
-                found[-1] = (found[-1][0], span.stop, found[-1][2])
-            else:
-                found.append((span.start, span.stop, span.row))
+        after = before is not None and before.mark == Mark.CALIBRATING
+        across = before is not None and before.mark == Mark.TONE
+        across = across and earlier is not None and earlier.mark == Mark.CALIBRATING
+        if span.mark == Mark.CALIBRATING and not (across and found):
+            found.append((span.start, span.stop, span.row))
+        elif span.mark == Mark.CALIBRATING or (span.mark == Mark.TONE and after):
+            found[-1] = (found[-1][0], span.stop, found[-1][2])
         earlier, before = before, span
     return found
 
@@ -117,8 +118,8 @@ def _learning(recording: Recording, calibration: Calibration, start: int, stop: 
         ended, ended_row = int(marks[k]), int(mark_rows[k])
     elif next_reset is not None and next_reset <= stop:
         outcome, ended, ended_row = CUT, next_reset, int(reset_rows[at + 1])
-    elif stop >= recording.end_cycle or _in_last_tone(recording, stop):
-        outcome, ended, ended_row = OPEN, recording.end_cycle, row
+    elif stop >= recording.end_cycle:
+        outcome, ended, ended_row = OPEN, stop, row
     else:
         outcome, ended = SILENT, stop
         ended_row = next((s.row for s in recording.marks if s.start >= stop), row)
@@ -142,12 +143,6 @@ def _learning(recording: Recording, calibration: Calibration, start: int, stop: 
         learnt=learnt,
         sane=tuple(r for r in learnt if _is_sane(calibration, r)),
     )
-
-
-def _in_last_tone(recording: Recording, stop: int) -> bool:
-    """Whether at the cycle `stop` a tone begins that the recording does not see the end of."""
-    last = recording.marks[-1]
-    return last.mark == Mark.TONE and last.start == stop and last.stop >= recording.end_cycle
 
 
 def _held(recording: Recording, calibration: Calibration, start: int, stop: int) -> tuple[Held, ...]:

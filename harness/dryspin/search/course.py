@@ -38,6 +38,7 @@ class Course:
     end_s: float
     faults: list[Fault] = field(default_factory=list)
     load_nm: Trace = ()
+    jam: Trace = ()
 
     def step(self, at_s: float, width_us: float) -> None:
         """The throttle pulses get another width from `at_s` on."""

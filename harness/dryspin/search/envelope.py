@@ -12,6 +12,9 @@ SECTORS = 24
 
 SECTOR_DEG = 360 // SECTORS
 
+JAMMED = 10.0
+"""A propeller this many times heavier than the drive is declared for is jammed."""
+
 _INSIDE = 8
 """Values offered strictly between the ends of a range: seven eighths."""
 
@@ -69,8 +72,8 @@ class Reached:
         supply_v = _values(scenario.supply_v, drive.supply.v_v.nominal)
         factors = _values(scenario.load_factor, 1.0)
         _widen(self.supply_v, supply_v)
-        _widen(self.load_factor, factors)
         ends = load_factors(drive)
+        _widen(self.load_factor, [factor for factor in factors if factor <= ends.high])
         if supply_v[0] in (drive.supply.v_v.low, drive.supply.v_v.high) and factors[0] in (
             ends.low,
             ends.high,
@@ -84,7 +87,7 @@ class Reached:
         self.resets += kinds.count("reset")
         self.power_cuts += kinds.count("power cut")
         self.supply_gaps += kinds.count("supply gap")
-        self.stalls += any(abs(nm) > 10.0 * drive.load.coulomb_nm.high for _, nm in scenario.load_nm)
+        self.stalls += any(factor > JAMMED * ends.high for factor in factors)
         _widen(self.clock, [scenario.parts.get("clock", 1.0)])
         self.parts |= scenario.parts.keys()
 

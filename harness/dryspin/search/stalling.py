@@ -1,4 +1,8 @@
-"""Synchronism: a rotor that is torn out of step, and let go again."""
+"""Synchronism: a rotor that is torn out of step, and let go again.
+
+What jams a propeller, weed or a rope, brakes it but never drives it backwards: the propeller's own
+torque, some thousand times of it, which leaves a full-speed rotor some 300 rpm.
+"""
 
 from dryspin.drive import Drive
 from dryspin.search.course import RARE, Course, Stick, rite
@@ -32,12 +36,10 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
     if draws.index("gap", 12) == RARE:
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))
     else:
-        # Half stick has about half the torque; the rotor's momentum comes on top.
-        torque_nm = draws.pick("torque", (0.7, 0.65, 0.8)) * stall_torque_nm(drive) * (0.5 + 0.5 * size)
-        torque_nm = round(torque_nm, 3) * (-1.0 if way else 1.0)
         until_s = stall_s + ONSET_S + draws.pick("held", (0.1, 0.08, 0.12))
-        trace = ((0.0, 0.0), (stall_s, 0.0), (stall_s + ONSET_S, torque_nm), (until_s, torque_nm))
-        course.load_nm = tuple((round(t_s, 4), nm) for t_s, nm in (*trace, (until_s + ONSET_S, 0.0)))
+        thick = draws.pick("thick", (3000.0, 1000.0, 10000.0))
+        trace = ((0.0, 1.0), (stall_s, 1.0), (stall_s + ONSET_S, thick), (until_s, thick))
+        course.jam = tuple((round(t_s, 4), times) for t_s, times in (*trace, (until_s + ONSET_S, 1.0)))
     move = draws.index("move", 14)
     if move == RARE:
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.neutral_us)
@@ -45,10 +47,3 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.demand(1 - way, size))
     course.end_s = stall_s + AFTER_S
     return course
-
-
-def stall_torque_nm(drive: Drive) -> float:
-    """Torque of a locked rotor at full duty, Nm: kt V / R, two phases and two FETs in series (textbook)."""
-    r_ohm = 2.0 * (drive.motor.r_phase_ohm.nominal + drive.bridge.r_on_ohm.nominal)
-    r_ohm += drive.supply.r_ohm.nominal
-    return drive.motor.kt_nm_per_a * drive.supply.v_v.nominal / r_ohm

@@ -58,6 +58,9 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
     rest_deg = float(draws.index("sector", SECTORS) * SECTOR_DEG + draws.index("rest", SECTOR_DEG))
     supply_v = _trace(draws, "supply", course, lambda name: level(draws, name, drive.supply.v_v))
     load_factor = _trace(draws, "load", course, lambda name: level(draws, name, load_factors(drive)))
+    if course.jam:
+        usual = load_factor[0][1] if load_factor else 1.0
+        load_factor = tuple((t_s, round(usual * times, 4)) for t_s, times in course.jam)
     parts = _parts(draws, drive)
     noise_mv = _noise(draws, course)
     # A byte whose writing loses its supply is left to chance, too.
