@@ -76,6 +76,10 @@ class Checked(Protocol):
         """Run and judge one scenario."""
 
 
+PER_FAMILY = 40
+"""Scenarios for each family unless told otherwise: each rest sector once, and sixteen more."""
+
+
 @dataclass(frozen=True)
 class _Hunt:
     """One claim to shrink a scenario for."""
@@ -88,7 +92,7 @@ class _Hunt:
 def check(
     subject: Checked,
     *,
-    scenarios: int = 200,
+    scenarios: int | None = None,
     seed: int = 0,
     only: Sequence[str] = (),
     workers: int | None = None,
@@ -97,12 +101,16 @@ def check(
 ) -> CheckResult:
     """Search `scenarios` scenarios, split evenly over the declared families, for broken claims.
 
+    By default `PER_FAMILY` for each family.
+
     The result depends on the subject, `scenarios`, `seed`, `only` and the findings kept so far;
     not on `workers`, nor on the machine's speed. `only` names families to search instead of all.
     Raises UsageError for what cannot be searched, RigError for firmware that cannot be run.
     """
     started_s = time.monotonic()
     families = families_to_search(subject.claims, only)
+    if scenarios is None:
+        scenarios = PER_FAMILY * len(families)
     if scenarios < len(families):
         raise UsageError(
             f"{scenarios} scenarios for {len(families)} families; give --scenarios at least {len(families)}"
