@@ -33,7 +33,7 @@ TELL_CAUSE = """
 
 def test_the_capacitor_carries_the_controller_until_brown_out(bench: Bench) -> None:
     """470 uF from 11.1 V to 4.3 V + 1 V of the regulator at 20 mA: 136 ms."""
-    recording = bench.run(TELL_CAUSE, end_s=0.4, faults=(Fault("supply gap", 0.1, 250.0),))
+    recording = bench.run(TELL_CAUSE, end_s=0.4, faults=(Fault("supply gap", 0.1, 180.0),))
     cycles, causes, _ = recording.of(Signal.RESET)
 
     assert causes.tolist() == [Reset.POWER_ON, Reset.BROWN_OUT]
@@ -64,6 +64,21 @@ def test_a_power_cut_is_a_power_on_afterwards(bench: Bench) -> None:
     marks = [mark for _, mark in Told(recording).marks]
 
     assert [mark for mark in marks if mark not in (0, 0xA5)] == [21, 21]
+
+
+def test_a_long_power_cut_is_no_brown_out(bench: Bench) -> None:
+    """The bus drains below the brown-out level meanwhile, but the part is dead already."""
+    recording = bench.run(TELL_CAUSE, end_s=0.6, faults=(Fault("power cut", 0.1, 300.0),))
+
+    assert recording.of(Signal.RESET)[1].tolist() == [Reset.POWER_ON, Reset.POWER_ON]
+
+
+def test_a_supply_that_returns_from_nothing_is_a_power_on(bench: Bench) -> None:
+    """U-47: below some 1.3 V everything is forgotten; what began as a brown-out ends as a power-on."""
+    recording = bench.run(TELL_CAUSE, end_s=0.7, faults=(Fault("supply gap", 0.1, 400.0),))
+
+    assert recording.of(Signal.RESET)[1].tolist() == [Reset.POWER_ON, Reset.BROWN_OUT, Reset.POWER_ON]
+    assert [mark for _, mark in Told(recording).marks if mark in (21, 24)] == [21, 21]
 
 
 def test_a_sag_below_the_regulator_resets_under_load(bench: Bench) -> None:

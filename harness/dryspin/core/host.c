@@ -58,6 +58,11 @@ static void enter(void)
 	clock_catch_up();
 	while (supply_holds())
 		sleep_until(ctl.now + (int64_t)(HOLD_LOOK_S * config->f_cpu_hz));
+	/* the supply was so low that its return is a power-on, whatever had stopped the part */
+	if (ctl.forgotten && ctl.next_cause != PORT_RESET_POWER_ON) {
+		ctl.next_cause = PORT_RESET_POWER_ON;
+		record(SIGNAL_RESET, PORT_RESET_POWER_ON, ctl.now, 0, 0);
+	}
 	ctl.held = 0;
 	sleep_until(ctl.now + (int64_t)(START_UP_S * config->f_cpu_hz));
 	ctl.reset_cause = ctl.forgotten ? PORT_RESET_POWER_ON : ctl.next_cause;
@@ -140,6 +145,7 @@ void core_start(const core_config *c)
 	bench_read_inputs(0);
 	store_start();
 	ctl.forgotten = 1;
+	ctl.next_cause = PORT_RESET_POWER_ON;
 	for (int x = 0; x < 3; x++)
 		record((uint8_t)(SIGNAL_GATE + x), 0, 0, 0, 0);
 	for (int x = 0; x < 3; x++)

@@ -51,6 +51,7 @@ void supply_cut(int64_t cycle)
 {
 	ctl.dead_until = config->outage[ctl.outage_at++].to;
 	ctl.forgotten = 1;
+	ctl.held = 1; /* dead already: no brown-out follows */
 	store_power_lost(cycle);
 	host_reset_request(cycle, PORT_RESET_POWER_ON);
 }
