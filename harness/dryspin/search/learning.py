@@ -35,7 +35,8 @@ SHIFTS_US = (0.0, -10.0, 10.0)
 DEFAULT = Calibration(1700.0, 100, ("high", "neutral", "low"), 25, 15.0, 10.0, 200.0, 700.0)
 """For a drive that declares none: its firmware is to do nothing of the kind."""
 
-CUT_BY = ("power cut", "power cut", "reset", "power cut", "reset", "supply gap")
+CUT_BY = (*("power cut", "power cut", "reset") * 4, "supply gap")
+"""A gap is rare: what the bus capacitor lasts depends on supply and tones, so that it mostly misses."""
 
 INNER = 0.72
 """Share of the narrower way at which old and new range are told apart."""

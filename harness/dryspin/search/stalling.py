@@ -37,7 +37,7 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))
     else:
         until_s = stall_s + ONSET_S + draws.pick("held", (0.1, 0.08, 0.12))
-        thick = draws.pick("thick", (3000.0, 1000.0, 10000.0))
+        thick = draws.pick("thick", (3000.0, 10000.0, 5000.0, 2000.0))
         trace = ((0.0, 1.0), (stall_s, 1.0), (stall_s + ONSET_S, thick), (until_s, thick))
         course.jam = tuple((round(t_s, 4), times) for t_s, times in (*trace, (until_s + ONSET_S, 1.0)))
     move = draws.index("move", 14)
