@@ -67,7 +67,7 @@
 
 /* Begins with some 9 A, 85 mNm, and follows the EMF upwards. */
 #define RAMP_DUTY 48U
-#define RAMP_DUTY_LAST 84U
+#define RAMP_DUTY_LAST 82U
 #define RAMP_EXTRA_STEPS 60U
 
 /* A step of 1.1 ms is 1300 rpm; the EMF there, 0.62 V, is more than twice the worst offset. */
@@ -92,8 +92,9 @@
 /* Shorted windings stop the rotor with J R / 2 k^2, 28 ms to 42 ms. */
 #define BRAKE_FIRST_MS 100U
 #define BRAKE_AGAIN_MS 40U
-/* Below 500 rpm the offset hides the EMF; two to three more time constants from there. */
-#define BRAKE_LAST_MS 80U
+/* Below 500 rpm the offset hides the EMF; one and a half more time constants, and friction, leave
+ * less than 100 rpm of that. */
+#define BRAKE_LAST_MS 60U
 /* A rotor still turning after this long is turned by the water; the windings need not heat for it. */
 #define BRAKE_LONGEST_MS 1000U
 
