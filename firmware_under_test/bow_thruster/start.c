@@ -3,7 +3,9 @@
  *
  * The rotor is turned to a known place by two neighbouring patterns in turn, as one alone leaves a
  * rotor that happens to stand opposite to it where it is. Each has time for a rotor that lets go
- * late: one still on its way when the next pattern comes would be carried on by it.
+ * late: one still on its way when the next pattern comes would be carried on by it. For the same
+ * reason the second pattern begins with the current of the first: in its ramp from nothing such a
+ * rotor would run freely for most of a turn.
  */
 #include "start.h"
 
@@ -26,10 +28,8 @@ static uint8_t direction;
 
 static void align(void)
 {
-	uint8_t were_on;
+	uint8_t were_on = port_interrupts_off();
 
-	duty_set(ALIGN_DUTY_FIRST);
-	were_on = port_interrupts_off();
 	bridge_drive(step);
 	port_interrupts_restore(were_on);
 	ms_left = ALIGN_MS;
@@ -44,6 +44,7 @@ void start_begin(uint8_t turning)
 	aligns_left = ALIGNS;
 	port_mark(PORT_MARK_ALIGN);
 	commutation_rest(TICKS_PER_MS);
+	duty_set(ALIGN_DUTY_FIRST);
 	align();
 }
 
