@@ -57,7 +57,7 @@ class Positions:
 
 def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """Two calibrations, the second cut off in its writing; rarely one that is given up or cut before."""
-    kind = draws.index("kind", 10)
+    kind = draws.index("kind", 12)
     rite = drive.calibration or DEFAULT
     spans_us = spans_of(drive, rite)
     course = Course([(0.0, 0.0)], 0.0)
