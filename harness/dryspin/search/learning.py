@@ -56,15 +56,13 @@ class Positions:
 
 
 def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
-    """Two calibrations, the second cut off in its writing; rarely one that is given up or cut before."""
+    """Two calibrations, the second cut off in its writing (rarely at a second try); or one given up."""
     kind = draws.index("kind", 12)
     rite = drive.calibration or DEFAULT
     spans_us = spans_of(drive, rite)
     course = Course([(0.0, 0.0)], 0.0)
     if kind == RARE:
         return _given_up(draws, drive, rite, course, frame_ms)
-    if kind == RARE + 1:
-        return _interrupted(draws, drive, rite, course, frame_ms)
     neutral_us = drive.throttle.neutral_us + draws.pick("shift", SHIFTS_US)
     first = draws.index("old span", SPANS)
     old = positions_of(spans_us[first], neutral_us)
@@ -75,6 +73,8 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     at_s = drive_at(course, drive, frame_ms, stored_s, old, telling_shares(drive, old, new), way)
     back_s = course.fault("power cut", at_s, draws.pick("off for", (30.0, 100.0, 5.0)))
     course.step(at_s, new.high)
+    if kind == RARE + 1:
+        back_s = _interrupted(draws, course, rite, frame_ms, back_s, new)
     done_s = learn(course, rite, frame_ms, back_s, new)
     kind_of_cut = draws.pick("cut by", CUT_BY)
     cut_s = done_s + _phase_s(draws, rehearsal.store_s)
@@ -124,25 +124,22 @@ def _given_up(draws: Draws, drive: Drive, rite: Calibration, course: Course, fra
     return course
 
 
-def _interrupted(draws: Draws, drive: Drive, rite: Calibration, course: Course, frame_ms: float) -> Course:
-    """A range is stored; the next calibration is cut off before it writes, or never entered, by a reset."""
-    spans_us, neutral_us = spans_of(drive, rite), drive.throttle.neutral_us
-    old = positions_of(draws.pick("old span", spans_us), neutral_us)
-    done_s = learn(course, rite, frame_ms, 0.0, old)
-    at_s = done_s + STORING_S + SETTLE_S
-    new = positions_of(draws.pick("new span", spans_us), neutral_us)
-    course.step(at_s, new.high)
-    kind = draws.pick("cut by", ("power cut", "reset"))
-    # After a reset the stick is high as for calibration, which must not be entered.
-    back_s = course.fault(kind, at_s, 30.0 if kind == "power cut" else 0.0)
-    begun_s = back_s
-    done_s = learn(course, rite, frame_ms, back_s, new)
+def _interrupted(
+    draws: Draws, course: Course, rite: Calibration, frame_ms: float, from_s: float, at: Positions
+) -> float:
+    """A calibration from power-on at `from_s`, ended by a reset before it writes; returns the next power-on.
+
+    After the reset the stick goes high, as for a calibration, which an external reset must not enter.
+    """
+    begun = Course([], 0.0)
+    done_s = learn(begun, rite, frame_ms, from_s, at)
     share = draws.index("cut at", 20) / 20.0
-    cut_s = begun_s + (0.2 + 0.8 * share) * (done_s - begun_s) - 0.02
-    course.throttle_us = [(t_s, us) for t_s, us in course.throttle_us if t_s < cut_s]
-    back_s = course.fault("reset", cut_s + draws.index("cut ms", 20) / 1000.0)
-    course.end_s = drive_at(course, drive, frame_ms, back_s, old, (0.6,), draws.index("way", 2))
-    return course
+    cut_s = from_s + (0.2 + 0.8 * share) * (done_s - from_s) - 0.02 + draws.index("cut ms", 20) / 1000.0
+    course.throttle_us += [(t_s, us) for t_s, us in begun.throttle_us if t_s < cut_s]
+    course.fault("reset", cut_s)
+    course.step(cut_s, at.high)
+    again_s = cut_s + START_UP_S + (rite.enter_frames + 10) * frame_ms / 1000.0
+    return course.fault("power cut", again_s, 30.0)
 
 
 def calibration_alone(drive: Drive) -> tuple[Scenario, float]:
@@ -196,7 +193,8 @@ def storing_s(store_s: Spans) -> float:
 
 def _phase_s(draws: Draws, store_s: Spans) -> float:
     """A moment within a write, from the last pulse on: any write, any of a thousand phases of it."""
-    share = draws.index("phase", 100) / 100.0 + draws.index("finer phase", 10) / 1000.0
+    # From the middle of a write on, so that the simplest choice is surely within it.
+    share = ((draws.index("phase", 100) + 50) % 100) / 100.0 + draws.index("finer phase", 10) / 1000.0
     if not store_s:
         return share * STORING_S
     # A choice has so many values at most; with more writes some are left out.
