@@ -10,8 +10,10 @@ from dataclasses import replace
 from typing import Any
 
 from dryspin.drive import Drive
-from dryspin.plant.equations import EquationPlant, Gates, Snapshot
+from dryspin.plant.conduction import Gates
+from dryspin.plant.equations import EquationPlant
 from dryspin.plant.parameters import PlantInput, PlantState
+from dryspin.plant.snapshot import Snapshot
 from dryspin.rig.settings import H_MAX_S, Settings
 from dryspin.scenario import Scenario
 
