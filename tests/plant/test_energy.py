@@ -14,7 +14,7 @@ from dryspin.plant.equations import EquationPlant
 from dryspin.plant.ideal import commutate
 from dryspin.plant.parameters import PlantInput
 
-from .bench_motor import BUS_V, MOTOR, at, go, motor, rpm
+from .bench_motor import BUS_V, at, go, motor, rpm
 
 RESIDUAL = 1e-5
 
@@ -86,18 +86,16 @@ def test_energy_balance_closes_under_any_gates(seed: int) -> None:
     assert abs(meter.mechanical_residual_j) < RESIDUAL * meter.throughput_j
 
 
-def test_meter_sees_a_rotor_that_waits() -> None:
-    """A settled locked rotor takes no steps; its heat R i^2 counts all the same."""
-    plant = EquationPlant(motor(coulomb_nm=10.0, fixed_speed=False), at())
-    go(plant, 50e-3, (1, 2, 0))
+def test_meter_sees_a_drive_that_waits() -> None:
+    """At rest no steps are taken; what the controller draws in a minute counts all the same."""
+    plant = EquationPlant(motor(**DRIVE), at())
     meter = EnergyMeter(plant)
 
-    go(plant, 1.05, (1, 2, 0))
+    go(plant, 60.0, (0, 0, 0))
 
-    i_a = BUS_V / (2.0 * (MOTOR.r_ohm + MOTOR.r_on_ohm))
-    assert meter.passed.source == pytest.approx(BUS_V * i_a, rel=1e-6)
-    assert meter.passed.copper == pytest.approx(2.0 * MOTOR.r_ohm * i_a**2, rel=1e-6)
-    assert meter.passed.fet == pytest.approx(2.0 * MOTOR.r_on_ohm * i_a**2, rel=1e-6)
+    assert meter.passed.source == pytest.approx(BUS_V * 0.05 * 60.0, rel=1e-6)
+    assert meter.passed.auxiliary == pytest.approx((BUS_V - 0.05 * 0.025) * 0.05 * 60.0, rel=1e-6)
+    assert meter.passed.copper == 0.0
 
 
 def test_friction_and_diodes_only_take() -> None:
