@@ -66,6 +66,9 @@ def test_incoming_phase_rises_by_2_v_minus_e_over_3l(emf_v: float, rise_us: floa
 
     slope_a_s = plant.state.i_v_a / 10e-6
     assert I_A / slope_a_s * 1e6 == pytest.approx(rise_us, rel=1e-3)
+    # T-01: the star point, which is the terminal of a phase on its flat less its EMF and inductive drop
+    v_n = V_V - emf_v - L_H * slope_a_s
+    assert v_n == pytest.approx((V_V - emf_v) / 3.0, abs=1e-6)
     assert slope_a_s == pytest.approx(2.0 * (V_V - emf_v) / (3.0 * L_H), rel=1e-6)
     # T-04: the phase in common changes by -(V - 4E)/3L
     assert plant.state.i_w_a + I_A == pytest.approx(-(V_V - 4.0 * emf_v) / (3.0 * L_H) * 10e-6, abs=1e-6)

@@ -1,4 +1,4 @@
-"""What a caller of the equation plant may rely on: events, levels, copies, refusals, energy."""
+"""What a caller of the equation plant may rely on: events, levels, copies, refusals."""
 
 import math
 import re
@@ -9,7 +9,6 @@ import pytest
 
 from dryspin.plant.emf import sine, trapezoid
 from dryspin.plant.equations import EquationPlant, Gates
-from dryspin.plant.ideal import commutate
 from dryspin.plant.parameters import PlantInput
 from dryspin.rig.twin import TwinPlant
 
@@ -206,95 +205,6 @@ def test_trapezoid_follows_its_definition_phase_by_phase() -> None:
         expected = [golden.trapezoid(theta - n * 2.0 * math.pi / 3.0) for n in range(3)]
         assert trapezoid(theta) == pytest.approx(expected, abs=1e-9)
         assert sum(sine(theta)) == pytest.approx(0.0, abs=1e-12)
-
-
-def test_energy_balance_closes() -> None:
-    """In = heat in supply, winding and FETs + diode drops + shaft + stored, chopping at 31 kHz, 4 ms.
-
-    Simpson on a fine grid between all gate edges and changes of conduction (seen in a first run).
-    """
-    params = motor(stiff=False, r_supply_ohm=0.025, fixed_speed=False, coulomb_nm=3e-3, kq_nm_s2=1e-7)
-    start = at(rpm(5000.0), 31.0)
-    end_s = 4e-3
-
-    first = EquationPlant(params, start)
-    cuts: list[tuple[float, Gates]] = [(0.0, (1, 2, 0))]
-    original = first.advance
-
-    def watched(to_s: float, gates: Gates) -> tuple[float, str | None]:
-        cuts.append((first.state.t_s, gates))
-        return original(to_s, gates)
-
-    first.advance = watched  # type: ignore[method-assign]
-    changes = []
-    first.on_conduction = lambda t_s, legs: changes.append(t_s)
-    for state in commutate(first, duty=0.7):
-        if state.t_s > end_s:
-            break
-
-    second = EquationPlant(params, start)
-    times = sorted({t for t, _ in cuts} | set(changes))
-    balance = EnergyBalance(second)
-    current = 0
-    for begin_s, stop_s in pairwise(t for t in times if t <= end_s):
-        while current + 1 < len(cuts) and cuts[current + 1][0] <= begin_s:
-            current += 1
-        balance.over(stop_s, cuts[current][1])
-
-    assert balance.supplied_j > 0.1
-    assert abs(balance.residual_j()) < 5e-7 * balance.supplied_j
-
-
-class EnergyBalance:
-    """Integrates the power of every element from the plant's states."""
-
-    def __init__(self, plant: EquationPlant) -> None:
-        self.plant = plant
-        self.supplied_j = 0.0
-        self.spent_j = 0.0
-        self.stored_at_start_j = self.stored_j()
-
-    def stored_j(self) -> float:
-        """C V^2/2 + L sum i^2/2 + J w^2/2."""
-        p, s = self.plant.params, self.plant.state
-        squares = s.i_u_a**2 + s.i_v_a**2 + s.i_w_a**2
-        return 0.5 * (p.c_bus_f * s.v_bus_v**2 + p.l_h * squares + p.j_kg_m2 * s.w_rad_s**2)
-
-    def powers_w(self) -> tuple[float, float]:
-        """(power out of the source, power lost or given to the load) at this moment."""
-        p, s = self.plant.params, self.plant.state
-        currents = (s.i_u_a, s.i_v_a, s.i_w_a)
-        i_supply = (self.plant.input.v_supply_v - s.v_bus_v) / p.r_supply_ohm
-        drops = p.v_f_v * sum(
-            abs(i) for i, leg in zip(currents, self.plant.conduction, strict=True) if leg.direction
-        )
-        squares = sum(i * i for i in currents)
-        w = s.w_rad_s
-        load = p.b_nm_s * w * w + p.coulomb_nm * abs(w) + p.kq_nm_s2 * abs(w) ** 3
-        heat = p.r_supply_ohm * i_supply**2 + (p.r_ohm + p.r_on_ohm) * squares + drops
-        return self.plant.input.v_supply_v * i_supply, heat + load
-
-    def over(self, stop_s: float, gates: Gates) -> None:
-        """Advance to `stop_s` in an even number of parts of at most 1 us; add Simpson's integral."""
-        begin_s = self.plant.state.t_s
-        if stop_s - begin_s < 1e-12:
-            return
-        parts = 2 * math.ceil((stop_s - begin_s) / 2e-6)
-        h = (stop_s - begin_s) / parts
-        go(self.plant, begin_s, gates)
-        for n in range(parts + 1):
-            # the last reading just before the change that ends the interval
-            if n:
-                go(self.plant, begin_s + n * h - (1e-11 if n == parts else 0.0), gates)
-            weight = h / 3.0 * (1 if n in (0, parts) else 4 if n % 2 else 2)
-            source, spent = self.powers_w()
-            self.supplied_j += weight * source
-            self.spent_j += weight * spent
-        go(self.plant, stop_s, gates)
-
-    def residual_j(self) -> float:
-        """Energy that came in and is found nowhere."""
-        return self.supplied_j - self.spent_j - (self.stored_j() - self.stored_at_start_j)
 
 
 def test_rotor_without_friction_starts_at_once_on_both_plants() -> None:

@@ -1,6 +1,6 @@
-"""The machine, its bridge and its supply.
+"""The machine, its bridge and its supply: see README.md.
 
-`equations` is the model of record: plain textbook equations, integrated step by step. `twin` is the
-compiled event-driven one; both keep the same contract and share no code. `parameters` holds what
-both are given.
+`equations` is the model of record: plain textbook equations, integrated step by step. The core's
+compiled plant keeps the same contract (`contract`) and shares no code with it. `parameters` holds
+what both are given.
 """

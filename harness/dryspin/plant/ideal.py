@@ -10,9 +10,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from dryspin.plant.conduction import GATE_HIGH, GATE_LOW, GATE_OFF
+from dryspin.plant.conduction import GATE_HIGH, GATE_LOW, GATE_OFF, Gates
 from dryspin.plant.emf import FIRST_BORDER_RAD, SECTOR_RAD
-from dryspin.plant.equations import EquationPlant, Gates
+from dryspin.plant.equations import EquationPlant
 from dryspin.plant.parameters import PlantInput, PlantParams, PlantState
 
 # (high, low, open) leg of sector n, forward. Backwards high and low change places.

@@ -19,7 +19,12 @@ Margins = Callable[[Vector], tuple[float, ...]]
 
 
 def rk4(rates: Rates, y: Vector, k1: Vector, h: float) -> Vector:
-    """State after a step of `h` seconds from `y`, with `k1` = rates at `y` (classical fourth order)."""
+    """State after a step of `h` seconds from `y`, with `k1` = rates at `y` (classical fourth order).
+
+    Written out for the six components every plant has, which is twice as fast as any loop.
+    """
+    if len(y) > 6:
+        return _rk4_any(rates, y, k1, h)
     u, v, w, b, n, a = y
     ku, kv, kw, kb, kn, ka = k1
     h2 = 0.5 * h
@@ -38,6 +43,19 @@ def rk4(rates: Rates, y: Vector, k1: Vector, h: float) -> Vector:
         b + h6 * (kb + 2.0 * (lb + mb) + nb),
         n + h6 * (kn + 2.0 * (ln + mn) + nn),
         a + h6 * (ka + 2.0 * (la + ma) + na),
+    )
+
+
+def _rk4_any(rates: Rates, y: Vector, k1: Vector, h: float) -> Vector:
+    """The same for any number of components."""
+    h2 = 0.5 * h
+    k2 = rates(*(a + h2 * k for a, k in zip(y, k1, strict=True)))
+    k3 = rates(*(a + h2 * k for a, k in zip(y, k2, strict=True)))
+    k4 = rates(*(a + h * k for a, k in zip(y, k3, strict=True)))
+    h6 = h / 6.0
+    return tuple(
+        a + h6 * (one + 2.0 * (two + three) + four)
+        for a, one, two, three, four in zip(y, k1, k2, k3, k4, strict=True)
     )
 
 

@@ -1,4 +1,4 @@
-"""A plant outside the core: the plain equations answer where the compiled twin otherwise would.
+"""A plant outside the core: the plain equations, or a model of the user's, answer for the compiled twin.
 
 The core asks two things. Plan: how far do present gates carry before the comparator's input
 changes, up to a limit? Commit: go there, or to an earlier moment because the firmware acted. So
@@ -9,8 +9,8 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from dryspin.drive import Drive
-from dryspin.plant.equations import EquationPlant, Gates, Snapshot
+from dryspin.plant.conduction import Gates
+from dryspin.plant.contract import Plant, PlantFactory
 from dryspin.plant.parameters import PlantInput, PlantState
 from dryspin.rig.settings import H_MAX_S, Settings
 from dryspin.scenario import Scenario
@@ -21,14 +21,14 @@ _SAME_S = 1e-12
 
 
 class OutsidePlant:
-    """The equation plant at the core's disposal; takes the twin's state over when first asked."""
+    """A plant of `factory` at the core's disposal; takes the twin's state over when first asked."""
 
-    def __init__(self, core: Any, settings: Settings, scenario: Scenario, drive: Drive) -> None:
-        self._core, self._settings = core, settings
+    def __init__(self, core: Any, settings: Settings, scenario: Scenario, factory: PlantFactory) -> None:
+        self._core, self._settings, self._factory = core, settings, factory
         self._noisy = bool(scenario.comparator_noise_mv)
         self._driven = bool(scenario.speed_rpm)
-        self._plant: EquationPlant | None = None
-        self._ahead: tuple[float, Snapshot, bool] | None = None
+        self._plant: Plant | None = None
+        self._ahead: tuple[float, Any, bool] | None = None
 
     def plan(self) -> None:
         """Answer CORE_PLAN: run ahead to the limit or the first comparator event, then step back."""
@@ -40,7 +40,7 @@ class OutsidePlant:
             limit_s = min(limit_s, (cell + 1) * _NOISE_CELL_S)
         self._impose(plant)
         start = plant.copy_state()
-        reached_s, event = plant.advance(max(limit_s, start.t_s), self._gates())
+        reached_s, event = plant.advance(max(limit_s, plant.state.t_s), self._gates())
         self._ahead = reached_s, plant.copy_state(), event is not None
         plant.restore(start)
         exchange.t_end_s = reached_s
@@ -64,7 +64,7 @@ class OutsidePlant:
         gate = self._core.core_outside().gate
         return int(gate[0]), int(gate[1]), int(gate[2])
 
-    def _impose(self, plant: EquationPlant) -> None:
+    def _impose(self, plant: Plant) -> None:
         given = self._core.plant_access_input()
         wanted = PlantInput(given.v_supply_v, given.load_factor, given.load_nm, not given.unplugged)
         if wanted != plant.input:
@@ -76,7 +76,7 @@ class OutsidePlant:
             plant.comparator_noise_v = noise_v * self._settings.params.divider
         plant.sense_leg = int(self._core.core_outside().sense)
 
-    def _ready(self) -> EquationPlant:
+    def _ready(self) -> Plant:
         if self._plant is None:
             twin = self._core.plant_access()
             theta_rad = _SIXTH_RAD * (twin.sector + 0.5) + twin.in_sector_rad
@@ -84,7 +84,7 @@ class OutsidePlant:
             state = PlantState(
                 twin.t_s, i_u_a, i_v_a, -(i_u_a + i_v_a), twin.v_bus_v, twin.w_rad_s, theta_rad
             )
-            self._plant = EquationPlant(self._settings.params, state)
+            self._plant = self._factory(self._settings.params, state)
             self._plant.level = int(twin.level)
         return self._plant
 

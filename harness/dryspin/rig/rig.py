@@ -8,6 +8,8 @@ import numpy as np
 from dryspin.build import Image, core_declarations
 from dryspin.drive import Drive
 from dryspin.errors import RigError
+from dryspin.plant.contract import PlantFactory
+from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
 from dryspin.rig.fault import fault_text
 from dryspin.rig.outside import OutsidePlant
@@ -41,6 +43,7 @@ class Rig:
         scenario: Scenario,
         plant: str = "twin",
         *,
+        plant_factory: PlantFactory | None = None,
         equations_from_s: float | None = None,
         block_cycles: int | None = None,
         progress: Progress | None = None,
@@ -48,8 +51,10 @@ class Rig:
         """Run `scenario` from power-on to its end.
 
         plant: "twin", the compiled plant, or "equations", the plain one in Python, some hundred
-        times slower. equations_from_s: start on the twin and let the equations take its state over
-        at that moment. block_cycles: CPU cycles charged per basic block, instead of the drive's.
+        times slower. plant_factory: makes the plant that takes the place of the equations, see
+        plant/README.md; implies "equations". equations_from_s: start on the twin and let the
+        equations take its state over at that moment. block_cycles: CPU cycles charged per basic
+        block, instead of the drive's.
 
         Raises RigError where the firmware crashes, hangs, or never calls the port.
         """
@@ -57,12 +62,13 @@ class Rig:
             raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
         core, ffi = self._core, self._ffi
         block = self.drive.controller.block_cycles if block_cycles is None else block_cycles
-        settings = Settings(self.drive, scenario, block, plant == "equations")
+        own = plant_factory is not None and equations_from_s is None
+        settings = Settings(self.drive, scenario, block, plant == "equations" or own)
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
         edges = _Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
         states = _Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
-        outside = OutsidePlant(core, settings, scenario, self.drive)
+        outside = OutsidePlant(core, settings, scenario, plant_factory or EquationPlant)
         core.core_start(settings.struct)
         while True:
             reason = core.core_run()
