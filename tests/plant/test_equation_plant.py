@@ -218,3 +218,14 @@ def test_rotor_without_friction_starts_at_once_on_both_plants() -> None:
 
     assert ends[0] > 1.0
     assert ends[1] == pytest.approx(ends[0], rel=1e-4)
+
+
+def test_current_that_has_all_but_decayed_ends_without_a_trace() -> None:
+    """A shorted winding at rest leaves 1e-173 A, which an opened leg ends in no time at all."""
+    params = motor(stiff=False, r_supply_ohm=0.02, fixed_speed=False, coulomb_nm=3e-3, i_aux_a=0.02)
+    tiny = 1e-173
+    plant = TwinPlant(params, at(degrees=70.0, i=(tiny, -tiny, 0.0)))
+    plant.advance(1e-5, (0, 0, 0))
+
+    assert plant.state.v_bus_v == pytest.approx(BUS_V, abs=1e-3)
+    assert (plant.state.i_u_a, plant.state.i_v_a, plant.state.i_w_a) == (0.0, 0.0, 0.0)

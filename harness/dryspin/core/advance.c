@@ -7,6 +7,9 @@
 
 #define GUARD_S 20e-9 /* how long a leg whose diode reverted at once is left open */
 #define INSTANT_S 1e-12
+/* A current that has decayed for long may reach zero in 1e-174 s: no state changes in that time, and
+ * its square is no number to divide by. */
+#define NOTHING_S 1e-15
 
 /* Shaft torque less all that brakes it, at speed w moving in direction `way`. */
 static double net_torque(double torque, double w, double way)
@@ -132,7 +135,7 @@ int plant_commit(double t_s)
 	const plant_plan_t *q = &plant.plan;
 	int full = t_s >= q->t_end_s;
 	double h = full ? q->h_s : t_s - s->t_s;
-	if (h > 0.0) {
+	if (h >= NOTHING_S) {
 		double mid[3], end[3];
 		lag r = lag_fast(0.5 * h * plant.inv_tau);
 		currents(&r, 0.5 * h, mid);

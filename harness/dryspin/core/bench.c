@@ -63,7 +63,7 @@ static void commit(double t_s)
 	ctl.plan_valid = 0;
 	ctl.segments++;
 	ctl.still = plant.s.t_s > before_s ? 0 : ctl.still + 1;
-	if (ctl.still > STILL_MAX)
+	if (ctl.still > STILL_MAX || !(plant.s.v_bus_v < 1e6))
 		stack_yield(CORE_STALLED);
 	record_state();
 	if (changed)

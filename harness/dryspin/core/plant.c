@@ -62,9 +62,10 @@ static void set_drive(double v_now, double v_slope, double v_shift)
 		q->vn1_v_s = (rail_slope_sum - e_slope_sum) / n;
 	} else {
 		double later[3];
+		double h = q->h_s > 1e-15 ? q->h_s : 1e-15;
 		for (int x = 0; x < 3; x++)
-			later[x] = q->e0_v[x] + q->e1_v_s[x] * q->h_s;
-		q->vn1_v_s = (plant_star_point(mode, later, v_now + v_slope * q->h_s) - q->vn0_v) / q->h_s;
+			later[x] = q->e0_v[x] + q->e1_v_s[x] * h;
+		q->vn1_v_s = (plant_star_point(mode, later, v_now + v_slope * h) - q->vn0_v) / h;
 	}
 	/* the mean-value shift of the bus enters the currents only, never the clamp tests */
 	double vn_shift = n > 0 && v_slope != 0.0 ? v_shift * rail_slope_sum / v_slope / n : 0.0;
@@ -173,7 +174,7 @@ void plant_plan(double limit_s)
 			double y = s->v_bus_v - plant.in.v_supply_v;
 			s->supply_on = y < 0.0 || (y == 0.0 && q0 > 0.0);
 		}
-		double h = q->h_s > 0.0 ? q->h_s : 1e-15;
+		double h = q->h_s > 1e-15 ? q->h_s : 1e-15;
 		double v_h = bus_after(h, q0, q1, 0.0, &mean);
 		set_drive(s->v_bus_v, (v_h - s->v_bus_v) / h, mean - 0.5 * (s->v_bus_v + v_h));
 		double over = v_h - plant.in.v_supply_v, was_over = s->v_bus_v - plant.in.v_supply_v;
