@@ -35,8 +35,8 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
         )
     if reason == core.CORE_STALLED:
         return (
-            f"the plant stands still or leaves all bounds at {now_s:.6f} s: a defect of dryspin's model, not of "
-            "the firmware; keep the scenario, and try `--plant equations`"
+            f"the plant stands still or leaves all bounds at {now_s:.6f} s: a defect of dryspin's model, "
+            "not of the firmware; keep the scenario, and try `--plant equations`"
         )
     if reason == core.CORE_RETURNED:
         return (
