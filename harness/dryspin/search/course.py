@@ -92,7 +92,7 @@ def restart(draws: Draws, course: Course, at_s: float, name: str = "restart") ->
     if kind == "reset":
         return course.fault(kind, at_s)
     # A short cut leaves charge on the bus; a gap ends in a brown-out only if nothing drives for so long.
-    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 300.0, 400.0, 100.0)
+    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 300.0, 400.0)
     return course.fault(kind, at_s, draws.pick(f"{name} for", lengths_ms))
 
 
