@@ -118,9 +118,8 @@ void bench_set_gates(void)
 
 void bench_set_sense(uint8_t leg)
 {
-	uint8_t level = plant.s.level;
 	bench_reach(ctl.now);
-	level = plant.s.level;
+	uint8_t level = plant.s.level;
 	core_outside()->sense = leg;
 	plant.s.sense = leg;
 	if (ctl.outside)

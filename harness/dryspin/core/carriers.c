@@ -31,7 +31,7 @@ uint8_t carrier_output(int leg, int64_t cycle)
 
 static int is_used(int which)
 {
-	return which == 0 ? ctl.leg[0] == 3 : ctl.leg[1] == 3 || ctl.leg[2] == 3;
+	return which == 0 ? ctl.leg[0] == PORT_CHOPPED : ctl.leg[1] == PORT_CHOPPED || ctl.leg[2] == PORT_CHOPPED;
 }
 
 static int64_t next_edge(int which, int64_t after)

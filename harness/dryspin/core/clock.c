@@ -6,7 +6,6 @@
  * throttle pin, timer, comparator, store, ADC, power cut, reset, watchdog. Then due handlers run.
  */
 #include "controller.h"
-#include "drive_port.h"
 
 controller ctl;
 const core_config *config;

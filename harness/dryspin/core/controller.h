@@ -8,6 +8,7 @@
 #define DRYSPIN_CONTROLLER_H
 
 #include "core.h"
+#include "drive_port.h"
 #include <stddef.h>
 
 #define NEVER INT64_MAX
@@ -33,7 +34,7 @@ enum {
 /* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
 #define PIPE_SIZE 256
 
-#define STORE_BYTES 512
+#define STORE_BYTES ((int32_t)PORT_STORE_BYTES)
 
 typedef struct {
 	int64_t started;      /* cycle at which the count stood at bottom; NEVER = stopped */

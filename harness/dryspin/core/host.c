@@ -6,7 +6,6 @@
  * the start-up time, with .data and .bss as after loading. Rotor, supply and .noinit go on.
  */
 #include "controller.h"
-#include "drive_port.h"
 #include <stdlib.h>
 #include <string.h>
 

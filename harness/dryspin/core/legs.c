@@ -6,19 +6,17 @@
  */
 #include "controller.h"
 
-enum { OPEN, LOW, HIGH, CHOPPED };
-
 /* Bring the FETs to what commands and carriers say at this cycle. */
 void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller)
 {
 	int changed = 0;
 	for (int x = 0; x < 3; x++) {
 		uint8_t gate = 0;
-		if (ctl.leg[x] == LOW)
+		if (ctl.leg[x] == PORT_LOW)
 			gate = 2;
-		else if (ctl.leg[x] == HIGH)
+		else if (ctl.leg[x] == PORT_HIGH)
 			gate = 1;
-		else if (ctl.leg[x] == CHOPPED)
+		else if (ctl.leg[x] == PORT_CHOPPED)
 			gate = carrier_output(x, cycle);
 		if (gate == ctl.gate[x])
 			continue;

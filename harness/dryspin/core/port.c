@@ -2,7 +2,6 @@
  * port.c - the functions of drive_port.h on the virtual controller: charge the cost, then act.
  */
 #include "controller.h"
-#include "drive_port.h"
 
 #define HERE ((uint32_t)((uintptr_t)__builtin_return_address(0) - core_text_base()))
 #define CALLER caller_of(__builtin_frame_address(0))

@@ -42,7 +42,7 @@ void store_write(uint16_t at, uint8_t value, uint32_t pc, uint32_t caller)
 {
 	if (ctl.store_done != NEVER)
 		return;
-	ctl.store_at = at % STORE_BYTES;
+	ctl.store_at = (uint16_t)(at % STORE_BYTES);
 	ctl.store_value = value;
 	ctl.store_started = ctl.now;
 	ctl.store_done = ctl.now + (int64_t)(WRITE_S * config->f_cpu_hz);

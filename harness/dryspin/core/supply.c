@@ -6,7 +6,6 @@
  * end, every 20 us at most.
  */
 #include "controller.h"
-#include "drive_port.h"
 
 #define HYSTERESIS_V 0.05
 /* Below this the part has forgotten everything: the next start is a power-on. Data sheet, typical. */

@@ -15,13 +15,12 @@ from dryspin.rig.fault import fault_text
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
 from dryspin.scenario import Scenario
+from dryspin.scenario.schema import STORE_BYTES
 
 PLANTS = ("twin", "equations")
 
 Progress = Callable[[float], None]
 """Called now and then with the virtual time reached, s."""
-
-STORE_BYTES = 512
 
 _EDGE_ROOM = 1 << 17
 _STATE_ROOM = 1 << 17

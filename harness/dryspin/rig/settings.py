@@ -7,18 +7,16 @@ import numpy as np
 
 from dryspin.build import core_declarations
 from dryspin.drive import Drive
+from dryspin.drive.carrier import COUNTS
 from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.scenario import Scenario
 
 H_MAX_S = 20e-6
-"""Longest plant segment: on the golden cases currents stay within 0.001 % of peak (tests/plant)."""
+"""Longest plant segment: on the golden cases currents stay within 0.01 % of peak (tests/plant)."""
 
 POWER_CUT = "power cut"
 OUTAGES = (POWER_CUT, "supply gap")
 """Fault kinds that take the source off the bus; a power cut takes the controller's supply with it."""
-
-COUNTS_PER_PERIOD = 510
-"""A phase-correct 8-bit carrier counts 0..255..0 (data sheet: f = clock / 510)."""
 
 
 class Settings:
@@ -38,7 +36,7 @@ class Settings:
         config.f_cpu_hz = self.f_cpu_hz
         config.comparator_delay_s = self.params.delay_s
         config.end_cycle = self.end_cycle
-        config.carrier_period = COUNTS_PER_PERIOD
+        config.carrier_period = COUNTS["phase-correct"]
         config.block_cycles = block_cycles
         config.noise_seed = scenario.seed & 0xFFFFFFFF
         supply = scenario.supply_v or ((0.0, drive.supply.v_v.nominal),)

@@ -8,6 +8,8 @@ from dryspin.drive.keys import Key, MismatchError, Number, Text, toml_text
 
 VERSION_KEY = "dryspin_scenario"
 VERSION = 1
+STORE_BYTES = 512
+"""Of the part's byte store."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +83,7 @@ TOP: tuple[Key, ...] = (
            meaning="the rotor's angle at power-on in electrical degrees"),
     Number(name="frame_ms", unit="ms", at_least=1.0, at_most=1000.0,
            meaning="the period of the throttle pulses, commonly 20 ms"),
-    Hex(name="store", default="", at_most=512,
+    Hex(name="store", default="", at_most=STORE_BYTES,
         meaning="the first bytes of the byte store at power-on, as hexadecimal digits",
         reason="an erased store, every byte 0xFF"),
     Points(name="throttle_us", unit="us", at_least=0.0,
