@@ -1,7 +1,7 @@
 """A finding: a claim that broke, the shortest scenario that breaks it, and what it was seen on."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from dryspin.findings.trial import Outcome
@@ -34,10 +34,6 @@ class Finding:
     def claim(self) -> str:
         """Full name of the claim, "family.claim"."""
         return self.outcome.claim
-
-    def expecting(self, expected: str) -> "Finding":
-        """The same finding, kept as a test of the other outcome."""
-        return replace(self, expected=expected)
 
 
 def file_stem(claim: str) -> str:

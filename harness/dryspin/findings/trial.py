@@ -7,13 +7,12 @@ findings, reports) works on outcomes, and a worker never holds more than one rec
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from dryspin.monitors import Verdict
+from dryspin.monitors import Status, Verdict
 from dryspin.recording import Recording
 
-BROKEN = "broken"
-HELD = "held"
-NOT_EXERCISED = "not exercised"
-CANNOT_TELL = "cannot tell"
+# As plain text: outcomes go into TOML and JSON, and between processes.
+BROKEN, HELD = Status.BROKEN.value, Status.HELD.value
+NOT_EXERCISED, CANNOT_TELL = Status.NOT_EXERCISED.value, Status.CANNOT_TELL.value
 
 
 @dataclass(frozen=True, slots=True)

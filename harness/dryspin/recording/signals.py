@@ -33,9 +33,6 @@ STATE: Final = np.dtype(
     ]
 )
 
-INITIAL_SIGNALS: Final = 17
-"""Every recording begins with one edge of each signal that has a level, at cycle 0."""
-
 
 class Signal(IntEnum):
     """What changed. GATE_* are the FETs themselves (bit 0 high FET on, bit 1 low FET on), after chopping.
