@@ -6,7 +6,10 @@ import pytest
 
 from dryspin.build import build_image
 from dryspin.drive import load_drive
+from dryspin.recording import Recording
 from dryspin.rig import Rig
+
+from .rite import LEARNT_S, calibration, story
 
 THRUSTER = Path(__file__).parents[2] / "firmware_under_test" / "bow_thruster"
 
@@ -27,3 +30,9 @@ def pack() -> Rig:
 def lab_supply() -> Rig:
     """On the laboratory supply, 8 to 20 V."""
     return bench("drive_lab_supply.toml")
+
+
+@pytest.fixture(scope="session")
+def learnt(pack: Rig) -> Recording:
+    """A narrow range, learnt."""
+    return pack.run(story(LEARNT_S + 0.6, calibration()))

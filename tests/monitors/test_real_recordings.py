@@ -67,7 +67,7 @@ def test_every_claim_is_put_to_the_test_by_these_runs(rig):
     """A claim that real runs never reach would be decoration.
 
     Learning the stick's range takes seconds, and a tone that nobody cuts short a stick that rests: both
-    have runs of their own in tests/firmware/test_rites.py.
+    have runs of their own in tests/firmware (test_calibration.py, test_tones.py).
     """
     found = [verdict for scenario in RUNS.values() for verdict in verdicts(rig.run(scenario)).values()]
 

@@ -1,4 +1,4 @@
-"""The bow thruster's rites on the rig: learning the stick's range, keeping it, tones, arming, watchdog."""
+"""The bow thruster on the rig: learning the stick's range, keeping it, and the rite due again."""
 
 import math
 from dataclasses import replace
@@ -10,90 +10,25 @@ import pytest
 from dryspin.build import build_image
 from dryspin.drive import load_drive
 from dryspin.drive.model import Change
-from dryspin.recording import Mark, Recording, Reset, Signal, find_winding_pulses
+from dryspin.recording import Mark, Recording, Reset, Signal
 from dryspin.rig import Rig
-from dryspin.scenario import Fault, Scenario, Trace
+from dryspin.scenario import Fault, Trace
 
 from .conftest import THRUSTER
-
-FRAME_MS = 10.0
-UP, MIDDLE, DOWN = 1790.0, 1510.0, 1250.0
-"""A narrow range, its neutral off the standard one."""
-
-LEARNT_S = 2.1
-"""Stick up from power-on, then in the middle from 1.25 s, down from 1.65 s: learnt and stored by then."""
-
-
-def calibration(from_s: float = 0.0, up: float = UP, middle: float = MIDDLE, down: float = DOWN) -> Trace:
-    """A stick that goes through the whole rite."""
-    return ((from_s, up), (from_s + 1.25, middle), (from_s + 1.65, down))
-
-
-def story(end_s: float, stick: Trace, **more: object) -> Scenario:
-    """A run of the thruster on its pack."""
-    return replace(Scenario(5, end_s, 30.0, FRAME_MS, stick), **more)  # type: ignore[arg-type]
-
-
-def marks(recording: Recording) -> list[tuple[float, int]]:
-    """(moment in s, code) of every mark but the crossings."""
-    cycles, values, _ = recording.of(Signal.MARK)
-    said = zip(recording.seconds(cycles).tolist(), values.tolist(), strict=True)
-    return [(t_s, code) for t_s, code in said if code != Mark.CROSSING]
-
-
-def first_s(recording: Recording, code: int, from_s: float = 0.0) -> float:
-    """When `code` is first marked after `from_s`; infinite where it is not."""
-    return next((t_s for t_s, mark in marks(recording) if mark == code and t_s >= from_s), math.inf)
-
-
-def said(recording: Recording) -> set[int]:
-    """Every code marked."""
-    return {code for _, code in marks(recording)}
-
-
-def settled_counts(recording: Recording) -> int:
-    """The duty at the end, signed by the way the rotor turns; 0 unless it runs."""
-    if [code for _, code in marks(recording) if code < Mark.CROSSING][-1] != Mark.RUN:
-        return 0
-    duty = int(recording.of(Signal.DUTY)[1][-1])
-    return duty if float(recording.states["w_rad_s"][-1]) > 0.0 else -duty
-
-
-def driven_at(rig: Rig, width_us: float, neutral_us: float, store: bytes = b"") -> int:
-    """Settled duty at a stick position, armed at `neutral_us`, after a start with this store."""
-    stick = ((0.0, neutral_us), (0.4, width_us))
-    return settled_counts(rig.run(story(1.5, stick, store=store.hex())))
-
-
-def width_at(share: float, neutral_us: float, full_us: float) -> float:
-    """The stick at a share of its way from the border of the dead band, 40 us, to full."""
-    band_us = math.copysign(40.0, full_us - neutral_us)
-    return neutral_us + band_us + share * (full_us - neutral_us - band_us)
-
-
-def tone_notes(recording: Recording, mark: int) -> list[tuple[float, float]]:
-    """(pitch in Hz, length in s) of every note of the first tone announced as `mark`.
-
-    Pulses are taken from the gates; a note ends where the spacing changes by more than a quarter
-    of a semitone.
-    """
-    start_s = first_s(recording, mark)
-    stop_s = next(t_s for t_s, code in marks(recording) if t_s > start_s and code < Mark.CROSSING)
-    first, last = (round(t_s * recording.f_cpu_hz) for t_s in (start_s, stop_s))
-    starts = find_winding_pulses(recording.gates, first, last, 0).starts
-    spacing_s = np.diff(starts) / recording.f_cpu_hz
-    borders = np.flatnonzero(np.abs(np.diff(np.log2(spacing_s))) > 1.0 / 48.0) + 1
-    notes = []
-    for a, b in pairwise([0, *borders.tolist(), len(spacing_s)]):
-        if b - a > 1:  # a lone spacing is a pause
-            notes.append((float(1.0 / np.mean(spacing_s[a:b])), float(np.sum(spacing_s[a:b]))))
-    return notes
-
-
-@pytest.fixture(scope="module")
-def learnt(pack: Rig) -> Recording:
-    """A narrow range, learnt."""
-    return pack.run(story(LEARNT_S + 0.6, calibration()))
+from .rite import (
+    DOWN,
+    LEARNT_S,
+    MIDDLE,
+    UP,
+    calibration,
+    driven_at,
+    first_s,
+    marks,
+    said,
+    settled_counts,
+    story,
+    width_at,
+)
 
 
 def test_calibration_marks_each_position_and_that_it_is_stored(learnt: Recording) -> None:
@@ -281,104 +216,6 @@ def test_a_damaged_record_is_never_accepted(pack: Rig, learnt: Recording, bit: i
 
 
 # ---- tones -----------------------------------------------------------------------------------------
-
-C6, E6, G6 = (440.0 * 2.0 ** (n / 12.0) for n in (15, 19, 22))
-"""ISO 16:1975: A4 = 440 Hz, equal temperament (f = 440 * 2^(n / 12), n semitones above it).
-
-C6 and E6 stand as 1046.50 and 1318.51 Hz in the CRC Handbook of Chemistry and Physics, section 14.
-"""
-
-TUNES = {
-    "ready": (32, [(C6, 0.12), (E6, 0.12)]),
-    "waiting": (33, [(C6, 0.08)]),
-    "calibrating": (34, [(E6, 0.08)]),
-    "stored": (35, [(C6, 0.1), (E6, 0.1), (G6, 0.2)]),
-    "not stored": (36, [(E6, 0.1), (C6, 0.2)]),
-    "lost": (37, [(G6, 0.1), (E6, 0.1), (C6, 0.1)]),
-}
-
-
-@pytest.fixture(scope="module")
-def heard(pack: Rig, learnt: Recording) -> dict[str, Recording]:
-    """A recording in which each tone is played to its end."""
-    armed = pack.run(story(4.5, ((0.0, 1500.0),)))
-    refused = pack.run(story(LEARNT_S + 0.6, calibration(0.0, 1720.0, 1560.0, 1210.0)))
-    blocked = pack.run(story(6.6, ((0.0, 1500.0), (0.6, 1900.0)), speed_rpm=((0.0, 0.0),)))
-    return {
-        "ready": armed,
-        "waiting": armed,
-        "calibrating": learnt,
-        "stored": learnt,
-        "not stored": refused,
-        "lost": blocked,
-    }
-
-
-def test_table_of_pitches() -> None:
-    """The formula against a printed table (CRC Handbook of Chemistry and Physics, section 14)."""
-    assert pytest.approx(1046.50, abs=0.01) == C6
-    assert pytest.approx(1318.51, abs=0.01) == E6
-
-
-@pytest.mark.parametrize("name", TUNES)
-def test_each_note_is_within_five_cents_of_its_pitch(heard: dict[str, Recording], name: str) -> None:
-    """Pulse spacing at the gates, interrupt latency included; five cents is what most ears tell."""
-    mark, tune = TUNES[name]
-    notes = tone_notes(heard[name], mark)
-
-    assert len(notes) == len(tune)
-    for (seen_hz, seen_s), (hz, length_s) in zip(notes, tune, strict=True):
-        assert abs(1200.0 * math.log2(seen_hz / hz)) < 5.0
-        assert seen_s == pytest.approx(length_s, abs=1.5 / hz)
-
-
-@pytest.mark.parametrize("name", TUNES)
-def test_a_tone_neither_turns_the_rotor_nor_heats_the_windings(
-    heard: dict[str, Recording], name: str
-) -> None:
-    """Pulses in turn push and pull; a mean of half an ampere is 0.04 W in a winding of 0.08 ohm."""
-    recording = heard[name]
-    start_s = first_s(recording, TUNES[name][0])
-    stop_s = next(t_s for t_s, code in marks(recording) if t_s > start_s and code < Mark.CROSSING)
-    window = recording.states_between(start_s, stop_s)
-    theta = recording.state_theta_rad[window]
-    t_s, i_a = recording.state_t_s[window], np.abs(recording.states["i_u_a"][window])
-    mean_a = float(np.sum((i_a[1:] + i_a[:-1]) / 2.0 * np.diff(t_s)) / (t_s[-1] - t_s[0]))
-
-    assert float(np.degrees(np.ptp(theta))) < 3.0
-    assert 0.01 < mean_a < 0.5
-
-
-def test_a_demand_ends_a_tone_at_once(pack: Rig) -> None:
-    """The ready tone lasts 0.3 s; a thruster that finishes its song first is late at the quay."""
-    run = pack.run(story(1.2, ((0.0, 1500.0), (0.45, 1800.0))))
-    tone_s = first_s(run, 32)
-    leaves_s = next(t_s for t_s, code in marks(run) if t_s > tone_s and code < Mark.CROSSING)
-
-    assert leaves_s == pytest.approx(0.45 + 0.01, abs=0.01)
-    assert leaves_s - tone_s < 0.25
-    assert first_s(run, Mark.RUN) < 0.45 + 0.6
-
-
-def test_a_tone_does_not_disturb_the_count_of_the_rite(pack: Rig) -> None:
-    """Pulses that end while windings are pulsed count like any other."""
-    run = pack.run(story(4.0, ((0.0, 0.0), (3.0, 1500.0))))
-    tone_s = first_s(run, 33)
-
-    assert 3.0 < tone_s < 3.2
-    assert first_s(run, Mark.ARMED) == pytest.approx(3.0 + 24.5 * 0.01, abs=0.006)
-
-
-def test_no_tone_meets_a_rotor_that_turns(pack: Rig) -> None:
-    """Pulses into a turning rotor's EMF are neither a pitch nor harmless; it waits until the rotor rests."""
-    turned = ((0.0, 3000.0), (4.5, 3000.0), (4.6, 0.0))
-    run = pack.run(story(5.5, ((0.0, 1500.0),), speed_rpm=turned))
-
-    assert first_s(run, Mark.ARMED) < 0.5
-    assert 4.5 < first_s(run, Mark.TONE) < 4.7
-
-
-# ---- arming ----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("fault", ["loss", "reset", "power cut", "supply gap"])
