@@ -18,6 +18,7 @@ from dryspin.drive import (
     Controller,
     Drive,
     Firmware,
+    Heat,
     Load,
     Motor,
     Range,
@@ -76,6 +77,7 @@ def thruster(**bridge: float) -> Drive:
             Tone("ready", 32, (("C6", 120.0), ("", 60.0), ("E6", 120.0)), 30.0),
             Tone("stored", 35, (("C6", 100.0), ("E6", 100.0)), 30.0),
         ),
+        heat=Heat(40.0, 6.0, 155.0, 30.0, 150.0, 50.0, 6.0),
     )
 
 

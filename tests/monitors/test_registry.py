@@ -26,6 +26,7 @@ def test_families_stand_in_the_order_of_reports():
         "arming",
         "calibration",
         "tones",
+        "electrical",
     ]
 
 

@@ -1,5 +1,7 @@
 """Each limit is sharp: at four fifths of it the claim holds, at six fifths it objects."""
 
+import math
+
 import pytest
 
 from dryspin.monitors import FAMILIES, LIMITS, Limits, Status, claims_of
@@ -103,6 +105,43 @@ def _peak(amps: float = 0.0, volts: float = 11.1) -> Story:
     return story
 
 
+HOT_S = 1.4
+"""The last turns of the voyage lie after it; before, nothing flows."""
+
+
+def _warm(amps: float) -> Story:
+    story = voyage()
+    story.current_spans.append((HOT_S, story.end_s + 1e-3, amps))
+    return story
+
+
+def _winding(end_c: float) -> Story:
+    """P = (T - Ta) / Rth / (1 + a (T - 20)) in two windings of 0.08 ohm."""
+    loss_w = (end_c - 40.0) / 6.0 / (1.0 + 0.00393 * (end_c - 20.0))
+    return _warm(math.sqrt(loss_w / (2.0 * 0.08)))
+
+
+def _junction(end_c: float) -> Story:
+    """The low FET of U: on for a third of the time, its diode for another and in the pauses of chopping."""
+    loss_w, diode, on = (end_c - 40.0) / 30.0, 0.7 * (1 / 3 + 0.1 / 3), 5e-3 / 3
+    return _warm((-diode + math.sqrt(diode**2 + 4.0 * on * loss_w)) / (2.0 * on))
+
+
+def _ripple(amps: float) -> Story:
+    """Ripple is in proportion to the current, at the same legs."""
+    per_amp = verdicts(_warm(1.0).recording())["electrical.ripple"].seen
+    assert per_amp
+    return _warm(amps / per_amp)
+
+
+def _once(amps: float = 0.0, volts: float = 11.1) -> Story:
+    """In a run, for one moment."""
+    story = voyage()
+    story.currents.append((1.15, amps))
+    story.voltages.append((1.15, volts))
+    return story
+
+
 CASES = [
     Case("gates.dead_time", "dead_time_ns", _dead_time, minimum=True),
     Case("gates.high_on_time", "high_on_s", _high_on),
@@ -137,8 +176,14 @@ CASES = [
         lambda rpm: voyage(reverse_at_s=1.1, end_s=2.1, opposing_rpm=rpm),
         given={"cool_down_s": 1e-4},
     ),
-    Case("reversal.phase_current", "i_peak_a", lambda a: _peak(amps=a)),
-    Case("reversal.bus_voltage", "bus_v", lambda v: _peak(volts=v)),
+    # A peak in a reversal is a peak at any time, and at the pins.
+    Case("reversal.phase_current", "i_peak_a", lambda a: _peak(amps=a), also=("electrical.phase_current",)),
+    Case(
+        "reversal.bus_voltage",
+        "bus_v",
+        lambda v: _peak(volts=v),
+        also=("electrical.bus_voltage", "electrical.sense_pin"),
+    ),
     Case("reversal.in_time", "reversal_s", lambda s: voyage(reverse_at_s=1.1, end_s=2.4, reversal_takes_s=s)),
     Case(
         "reversal.neutral",
@@ -157,6 +202,18 @@ CASES = [
         also=("commutation.direction",),
     ),
     Case("arming.rotor_still", "idle_deg", _moved),
+    Case("electrical.phase_current", "i_peak_a", lambda a: _once(amps=a)),
+    Case("electrical.bus_voltage", "bus_v", lambda v: _once(volts=v), given={"pin_beyond_v": 9.0}),
+    # At the pin 10/43 of terminal and diode, and the controller's 5 V below it.
+    Case(
+        "electrical.sense_pin",
+        "pin_beyond_v",
+        lambda v: _once(volts=(5.0 + v) * 4.3 - 0.7),
+        given={"bus_v": 99.0},
+    ),
+    Case("electrical.winding_heat", "winding_c", _winding, given={"junction_c": 9e9, "ripple_a": 9e9}),
+    Case("electrical.fet_heat", "junction_c", _junction, given={"winding_c": 9e9, "ripple_a": 9e9}),
+    Case("electrical.ripple", "ripple_a", _ripple, given={"winding_c": 9e9, "junction_c": 9e9}),
     *RITE_CASES,
 ]
 

@@ -14,6 +14,7 @@ from dryspin.drive.model import (
     Controller,
     Drive,
     Firmware,
+    Heat,
     Load,
     Motor,
     Sense,
@@ -54,6 +55,7 @@ def load_drive(path: Path) -> Drive:
         layers=_layers(sheets),
         calibration=Calibration(**values["calibration"]) if "calibration" in values else None,
         tones=read_tones(sheets),
+        heat=Heat(**values["heat"]) if "heat" in values else None,
     )
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)
@@ -96,11 +98,11 @@ def _refuse_unknown_tables(sheet: Document) -> None:
 
 
 def _sections(sheets: list[Document]) -> dict[str, Section]:
-    """Each table as its nearest file gives it; none for a rite that no file declares."""
+    """Each table as its nearest file gives it; none for an optional subject that no file declares."""
     sections = {}
     for name in schema.TABLES:
         giving = [sheet for sheet in sheets if name in sheet.data]
-        if not giving and name in schema.RITE_TABLES:
+        if not giving and name in schema.ABSENT_TABLES:
             continue
         if not giving and name not in schema.OPTIONAL_TABLES:
             keys = ", ".join(key.name for key in schema.TABLES[name])

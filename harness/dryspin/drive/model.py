@@ -166,12 +166,29 @@ class Tone:
 
 
 @dataclass(frozen=True)
+class Heat:
+    """What winding, FETs and bulk capacitor bear for ever, and how they get rid of their heat.
+
+    Thermal resistances are from the part to its surroundings, which stand at `ambient_c`.
+    """
+
+    ambient_c: float
+    winding_k_per_w: float
+    winding_max_c: float
+    fet_k_per_w: float
+    fet_max_c: float
+    switch_ns: float
+    ripple_max_a: float
+
+
+@dataclass(frozen=True)
 class Drive:
     """One drive: motor, propeller, board, supply, controller, and the firmware's build.
 
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
-    `calibration` is None where the firmware learns nothing; `tones` are all it may sound.
+    `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
+    where nobody knows.
     """
 
     path: Path
@@ -187,3 +204,4 @@ class Drive:
     layers: tuple[Path, ...] = ()
     calibration: Calibration | None = None
     tones: tuple[Tone, ...] = ()
+    heat: Heat | None = None

@@ -169,6 +169,26 @@ CALIBRATION: tuple[Key, ...] = (
            reason="1500 us and 700 us are the ends of what counts as a pulse, 800 and 2200 us"),
 )  # fmt: skip
 
+HEAT: tuple[Key, ...] = (
+    Number(name="ambient_c", unit="C", at_least=-40.0, at_most=100.0, default=40.0,
+           meaning="the temperature of what surrounds motor and board",
+           reason="a closed hull in summer; no source"),
+    Number(name="winding_k_per_w", unit="K/W", above=0.0,
+           meaning="the thermal resistance from the winding to what surrounds the motor"),
+    Number(name="winding_max_c", unit="C", above=0.0, default=155.0,
+           meaning="the highest temperature of the winding", reason="insulation class F: IEC 60085, 155 C"),
+    Number(name="fet_k_per_w", unit="K/W", above=0.0,
+           meaning="the thermal resistance from one FET's junction to what surrounds the board"),
+    Number(name="fet_max_c", unit="C", above=0.0, default=150.0,
+           meaning="the highest junction temperature of a FET",
+           reason="silicon in plastic: the absolute maximum most data sheets state; from memory"),
+    Number(name="switch_ns", unit="ns", at_least=0.0, at_most=1e5, default=50.0,
+           meaning="the time in which a FET's current and voltage change over",
+           reason="10 nC of gate charge at the plateau from a driver of 0.2 A; common practice, no source"),
+    Number(name="ripple_max_a", unit="A", above=0.0,
+           meaning="the bulk capacitor's ripple current rating, root mean square"),
+)  # fmt: skip
+
 TONE: tuple[Key, ...] = (
     Text(name="name", meaning="a name for reports, such as \"ready\""),
     Number(name="mark", whole=True, at_least=FIRST_TONE_MARK, at_most=LAST_TONE_MARK,
@@ -188,13 +208,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "controller": CONTROLLER,
     "throttle": THROTTLE,
     "calibration": CALIBRATION,
+    "heat": HEAT,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-RITE_TABLES = ("calibration",)
-"""Tables of what a firmware may do or not: without the table it does not."""
+ABSENT_TABLES = ("calibration", "heat")
+"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""

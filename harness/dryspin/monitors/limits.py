@@ -222,6 +222,28 @@ LIMITS: Mapping[str, Limit] = {
         "electrical; 1.4 degrees at the shaft, half a millimetre at the tip of a 40 mm propeller: no finger "
         "feels it. A pulse of 30 us moves a free rotor by a hundredth of a degree, the next one back",
     ),
+    # ---- electrical ------------------------------------------------------------------------------
+    "pin_beyond_v": Limit(
+        0.5,
+        "V",
+        "above its supply and below ground a pin may stand that far: data sheet 8025I section 28.1, absolute "
+        "maximum ratings. Beyond it the pin's diodes conduct",
+    ),
+    "winding_c": Limit(
+        lambda drive: drive.heat.winding_max_c if drive.heat else 155.0,
+        "C",
+        "the motor's own figure: what the insulation of the winding bears for ever",
+    ),
+    "junction_c": Limit(
+        lambda drive: drive.heat.fet_max_c if drive.heat else 150.0,
+        "C",
+        "the FET's own figure: above it the data sheet promises nothing",
+    ),
+    "ripple_a": Limit(
+        lambda drive: drive.heat.ripple_max_a if drive.heat else 1.0,
+        "A",
+        "the capacitor's own figure: its series resistance turns ripple current into heat that dries it out",
+    ),
 }
 
 

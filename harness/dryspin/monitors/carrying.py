@@ -1,0 +1,99 @@
+"""Which element of each leg carried which current, over the last whole turns of a run.
+
+What stands long enough to be extrapolated: a drive in RUN whose rotor has turned `TURNS` times.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryspin.monitors.evidence import Evidence, Floats
+from dryspin.recording import Mark
+from dryspin.recording.signals import HIGH_FET, LOW_FET
+from dryspin.recording.timeline import Ints
+
+TURNS: Final = 2
+"""Mechanical turns: every pole pair and every carrier phase has come by."""
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The last whole turns of one run, as intervals between recorded states.
+
+    dt_s, v_bus_v  n: length of each interval, mean bus voltage in it
+    i_a            n x 3: mean current into U, V, W; squares_a2 the mean of its square (linear between)
+    fets           n x 3: the FETs that are on, bit 0 high, bit 1 low
+    """
+
+    from_s: float
+    to_s: float
+    dt_s: Floats
+    i_a: Floats
+    squares_a2: Floats
+    v_bus_v: Floats
+    fets: Ints
+
+    @property
+    def high(self) -> NDArray[np.bool_]:
+        """n x 3: the current comes from the bus, through the high FET or back through its diode."""
+        from_bus: NDArray[np.bool_] = (self.fets == HIGH_FET) | ((self.fets == 0) & (self.i_a < 0.0))
+        return from_bus
+
+    def mean(self, values: Floats) -> Floats:
+        """Mean over time of n x ... values."""
+        total: Floats = np.tensordot(self.dt_s, values, axes=(0, 0)) / float(np.sum(self.dt_s))
+        return total
+
+    def diodes(self, leg: int, fet: int) -> Floats:
+        """Current through the body diode of one FET (`HIGH_FET` or `LOW_FET`) while both are off, n."""
+        sign = -1.0 if fet == HIGH_FET else 1.0
+        through: Floats = np.where(self.fets[:, leg] == 0, np.maximum(sign * self.i_a[:, leg], 0.0), 0.0)
+        return through
+
+    def switchings(self, leg: int, fet: int) -> tuple[Floats, Floats]:
+        """(current, bus voltage) at every change of one FET."""
+        on = (self.fets[:, leg] & fet) != 0
+        at = np.flatnonzero(on[1:] != on[:-1])
+        return np.abs(self.i_a[at, leg]), self.v_bus_v[at]
+
+
+def stretches_in_run(evidence: Evidence) -> list[Stretch]:
+    """The last `TURNS` turns of every run that has as many."""
+    recording = evidence.recording
+    turn_rad = 2.0 * np.pi * TURNS * recording.drive.motor.pole_pairs
+    found = []
+    for run in evidence.spans_of(Mark.RUN):
+        start_s, to_s = float(recording.seconds(run.start)), float(recording.seconds(run.stop))
+        window = recording.states_between(start_s, to_s)
+        theta = recording.state_theta_rad[window]
+        if len(theta) < 2:
+            continue
+        before = np.flatnonzero(np.abs(theta - theta[-1]) >= turn_rad)
+        if len(before):
+            found.append(_stretch(evidence, slice(window.start + int(before[-1]), window.stop)))
+    return found
+
+
+def _stretch(evidence: Evidence, window: slice) -> Stretch:
+    recording = evidence.recording
+    states, t_s = recording.states[window], recording.state_t_s[window]
+    u, v = states["i_u_a"].astype(np.float64), states["i_v_a"].astype(np.float64)
+    i_a = np.stack([u, v, -(u + v)], axis=1)
+    a, b = i_a[:-1], i_a[1:]
+    bus_v = states["v_bus_v"].astype(np.float64)
+    middle = np.round((t_s[1:] + t_s[:-1]) / 2.0 * recording.f_cpu_hz).astype(np.int64)
+    fets = recording.gates.values[recording.gates.index_at(middle)]
+    return Stretch(
+        from_s=float(t_s[0]),
+        to_s=float(t_s[-1]),
+        dt_s=np.diff(t_s),
+        i_a=(a + b) / 2.0,
+        squares_a2=(a * a + a * b + b * b) / 3.0,
+        v_bus_v=(bus_v[1:] + bus_v[:-1]) / 2.0,
+        fets=fets,
+    )
+
+
+__all__ = ["HIGH_FET", "LOW_FET", "TURNS", "Stretch", "stretches_in_run"]
