@@ -115,19 +115,19 @@ def write(story: Story, at_s: float, count: int) -> None:
         story.edge(begin_s + 3.3e-3, Signal.STORE_BUSY, 0)
 
 
-def launch(story: Story, run_s: float, off_s: float, top_rpm: float = 3000.0) -> int:
+def launch(story: Story, run_s: float, off_s: float, top_rpm: float = 3000.0, way: int = 1) -> int:
     """A start that reaches RUN at `run_s`, and a run until `off_s`; the rotor then comes to rest.
 
-    Returns the last step.
+    `way` is 1 forward, -1 in reverse. Returns the last step.
     """
     align_s, ramp_s = run_s - 0.18, run_s - 0.08
     story.mark(align_s, Mark.ALIGN)
     story.drive_step(align_s, 0)
     story.legs(ramp_s - 2e-5, Leg.OPEN, Leg.OPEN, Leg.OPEN)
-    story.speeds += [(ramp_s, 0.0), (run_s, 1200.0), (run_s + 0.2, top_rpm), (off_s, top_rpm)]
-    story.speeds.append((off_s + 0.1, 0.0))
-    story.follow(ramp_s, run_s, Mark.RAMP, 1)
-    return story.follow(run_s, off_s, Mark.RUN, 1)[-1][1]
+    speeds = [(ramp_s, 0.0), (run_s, 1200.0), (run_s + 0.2, top_rpm), (off_s, top_rpm), (off_s + 0.1, 0.0)]
+    story.speeds += [(at_s, way * rpm) for at_s, rpm in speeds]
+    story.follow(ramp_s, run_s, Mark.RAMP, way)
+    return story.follow(run_s, off_s, Mark.RUN, way)[-1][1]
 
 
 def sail(story: Story, at_s: float, courses: list[tuple[float, float, int]]) -> float:
@@ -142,7 +142,8 @@ def sail(story: Story, at_s: float, courses: list[tuple[float, float, int]]) -> 
         stick_s += long_s
     story.throttle.append((stick_s, NEUTRAL_US))
     off_s = pulse_end_s(stick_s, NEUTRAL_US) + 0.02
-    launch(story, pulse_end_s(at_s, courses[0][0]) + RUN_AFTER_S, off_s)
+    way = 1 if courses[0][0] > NEUTRAL_US else -1
+    launch(story, pulse_end_s(at_s, courses[0][0]) + RUN_AFTER_S, off_s, way=way)
     story.stop(off_s, Mark.COAST)
     story.mark(off_s + 0.12, Mark.ARMED)
     return off_s + 0.12

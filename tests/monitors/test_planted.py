@@ -7,6 +7,7 @@ from dryspin.recording import Leg, Mark, Signal
 from dryspin.recording.sixstep import DRIVEN
 
 from .courtroom import Plant, broken, verdicts
+from .map_cases import PLANTS as MAP_PLANTS
 from .rite_plants import PLANTS as RITE_PLANTS
 from .synthetic import F_CPU_HZ, FORWARD_US, NEUTRAL_US, REVERSE_US, Story
 from .voyage import Voyage, voyage
@@ -209,6 +210,7 @@ PLANTS = [
     Plant("arming.bad_pulses", _bad_pulse_ends_the_run),
     Plant("arming.bad_pulses", _bad_pulse_moves_the_duty),
     *RITE_PLANTS,
+    *MAP_PLANTS,
 ]
 
 

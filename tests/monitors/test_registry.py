@@ -27,6 +27,7 @@ def test_families_stand_in_the_order_of_reports():
         "calibration",
         "tones",
         "electrical",
+        "throttle_map",
     ]
 
 

@@ -8,6 +8,7 @@ from dryspin.monitors import FAMILIES, LIMITS, Limits, Status, claims_of
 from dryspin.recording import Leg, Mark, Signal
 
 from .courtroom import Case, broken, verdicts
+from .map_cases import CASES as MAP_CASES
 from .rite_cases import CASES as RITE_CASES
 from .synthetic import FRAME_S, NEUTRAL_US, Story, thruster
 from .voyage import RAMP_S, Voyage, pulse_end_s, voyage
@@ -215,6 +216,7 @@ CASES = [
     Case("electrical.fet_heat", "junction_c", _junction, given={"winding_c": 9e9, "ripple_a": 9e9}),
     Case("electrical.ripple", "ripple_a", _ripple, given={"winding_c": 9e9, "junction_c": 9e9}),
     *RITE_CASES,
+    *MAP_CASES,
 ]
 
 PRECONDITIONS = [

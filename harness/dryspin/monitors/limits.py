@@ -244,6 +244,18 @@ LIMITS: Mapping[str, Limit] = {
         "A",
         "the capacitor's own figure: its series resistance turns ripple current into heat that dries it out",
     ),
+    # ---- throttle map ----------------------------------------------------------------------------
+    "map_counts": Limit(
+        8.0,
+        "counts",
+        "of 255: duty breathes by 3 % under a steady stick; a hand does not feel less",
+    ),
+    "usable_steps": Limit(
+        64.0,
+        "",
+        "a hand on a stick of 400 us a way tells some 2 % of it, eight microseconds: fewer than 50 steps are "
+        "felt as steps, and a quarter more is left for a trimmed stick that does not reach its end",
+    ),
 }
 
 

@@ -134,6 +134,11 @@ def points_in(points: list[Point], epoch: Epoch, to_s: float) -> list[Point]:
     return [point for point in points if epoch.from_s <= point.t_s < to_s]
 
 
+def share_of(throttle: Throttle, stick: StickRange, width_us: float) -> float:
+    """Share of the way from the dead band (0) to full (1), reverse negative."""
+    return _share(throttle, stick, width_us, 0.0)[0]
+
+
 def _share(throttle: Throttle, stick: StickRange, width_us: float, slack_us: float) -> tuple[float, float]:
     """Least and most share of the way from dead band to full, signed: forward is positive."""
     sign = 1.0 if stick.forward_full_us > stick.neutral_us else -1.0

@@ -24,9 +24,11 @@ from dryspin.search.course import (
 )
 from dryspin.search.draws import Draws
 from dryspin.search.learning import calibration
+from dryspin.search.loading import electrical
 from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
+from dryspin.search.sweeping import throttle_map
 
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
@@ -182,11 +184,13 @@ FLAVOURS: dict[str, Flavour] = {
     "arming": arming,
     "calibration": calibration,
     "tones": tones,
+    "electrical": electrical,
+    "throttle_map": throttle_map,
 }
 """The flavour of each family, in the order in which a check reports them."""
 
 FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
-RITE_FRAMES_MS = {"calibration": (10.0,)}
+RITE_FRAMES_MS = {"calibration": (10.0,), "throttle_map": (10.0, 15.0, 20.0)}
 """Families whose rites count so many frames that only short ones keep a scenario short."""
 
 

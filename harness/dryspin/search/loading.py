@@ -1,0 +1,32 @@
+"""Electrical: what asks most of the parts: full stick on a heavy propeller, a reversal, a propeller that jams."""
+
+from dryspin.drive import Drive
+from dryspin.search.course import RUN_UP_S, Course, Stick, rite
+from dryspin.search.draws import Draws
+from dryspin.search.rehearsal import Rehearsal
+from dryspin.search.stalling import ONSET_S
+
+SIZES = (1.0, 0.9, 0.75)
+
+JAM = 10000.0
+"""Times the propeller's own torque: a full-speed rotor stands within an onset."""
+
+
+def electrical(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+    """A run at high stick for long enough to be extrapolated; then it goes on, turns round, or is jammed."""
+    stick = Stick(drive)
+    course = rite(drive, draws, frame_ms)
+    way = draws.index("way", 2)
+    course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
+    at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
+    what = draws.index("then", 3)
+    if what == 1:
+        course.step(at_s, stick.demand(1 - way, draws.pick("back", SIZES)))
+        at_s += RUN_UP_S
+    elif what == 2:
+        at_s += draws.index("jam ms", 50) / 1000.0
+        trace = ((0.0, 1.0), (at_s, 1.0), (at_s + ONSET_S, JAM), (at_s + 0.12, JAM), (at_s + 0.14, 1.0))
+        course.jam = tuple((round(t_s, 4), times) for t_s, times in trace)
+        at_s += 0.5
+    course.end_s = at_s + 0.3
+    return course
