@@ -120,7 +120,7 @@ def sweeps(evidence: Evidence) -> list[Sweep]:
         if abs(widths_us[last] - widths_us[k]) >= SWEPT_US and stick and np.all(inside == Mark.RUN):
             throttle = recording.drive.throttle
             ends = [share_of(throttle, stick, float(widths_us[n])) for n in (k, last)]
-            if 0.0 < min(map(abs, ends)) and max(map(abs, ends)) < 1.0:
+            if min(map(abs, ends)) > 0.0 and max(map(abs, ends)) < 1.0:
                 first, stop = np.searchsorted(cycles, np.round(falls_s[[k, last]] * recording.f_cpu_hz))
                 span = counts[max(int(first) - 1, 0) : max(int(stop), 1)]
                 levels = len(np.unique(span)) - 1

@@ -1,4 +1,4 @@
-"""Electrical: what asks most of the parts: full stick on a heavy propeller, a reversal, a propeller that jams."""
+"""Electrical: what asks most of the parts: full stick on a heavy propeller, a reversal, a jam."""
 
 from dryspin.drive import Drive
 from dryspin.search.course import RUN_UP_S, Course, Stick, rite
