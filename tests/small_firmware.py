@@ -96,3 +96,9 @@ class Told:
     def cycle_of(self, mark: int) -> int:
         """Cycle of the first mark of that value."""
         return next(cycle for cycle, value in self.marks if value == mark)
+
+    def numbers_after(self, mark: int) -> list[int]:
+        """What `say` has sent after the first mark of that value."""
+        values = [value for _, value in self.marks]
+        values = values[values.index(mark) + 1 :]
+        return [high << 8 | low for high, low in zip(values[::2], values[1::2], strict=True)]

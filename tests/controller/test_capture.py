@@ -1,9 +1,13 @@
 """The throttle pin and the capture unit.
 
 Outside checks: the noise canceller needs four equal samples and "adds four system clock cycles"
-(DS40001906C p. 165, U-27); the synchroniser before it takes 2 more (same family, U-04); an unread
-capture is overwritten (DS40001906C p. 165, U-28).
+(DS40001906C p. 165); the synchroniser before it takes 2 more (same family); an unread
+capture is overwritten (DS40001906C p. 165).
 """
+
+from dataclasses import replace
+
+import pytest
 
 from dryspin.recording import Recording, Signal
 
@@ -41,7 +45,7 @@ def test_the_pin_follows_the_scenario_from_half_a_frame_on(bench: Bench) -> None
 
 
 def test_a_capture_holds_the_ticks_6_cycles_after_the_edge(bench: Bench) -> None:
-    """U-27: 2 cycles of synchroniser and 4 of noise canceller, whatever the timer's prescaler."""
+    """DS40001906C p. 165: 2 cycles of synchroniser, 4 of noise canceller, whatever the prescaler."""
     recording = bench.run(EDGES, end_s=0.2, **PULSES)
     edges = pin(recording)
 
@@ -60,7 +64,7 @@ def test_the_interrupt_comes_6_cycles_after_the_edge(bench: Bench) -> None:
 
 
 def test_an_unread_capture_is_overwritten_by_the_next(bench: Bench) -> None:
-    """U-28: one register. Late reading gives the later edge."""
+    """DS40001906C p. 165: one register. Late reading gives the later edge."""
     recording = bench.run(
         """
         #include "say.h"
@@ -82,7 +86,7 @@ def test_an_unread_capture_is_overwritten_by_the_next(bench: Bench) -> None:
 
 
 def test_changing_the_edge_clears_the_capture_flag(bench: Bench) -> None:
-    """U-07: the flag "must be cleared after the change"; the port does it with the change."""
+    """8025I p. 121: the flag "must be cleared after the change"; the port does it with the change."""
     told = Told(
         bench.run(
             """
@@ -110,7 +114,7 @@ def test_changing_the_edge_clears_the_capture_flag(bench: Bench) -> None:
 
 
 def test_edges_during_start_up_leave_no_capture_behind(bench: Bench) -> None:
-    """U-48: in reset the timer stands in its initial state; main() finds no flag and no old capture."""
+    """7810C p. 44: in reset the timer stands in its initial state: no flag and no old capture."""
     told = Told(
         bench.run(
             """
@@ -131,3 +135,26 @@ def test_edges_during_start_up_leave_no_capture_behind(bench: Bench) -> None:
     )
 
     assert [value for _, value in told.marks] == [0, 0, 21]
+
+
+@pytest.mark.parametrize(("width_us", "captured"), [(0.19, False), (0.25, True)])
+def test_a_pulse_of_less_than_four_samples_is_not_captured(
+    bench: Bench, width_us: float, captured: bool
+) -> None:
+    """DS40001906C p. 165: "all four must be equal": 3 cycles are lost, 4 are seen; the pin shows both."""
+    recording = bench.run(EDGES, end_s=0.1, throttle_us=((0.0, width_us),), frame_ms=20.0)
+
+    assert len(pin(recording)) >= 2
+    assert bool(Told(recording).numbers) == captured
+
+
+def test_an_rc_clock_measures_a_true_1500_us_as_1350_to_1650(bench: Bench) -> None:
+    """8161D p. 317: the uncalibrated oscillator is good to 10 %; at 8 MHz a tick is taken for 1 us."""
+    controller = replace(bench.drive.controller, clock="rc", f_cpu_hz=8e6)
+    drive = replace(bench.drive, controller=controller)
+    widths = []
+    for clock in (0.9, 1.0, 1.1):
+        numbers = Told(Bench(bench.folder, drive).run(EDGES, parts={"clock": clock}, **PULSES)).numbers
+        widths.append((numbers[1] - numbers[0]) % 65_536)
+
+    assert widths == [pytest.approx(us, abs=1) for us in (1350, 1500, 1650)]

@@ -1,7 +1,7 @@
 """The two carriers: phase-correct, 8 bits, no prescaler.
 
-Outside checks: f = f_clk / 510 (ATmega128 2467P p. 154, U-21; 31 372.55 Hz at 16 MHz, U-22); compare
-at BOTTOM continuously low, at MAX continuously high (2467P pp. 152, 154, U-24); in phase-correct
+Outside checks: f = f_clk / 510 (ATmega128 2467P p. 154; 31 372.55 Hz at 16 MHz); compare
+at BOTTOM continuously low, at MAX continuously high (2467P pp. 152, 154); in phase-correct
 mode the compare register is taken over at TOP (same pages).
 """
 
@@ -58,7 +58,7 @@ def carrier_began(recording: Recording) -> int:
 
 
 def test_the_carrier_runs_at_31372_55_hz(bench: Bench) -> None:
-    """U-21, U-22: 16 MHz / 510, both periods and their mean."""
+    """2467P p. 154: 16 MHz / 510, both periods and their mean."""
     seen = pulses(bench.run(chop("100")))
     rises = [rise for rise, _ in seen]
 
@@ -69,7 +69,7 @@ def test_the_carrier_runs_at_31372_55_hz(bench: Bench) -> None:
 
 @pytest.mark.parametrize("duty", [1, 100, 254])
 def test_the_on_pulse_lasts_twice_the_compare_value_centred_on_bottom(bench: Bench, duty: int) -> None:
-    """U-21: the output falls on the way up and rises on the way down, at the same count."""
+    """2467P p. 154: the output falls on the way up and rises on the way down, at the same count."""
     recording = bench.run(chop(str(duty)))
     began = carrier_began(recording)
     seen = pulses(recording)
@@ -80,7 +80,7 @@ def test_the_on_pulse_lasts_twice_the_compare_value_centred_on_bottom(bench: Ben
 
 
 def test_duty_0_is_continuously_low_and_255_continuously_high(bench: Bench) -> None:
-    """U-24, phase-correct mode: no spike at either end."""
+    """2467P p. 154, phase-correct mode: no spike at either end."""
     low = bench.run(chop("0"))
     high = bench.run(chop("255"))
 

@@ -1,11 +1,12 @@
 """The phase comparator as software sees it.
 
-Outside checks: propagation delay 500 ns at 4 V (DS40002011A p. 385, U-02), synchroniser "1 - 2
-clock cycles" (8161D p. 248, U-04), "an interrupt can occur when the bits are changed" (8159E
-p. 181, U-06), flag set by the chosen edge and cleared by vector entry or by hand (8161D p. 248, U-08).
+Outside checks: propagation delay 500 ns at 4 V (DS40002011A p. 385), synchroniser "1 - 2
+clock cycles" (8161D p. 248), "an interrupt can occur when the bits are changed" (8159E
+p. 181), flag set by the chosen edge and cleared by vector entry or by hand (8161D p. 248).
 """
 
 import math
+from itertools import pairwise
 
 from dryspin.recording import Recording, Signal
 
@@ -43,7 +44,10 @@ def comparator(recording: Recording) -> list[tuple[int, int]]:
 
 
 def test_output_follows_its_input_by_500_ns_and_1_to_2_cycles(bench: Bench) -> None:
-    """U-02, U-04: 8 cycles of propagation, then the synchroniser. The moments are closed form."""
+    """DS40002011A p. 385, 8161D p. 248: 8 cycles of propagation, then the synchroniser.
+
+    The moments are closed form.
+    """
     seen = comparator(bench.run(IDLE, end_s=0.2, **DRIVEN))
     expected = crossings_of_u_s(0.1999)
 
@@ -57,7 +61,7 @@ def test_output_follows_its_input_by_500_ns_and_1_to_2_cycles(bench: Bench) -> N
 
 
 def test_a_slower_comparator_answers_later(bench: Bench) -> None:
-    """U-02: 750 ns at 2.7 V, 4 cycles more."""
+    """DS40002011A p. 385: 750 ns at 2.7 V, 4 cycles more."""
     fast = comparator(bench.run(IDLE, end_s=0.1, **DRIVEN))
     slow = comparator(bench.run(IDLE, end_s=0.1, parts={"delay_s": 7.5e-7}, **DRIVEN))
 
@@ -65,7 +69,7 @@ def test_a_slower_comparator_answers_later(bench: Bench) -> None:
 
 
 def test_edges_set_the_flag_with_the_interrupt_off_and_it_outlives_a_change_of_phase(bench: Bench) -> None:
-    """U-08: the flag is the edge detector's, not the multiplexer's: a stale one fires when enabled."""
+    """8161D p. 248: the flag is the edge detector's, not the multiplexer's; a stale one fires."""
     told = Told(
         bench.run(
             """
@@ -99,7 +103,7 @@ def test_edges_set_the_flag_with_the_interrupt_off_and_it_outlives_a_change_of_p
 
 
 def test_changing_the_phase_may_itself_be_an_edge(bench: Bench) -> None:
-    """U-06: the new phase stands on the other side of the neutral; the comparator sees a step."""
+    """8159E p. 181: the new phase stands on the other side of the neutral; the comparator sees a step."""
     told = Told(
         bench.run(
             """
@@ -129,7 +133,7 @@ def test_changing_the_phase_may_itself_be_an_edge(bench: Bench) -> None:
 
 
 def test_changing_the_edge_to_what_already_stands_sets_the_flag(bench: Bench) -> None:
-    """U-06: "an interrupt can occur when the bits are changed"; the rig takes the worse case."""
+    """8159E p. 181: "an interrupt can occur when the bits are changed"; the rig takes the worse case."""
     told = Told(
         bench.run(
             """
@@ -160,7 +164,7 @@ def test_changing_the_edge_to_what_already_stands_sets_the_flag(bench: Bench) ->
 
 
 def test_only_the_chosen_edge_sets_the_flag(bench: Bench) -> None:
-    """U-08: "set by edge of the selected mode"."""
+    """8161D p. 248: "set by edge of the selected mode"."""
     recording = bench.run(
         """
         #include "say.h"
@@ -181,3 +185,59 @@ def test_only_the_chosen_edge_sets_the_flag(bench: Bench) -> None:
     marks = Told(recording).marks
     assert [value for _, value in marks] == [21] * len(rising)
     assert {cycle - rise for (cycle, _), rise in zip(marks, rising, strict=True)} == {7 + 3 + 2}
+
+
+def test_an_offset_shifts_the_crossing_by_what_the_emf_needs_to_overcome_it(bench: Bench) -> None:
+    """DS40002011A p. 385: up to 40 mV. With all legs open the input is ratio 2/3 k w f(theta).
+
+    In its ramp f goes from -1 to 1 over 60 degrees; a positive offset makes the phase look higher.
+    """
+    seen = {
+        offset_v: comparator(bench.run(IDLE, end_s=0.2, parts={"offset_v": offset_v}, **DRIVEN))
+        for offset_v in (0.0, 0.04, -0.04)
+    }
+    k_v_s = 0.5 / (1000.0 * 2.0 * math.pi / 60.0)
+    slope_v_per_rad = 10.0 / 43.0 * (2.0 / 3.0) * k_v_s * (RPM * math.pi / 30.0) / (math.pi / 6.0)
+    shift_cycles = 0.04 / slope_v_per_rad / ELECTRICAL_RAD_S * 16e6
+
+    # Before the rotor is taken along the offset stands alone: an edge at power-on says nothing here.
+    moving = ([edge for edge in edges if edge[0] > 1000][:40] for edges in seen.values())
+    assert shift_cycles > 1000, "a third of the way from zero to the flat top"
+    for (cycle, level), (early, _), (late, _) in zip(*moving, strict=True):
+        rises = 1 if level else -1
+        assert abs(cycle - early - rises * shift_cycles) <= 2
+        assert abs(late - cycle - rises * shift_cycles) <= 2
+
+
+def test_changing_the_edge_with_the_interrupt_on_enters_the_handler(bench: Bench) -> None:
+    """8159E p. 181: "Otherwise an interrupt can occur when the bits are changed": nothing has crossed."""
+    recording = bench.run(
+        """
+        #include "say.h"
+        void on_comparator_edge(void) { port_mark(25); }
+        int main(void)
+        {
+            port_sense_edge(1U ^ port_sense_above());
+            port_sense_clear();
+            port_sense_interrupt(1);
+            port_interrupts_restore(1);
+            port_mark(20);
+            port_sense_edge(port_sense_above());
+            port_mark(21);
+            SLEEP_FOREVER
+        }
+    """
+    )
+
+    assert comparator(recording) == []
+    assert [value for _, value in Told(recording).marks] == [20, 25, 21]
+
+
+def test_noise_makes_several_edges_of_one_slow_crossing(bench: Bench) -> None:
+    """Without hysteresis on the board a signal slower than the noise makes the output chatter."""
+    quiet = comparator(bench.run(IDLE, end_s=0.2, **DRIVEN))
+    noisy = comparator(bench.run(IDLE, end_s=0.2, comparator_noise_mv=((0.0, 5.0),), **DRIVEN))
+
+    assert len(quiet) == len(crossings_of_u_s(0.2))
+    assert len(noisy) > 2 * len(quiet)
+    assert {late[1] - early[1] for early, late in pairwise(noisy)} == {1, -1}

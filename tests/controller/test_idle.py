@@ -4,7 +4,7 @@ from ..small_firmware import START_UP_CYCLES, Bench, Told, scenario
 
 
 def test_idle_wakes_after_a_handler_and_4_cycles_more(bench: Bench) -> None:
-    """U-40: 4 cycles more out of sleep. Nothing but the handler wakes it."""
+    """8271H section 7.7.1: 4 cycles more out of sleep. Nothing but the handler wakes it."""
     told = Told(
         bench.run("""
             #include "say.h"

@@ -54,7 +54,7 @@ def entries(recording: Recording) -> list[int]:
 
 
 def test_due_handlers_run_in_the_order_of_their_vectors(bench: Bench) -> None:
-    """U-42: the lowest address first; the comparator is late in the table, so it waits for the rest."""
+    """The lowest address first (from memory); the comparator, late in the table, waits for the rest."""
     recording = all_due(bench)
 
     assert entries(recording)[:5] == [number + 1 for number in AVR_LIBC.values()] == [11, 12, 13, 14, 24]
@@ -75,21 +75,21 @@ def test_edges_carry_the_vector_of_the_handler_that_caused_them(bench: Bench) ->
 
 
 def test_handlers_do_not_nest(bench: Bench) -> None:
-    """U-42: interrupts are off on entry, so each handler returns before the next begins."""
+    """Interrupts are off on entry (from memory), so each handler returns before the next begins."""
     values = all_due(bench).of(Signal.HANDLER)[1].tolist()
 
     assert values[:10] == [11, 0, 12, 0, 13, 0, 14, 0, 24, 0]
 
 
 def test_handlers_nest_when_one_turns_interrupts_on(bench: Bench) -> None:
-    """U-42: "unless re-enabled"; then the next one due runs inside it."""
+    """Unless re-enabled (from memory): then the next one due runs inside it."""
     values = all_due(bench, "port_interrupts_restore(1); port_mark(25);").of(Signal.HANDLER)[1].tolist()
 
     assert values[:10] == [11, 12, 13, 14, 24, 0, 0, 0, 0, 0]
 
 
 def test_entry_takes_7_cycles_and_return_4(bench: Bench) -> None:
-    """U-40: 4 to respond and 3 for the jump in the vector table; 4 to return."""
+    """8271H section 7.7.1: 4 to respond and 3 for the jump in the vector table; 4 to return."""
     recording = all_due(bench)
     cycles, values, _ = recording.of(Signal.HANDLER)
     told = Told(recording)

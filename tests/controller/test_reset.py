@@ -2,7 +2,7 @@
 
 Outside check: "I/O ports ... immediately reset to their initial state when a reset source goes
 active. This does not require any clock source", then a start-up delay counter (7810C p. 44, 8025I
-p. 46, U-48); sources are told apart in a register (7810C p. 44, U-49). The 65 ms are the longest
+p. 46); sources are told apart in a register (7810C p. 44). The 65 ms are the longest
 fuse setting for a crystal (data sheet, low power crystal oscillator; from memory).
 """
 
@@ -37,7 +37,7 @@ DRIVING = """
 
 
 def test_reset_opens_all_gates_at_the_same_cycle(bench: Bench) -> None:
-    """U-48: at once, without a clock, whatever code is doing."""
+    """7810C p. 44: at once, without a clock, whatever code is doing."""
     recording = bench.run(DRIVING, **AT_100_MS)
 
     for leg in range(3):

@@ -1,9 +1,10 @@
-"""The watchdog. Outside check: 2K cycles of 128 kHz are 16 ms, doubled up to 8 s (2545T table 11-2, U-50);
-it is one of four reset sources (7810C p. 44, U-49), and stays on after its own reset (from memory)."""
+"""The watchdog. Outside check: 2K cycles of 128 kHz are 16 ms, doubled up to 8 s (2545T table 11-2);
+it is one of four reset sources (7810C p. 44), and stays on after its own reset (from memory)."""
 
 import pytest
 
 from dryspin.recording import Reset, Signal
+from dryspin.scenario import Fault
 
 from ..small_firmware import START_UP_CYCLES, Bench, Told
 
@@ -62,3 +63,57 @@ def test_feeding_begins_the_time_anew(bench: Bench) -> None:
         }
     """
     assert bench.run(text, end_s=0.3).of(Signal.RESET)[1].tolist() == [Reset.POWER_ON]
+
+
+def test_turned_off_it_does_not_bite(bench: Bench) -> None:
+    """Nor with a feed afterwards."""
+    text = """
+        #include "say.h"
+        int main(void)
+        {
+            port_watchdog_on(0);
+            port_watchdog_off();
+            port_watchdog_feed();
+            SLEEP_FOREVER
+        }
+    """
+    assert bench.run(text, end_s=0.2).of(Signal.RESET)[1].tolist() == [Reset.POWER_ON]
+
+
+def test_another_reset_turns_it_off(bench: Bench) -> None:
+    """7810C p. 44: a reset puts every register back; only its own reset leaves it on (from memory)."""
+    text = UNFED.replace(
+        "port_reset_cause() == PORT_RESET_WATCHDOG", "port_reset_cause() == PORT_RESET_EXTERNAL"
+    )
+    recording = bench.run(
+        text.replace("port_watchdog_off();", ";") % 2, end_s=0.4, faults=(Fault("reset", 0.1),)
+    )
+
+    assert recording.of(Signal.RESET)[1].tolist() == [Reset.POWER_ON, Reset.EXTERNAL]
+
+
+def test_it_bites_with_interrupts_off_and_opens_the_gates(bench: Bench) -> None:
+    """2545T table 11-2: its own oscillator. The last defence of a firmware that hangs with a leg on."""
+    recording = bench.run(
+        """
+        #include "say.h"
+        int main(void)
+        {
+            if (port_reset_cause() == PORT_RESET_POWER_ON) {
+                port_watchdog_on(0);
+                port_leg(PORT_U, PORT_LOW);
+                port_leg(PORT_V, PORT_HIGH);
+                for (;;)
+                    port_interrupts_off();
+            }
+            port_watchdog_off();
+            SLEEP_FOREVER
+        }
+    """,
+        end_s=0.2,
+    )
+    bitten = int(recording.of(Signal.RESET)[0][1])
+
+    for leg in (Signal.GATE_U, Signal.GATE_V):
+        assert recording.value_at(leg, bitten - 1) != 0
+        assert recording.value_at(leg, bitten) == 0

@@ -2,11 +2,13 @@
  * capture.c - the throttle pin and the timer's capture unit.
  *
  * Two cycles of synchroniser and four of noise canceller lie between an edge at the pin and its
- * capture; an unread capture is overwritten.
+ * capture. The canceller wants four equal samples, so a level that lasts less than four cycles is
+ * not seen. An unread capture is overwritten.
  */
 #include "controller.h"
 
-#define CAPTURE_DELAY 6
+#define CANCELLER 4
+#define CAPTURE_DELAY (2 + CANCELLER)
 
 static int64_t edge_cycle(int32_t k)
 {
@@ -37,7 +39,9 @@ void capture_at(int64_t cycle)
 	if (unit != NEVER && unit + CAPTURE_DELAY <= cycle) {
 		int rising = (ctl.capture_at & 1) == 0;
 		ctl.capture_at++;
-		if (rising == ctl.throttle_edge) {
+		if (edge_cycle(ctl.capture_at) - unit < CANCELLER)
+			ctl.capture_at++; /* the level went back: neither edge is one */
+		else if (rising == ctl.throttle_edge) {
 			ctl.captured = timer_count(cycle);
 			ctl.irq_pending |= 1U << IRQ_CAPTURE;
 		}

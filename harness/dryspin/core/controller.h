@@ -59,6 +59,7 @@ typedef struct {
 	uint8_t gate[3];      /* as driven */
 
 	int64_t timer_zero;   /* cycle at which the tick count was 0 */
+	uint8_t shared_high;  /* byte through which every 16-bit register of the timer goes */
 	uint16_t compare[2];
 	int64_t next_match[2], next_wrap;
 
@@ -139,6 +140,8 @@ void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
 void timer_reset(void);
 uint16_t timer_count(int64_t cycle);
 void timer_set_compare(int which, uint16_t at);
+/* Spend `cycles` on moving this value from or to the timer; what arrives. */
+uint16_t timer_in_halves(uint16_t value, int64_t cycles);
 int64_t timer_next(void);
 void timer_at(int64_t cycle);
 

@@ -120,21 +120,18 @@ void port_sense_interrupt(uint8_t on)
 
 uint16_t port_ticks(void)
 {
-	clock_spend(4);
-	return timer_count(ctl.now);
+	return timer_in_halves(timer_count(ctl.now + 4), 4);
 }
 
 void port_compare_a(uint16_t at_ticks)
 {
-	clock_spend(4);
-	timer_set_compare(0, at_ticks);
+	timer_set_compare(0, timer_in_halves(at_ticks, 4));
 	look_again();
 }
 
 void port_compare_b(uint16_t at_ticks)
 {
-	clock_spend(4);
-	timer_set_compare(1, at_ticks);
+	timer_set_compare(1, timer_in_halves(at_ticks, 4));
 	look_again();
 }
 
@@ -183,8 +180,7 @@ void port_throttle_edge(uint8_t edge)
 
 uint16_t port_throttle_ticks(void)
 {
-	clock_spend(4);
-	return ctl.captured;
+	return timer_in_halves(ctl.captured, 4);
 }
 
 void port_throttle_interrupt(uint8_t on)

@@ -6,6 +6,8 @@
  * four cycles; a handler served there makes the write silently not happen. A reset lets a write
  * under way finish; power cut at that moment leaves the byte as it was, partly erased, erased,
  * partly programmed or new, and in the partial states some bits may read differently every time.
+ * While a write is under way the address cannot be changed and a read does not happen, so that the
+ * data register still holds the byte being written.
  */
 #include "controller.h"
 #include <string.h>
@@ -31,6 +33,8 @@ void store_start(void)
 
 uint8_t store_read(uint16_t at)
 {
+	if (ctl.store_done != NEVER)
+		return ctl.store_value;
 	uint8_t wavering = ctl.unsteady[at % STORE_BYTES];
 	if (!wavering)
 		return ctl.store[at % STORE_BYTES];

@@ -10,6 +10,9 @@
 #define HYSTERESIS_V 0.05
 /* Below this the part has forgotten everything: the next start is a power-on. Data sheet, typical. */
 #define POWER_ON_V 1.3
+/* A reset lets a write of the store finish "provided that the power supply voltage is sufficient":
+ * the least supply of the part. */
+#define STORE_V 1.8
 
 double supply_vcc(void)
 {
@@ -66,8 +69,13 @@ int supply_holds(void)
 
 void supply_watch(void)
 {
-	if (ctl.held || supply_vcc() >= config->brown_out_v)
+	if (supply_vcc() >= config->brown_out_v)
+		return;
+	int64_t cycle = (int64_t)(plant.s.t_s * config->f_cpu_hz + 0.5);
+	if (supply_vcc() < STORE_V)
+		store_power_lost(cycle);
+	if (ctl.held)
 		return;
 	ctl.held = 1;
-	host_reset_request((int64_t)(plant.s.t_s * config->f_cpu_hz + 0.5), PORT_RESET_BROWN_OUT);
+	host_reset_request(cycle, PORT_RESET_BROWN_OUT);
 }

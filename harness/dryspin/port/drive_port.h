@@ -154,8 +154,9 @@ uint8_t port_throttle_level(void);
 
 #define PORT_STORE_BYTES 512U
 
-/* The byte at `at`; 0xFF where never written. Not while a write is under way. Context: main.
- * Cost: 6 cycles (the CPU is halted for 4 of them). */
+/* The byte at `at`; 0xFF where never written. Not while a write is under way: the part cannot read
+ * then, and the byte being written comes back. Context: main. Cost: 6 cycles (the CPU is halted for 4
+ * of them). */
 uint8_t port_store_read(uint16_t at);
 
 /*
