@@ -47,6 +47,11 @@ SIXTH = math.pi / 3.0
 CALL_S = 6 / F_CPU_HZ
 """Cost of one port call."""
 
+WATCHDOG_MS = 128
+"""On from the beginning, unless a story turns it off."""
+
+SAID_ELSEWHERE = (Signal.HANDLER, Signal.RESET, Signal.WATCHDOG)
+
 NEUTRAL_US, FORWARD_US, REVERSE_US = 1500.0, 1900.0, 1100.0
 
 
@@ -187,8 +192,9 @@ class Story:
 
     def recording(self, **changes: object) -> Recording:
         """The run, with initial edges, throttle pulses and FETs that follow the commands."""
-        initial = [(0.0, int(signal), 0) for signal in Signal if signal not in (Signal.HANDLER, Signal.RESET)]
+        initial = [(0.0, int(signal), 0) for signal in Signal if signal not in SAID_ELSEWHERE]
         initial.append((0.0, int(Signal.RESET), int(Reset.POWER_ON)))
+        initial.append((0.0, int(Signal.WATCHDOG), WATCHDOG_MS))
         rows = initial + self.edges + self._pulses()
         rows = [row for row in rows if row[0] <= self.end_s]
         rows += self._gates([row for row in rows if row[1] in LEGS])

@@ -6,6 +6,7 @@ from dryspin.monitors import FAMILIES, Status, claims_of
 from dryspin.recording import Leg, Mark, Signal
 from dryspin.recording.sixstep import DRIVEN
 
+from .controller_cases import PLANTS as CONTROLLER_PLANTS
 from .courtroom import Plant, broken, verdicts
 from .map_cases import PLANTS as MAP_PLANTS
 from .rite_plants import PLANTS as RITE_PLANTS
@@ -211,6 +212,7 @@ PLANTS = [
     Plant("arming.bad_pulses", _bad_pulse_moves_the_duty),
     *RITE_PLANTS,
     *MAP_PLANTS,
+    *CONTROLLER_PLANTS,
 ]
 
 

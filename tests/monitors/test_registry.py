@@ -28,6 +28,7 @@ def test_families_stand_in_the_order_of_reports():
         "tones",
         "electrical",
         "throttle_map",
+        "controller",
     ]
 
 

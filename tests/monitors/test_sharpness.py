@@ -7,6 +7,7 @@ import pytest
 from dryspin.monitors import FAMILIES, LIMITS, Limits, Status, claims_of
 from dryspin.recording import Leg, Mark, Signal
 
+from .controller_cases import CASES as CONTROLLER_CASES
 from .courtroom import Case, broken, verdicts
 from .map_cases import CASES as MAP_CASES
 from .rite_cases import CASES as RITE_CASES
@@ -217,6 +218,7 @@ CASES = [
     Case("electrical.ripple", "ripple_a", _ripple, given={"winding_c": 9e9, "junction_c": 9e9}),
     *RITE_CASES,
     *MAP_CASES,
+    *CONTROLLER_CASES,
 ]
 
 PRECONDITIONS = [

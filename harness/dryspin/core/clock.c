@@ -3,7 +3,7 @@
  *
  * Code spends cycles in port calls (and, if asked, per basic block). Whenever CPU time reaches the
  * horizon, everything due is done in order of cycle; at one cycle the order is: plant, carriers,
- * throttle pin, timer, comparator, store, ADC, power cut, reset, watchdog. Then due handlers run.
+ * throttle pin, timer, comparator, store, ADC, power cut, reset, endless loop, watchdog. Then due handlers run.
  */
 #include "controller.h"
 
@@ -20,6 +20,11 @@ static int64_t next_reset(void)
 	return ctl.reset_at < config->n_reset ? config->reset_cycle[ctl.reset_at] : NEVER;
 }
 
+static int64_t next_endless(void)
+{
+	return ctl.endless_at < config->n_endless ? config->endless_cycle[ctl.endless_at] : NEVER;
+}
+
 static int64_t next_take_over(void)
 {
 	return config->take_over_cycle >= 0 && !ctl.outside ? config->take_over_cycle : NEVER;
@@ -34,6 +39,7 @@ static int64_t next_event(void)
 	e = least(e, least(comparator_next(), next_reset()));
 	e = least(e, least(store_next(), converter_next()));
 	e = least(e, least(ctl.watchdog_bites, supply_next_cut()));
+	e = least(e, next_endless());
 	return least(e, least(config->end_cycle, next_take_over()));
 }
 
@@ -65,6 +71,10 @@ static void happen(int64_t cycle)
 		ctl.reset_at++;
 		host_reset_request(cycle, PORT_RESET_EXTERNAL);
 	}
+	if (next_endless() <= cycle) {
+		ctl.endless_at++;
+		ctl.endless = 1;
+	}
 	if (ctl.watchdog_bites <= cycle)
 		host_reset_request(cycle, PORT_RESET_WATCHDOG);
 	if (config->end_cycle <= cycle) {
@@ -78,8 +88,12 @@ void clock_catch_up(void)
 {
 	int64_t e;
 	for (;;) {
-		while ((e = next_event()) <= ctl.now)
+		while ((e = next_event()) <= ctl.now || ctl.endless) {
+			/* only a reset leads out of it, and that does not come back here */
+			if (e > ctl.now)
+				ctl.now = e;
 			happen(e);
+		}
 		if (!interrupts_due())
 			break;
 		interrupts_serve();

@@ -63,7 +63,8 @@ typedef struct {
 	uint16_t compare[2];
 	int64_t next_match[2], next_wrap;
 
-	int32_t throttle_at, capture_at, reset_at;
+	int32_t throttle_at, capture_at, reset_at, endless_at;
+	uint8_t endless;      /* code goes round and round until the next reset */
 	uint8_t throttle_level, throttle_edge;
 	uint16_t captured;
 

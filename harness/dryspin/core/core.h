@@ -39,7 +39,8 @@ enum core_signal {
 	SIGNAL_RESET = 14,
 	SIGNAL_STORE = 15,      /* a write begins: address << 8 | value */
 	SIGNAL_STORE_BUSY = 16,
-	SIGNAL_CONVERTER = 17   /* the ADC is on, the comparator blind */
+	SIGNAL_CONVERTER = 17,  /* the ADC is on, the comparator blind */
+	SIGNAL_WATCHDOG = 18    /* its time-out in ms, 0 = off */
 };
 
 /* One change of one signal. pc and caller are offsets into the library's text: the return address
@@ -77,9 +78,10 @@ typedef struct {
 	core_trace supply_v, load_factor, load_nm, speed_rad_s, noise_v;
 	const int64_t *throttle_cycle; /* edges of the throttle pin, rising first, alternating */
 	const int64_t *reset_cycle;
+	const int64_t *endless_cycle;  /* the code enters an endless loop, interrupts off */
 	const core_outage *outage;     /* in order of time, not overlapping */
 	const uint8_t *store;          /* contents of the store at power-on; 0xFF beyond them */
-	int32_t n_throttle, n_reset, n_outage, n_store;
+	int32_t n_throttle, n_reset, n_endless, n_outage, n_store;
 	double v_controller_v, regulator_drop_v, brown_out_v, bus_divider;
 	int64_t take_over_cycle;     /* from this cycle on the host advances the plant; <0: never */
 } core_config;

@@ -93,6 +93,7 @@ static void restore_memory(void)
 static void reset_controller(void)
 {
 	ctl.irq_on = ctl.irq_enabled = ctl.irq_pending = 0;
+	ctl.endless = 0;
 	ctl.context = 0;
 	ctl.sense_leg = 0;
 	carriers_reset();
@@ -159,6 +160,8 @@ void core_start(const core_config *c)
 	record(SIGNAL_RESET, PORT_RESET_POWER_ON, 0, 0, 0);
 	record(SIGNAL_STORE_BUSY, 0, 0, 0, 0);
 	record(SIGNAL_CONVERTER, 0, 0, 0, 0);
+	record(SIGNAL_WATCHDOG, 0, 0, 0, 0);
+	ctl.watchdog_bites = NEVER;
 	record_state();
 	reset_controller();
 }

@@ -15,7 +15,11 @@ static int64_t timeout(void)
 
 void watchdog_on(uint8_t doublings)
 {
-	ctl.watchdog_doublings = doublings > 9U ? 9U : doublings;
+	uint8_t wanted = doublings > 9U ? 9U : doublings;
+
+	if (ctl.watchdog_bites == NEVER || wanted != ctl.watchdog_doublings)
+		record(SIGNAL_WATCHDOG, (int32_t)(SHORTEST_S * 1000.0) << wanted, ctl.now, 0, 0);
+	ctl.watchdog_doublings = wanted;
 	ctl.watchdog_bites = ctl.now + timeout();
 }
 
@@ -27,5 +31,7 @@ void watchdog_feed(void)
 
 void watchdog_off(void)
 {
+	if (ctl.watchdog_bites != NEVER)
+		record(SIGNAL_WATCHDOG, 0, ctl.now, 0, 0);
 	ctl.watchdog_bites = NEVER;
 }

@@ -190,6 +190,13 @@ class Evidence:
         cycles, _, _ = self.recording.of(Signal.RESET)
         return [float(self.recording.seconds(c)) for c in cycles if c > 0]
 
+    @cached_property
+    def looping_s(self) -> list[tuple[float, float]]:
+        """Stretches in which the code went round an endless loop, until its reset: nothing that the legs
+        do meanwhile is the code's doing, and how long they may is asked by one claim."""
+        faults = self.recording.scenario.faults
+        return [(f.at_s, self.next_reset_s(f.at_s)) for f in faults if f.kind == "endless loop"]
+
     def next_reset_s(self, t_s: float) -> float:
         """First reset after `t_s`, or the end of the recording."""
         return next((moment for moment in self.resets_s if moment > t_s), self.recording.end_s)

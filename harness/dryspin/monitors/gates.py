@@ -128,7 +128,13 @@ def high_on_time(evidence: Evidence) -> Ruling:
         cycles, values, _ = recording.of(signal)
         on, off = _rises(cycles, values, HIGH_FET), _falls(cycles, values, HIGH_FET)
         if len(on):
-            longest = np.append(off, recording.end_cycle)[: len(on)] - on
+            ends = np.append(off, recording.end_cycle)[: len(on)]
+            for from_s, to_s in evidence.looping_s:
+                # A FET left on by dead code: counted up to there.
+                begins = recording.cycle_of(from_s)
+                left = (on < begins) & (ends > begins) & (ends <= recording.cycle_of(to_s) + 1)
+                ends = np.where(left, begins, ends)
+            longest = ends - on
             k = int(np.argmax(longest))
             seen_s = float(recording.seconds(longest[k]))
             text = f"the high FET of leg {LEG_NAMES[leg]} is on for {seen_s * 1e3:.3f} ms without a pause"

@@ -256,6 +256,19 @@ LIMITS: Mapping[str, Limit] = {
         "a hand on a stick of 400 us a way tells some 2 % of it, eight microseconds: fewer than 50 steps are "
         "felt as steps, and a quarter more is left for a trimmed stick that does not reach its end",
     ),
+    # ---- controller ------------------------------------------------------------------------------
+    "loop_s": Limit(
+        0.15,
+        "s",
+        "a step that no longer changes stops the rotor and drives it at standstill: half as long again as a "
+        "lost rotor may be driven: the watchdog's times are doublings, its oscillator off by a tenth",
+    ),
+    "latency_us": Limit(
+        50.0,
+        "us",
+        "a step lasts some 110 us at the fastest the drive turns: half a step late, "
+        "no delay can be set for it any more",
+    ),
 }
 
 

@@ -41,7 +41,8 @@ class Signal(IntEnum):
     SENSE_LEG 0..2; SENSE_EDGE 0 falls below, 1 rises above the neutral; SENSE_IRQ 0/1; COMPARATOR
     1 = selected phase above neutral, as software sees it; HANDLER the vector on entry, 0 on
     return; THROTTLE the pin's level; MARK a `Mark`; RESET the cause, a `Reset`; STORE a write that
-    begins, address << 8 | value; STORE_BUSY 1 while one is under way; CONVERTER 1 while the ADC is on.
+    begins, address << 8 | value; STORE_BUSY 1 while one is under way; CONVERTER 1 while the ADC is on;
+    WATCHDOG its time-out in ms while it is on, else 0.
     """
 
     GATE_U = 0
@@ -62,6 +63,7 @@ class Signal(IntEnum):
     STORE = 15
     STORE_BUSY = 16
     CONVERTER = 17
+    WATCHDOG = 18
 
 
 GATES: Final = (Signal.GATE_U, Signal.GATE_V, Signal.GATE_W)

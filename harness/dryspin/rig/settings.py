@@ -10,13 +10,12 @@ from dryspin.drive import Drive
 from dryspin.drive.carrier import COUNTS
 from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.scenario import Scenario
+from dryspin.scenario.schema import OUTAGES
 
 H_MAX_S = 20e-6
 """Longest plant segment: on the golden cases currents stay within 0.01 % of peak (tests/plant)."""
 
 POWER_CUT = "power cut"
-OUTAGES = (POWER_CUT, "supply gap")
-"""Fault kinds that take the source off the bus; a power cut takes the controller's supply with it."""
 
 
 class Settings:
@@ -48,8 +47,9 @@ class Settings:
         self._trace(config.noise_v, scenario.comparator_noise_mv, 1e-3 / self.params.divider)
         edges = throttle_edges(scenario, self.f_cpu_hz, self.end_cycle)
         config.throttle_cycle, config.n_throttle = self._cycles(edges), len(edges)
-        resets = [round(fault.at_s * self.f_cpu_hz) for fault in scenario.faults if fault.kind == "reset"]
-        config.reset_cycle, config.n_reset = self._cycles(np.array(resets, np.int64)), len(resets)
+        resets, endless = self._moments(scenario, "reset"), self._moments(scenario, "endless loop")
+        config.reset_cycle, config.n_reset = self._cycles(resets), len(resets)
+        config.endless_cycle, config.n_endless = self._cycles(endless), len(endless)
         outages = self._outages(scenario)
         config.outage, config.n_outage = outages, len(outages)
         self._kept.append(outages)
@@ -75,6 +75,11 @@ class Settings:
             setattr(slot, "from", max(round(fault.at_s * self.f_cpu_hz), last))
             last = slot.to
         return array
+
+    def _moments(self, scenario: Scenario, kind: str) -> np.ndarray[Any, Any]:
+        """Cycles of the faults of one kind."""
+        at_s = [fault.at_s for fault in scenario.faults if fault.kind == kind]
+        return np.array([round(t_s * self.f_cpu_hz) for t_s in at_s], np.int64)
 
     def _keep(self, array: np.ndarray[Any, Any], kind: str) -> Any:
         self._kept.append(array)

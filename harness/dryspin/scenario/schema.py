@@ -122,16 +122,20 @@ PARTS: Mapping[str, Key] = {
                       meaning="the comparator's propagation delay in s"),
 }  # fmt: skip
 
-_WAIT = 'the faults now are "reset", "power cut" and "supply gap"'
+_WAIT = 'the faults now are "reset", "power cut", "supply gap" and "endless loop"'
 FAULT: tuple[Key, ...] = (
-    Text(name="kind", choices=("reset", "power cut", "supply gap"),
+    Text(name="kind", choices=("reset", "power cut", "supply gap", "endless loop"),
          meaning="\"reset\" (a short pulse on the reset pin), \"power cut\" (source and controller dead at "
-                 "once) or \"supply gap\" (source off, the controller lives on the bus capacitor)",
+                 "once), \"supply gap\" (source off, the controller lives on the bus capacitor) or "
+                 "\"endless loop\" (the code goes round and round with interrupts off, until a reset)",
          not_yet={"brown-out": _WAIT, "watchdog": _WAIT, "lead open": _WAIT}),
     Number(name="at_s", unit="s", at_least=0.0, at_most=600.0, meaning="the moment of the fault in s"),
     Number(name="for_ms", unit="ms", at_least=0.0, default=0.0, meaning="the length of the fault in ms",
            reason="a moment, not a time"),
 )  # fmt: skip
 
-MOMENTARY_FAULTS = ("reset",)
-"""Fault kinds that have no length."""
+OUTAGES = ("power cut", "supply gap")
+"""Fault kinds that take the source off the bus; a power cut takes the controller's supply with it."""
+
+MOMENTARY_FAULTS = ("reset", "endless loop")
+"""Fault kinds that have no length of their own."""

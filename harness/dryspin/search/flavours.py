@@ -25,6 +25,7 @@ from dryspin.search.course import (
 from dryspin.search.draws import Draws
 from dryspin.search.learning import calibration
 from dryspin.search.loading import electrical
+from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
@@ -186,6 +187,7 @@ FLAVOURS: dict[str, Flavour] = {
     "tones": tones,
     "electrical": electrical,
     "throttle_map": throttle_map,
+    "controller": controller,
 }
 """The flavour of each family, in the order in which a check reports them."""
 

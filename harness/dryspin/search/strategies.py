@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
+from dryspin.scenario.schema import OUTAGES
 from dryspin.search.course import Course
 from dryspin.search.draws import Draws, HypothesisDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
@@ -64,7 +65,7 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
     parts = _parts(draws, drive)
     noise_mv = _noise(draws, course)
     # A byte whose writing loses its supply is left to chance, too.
-    torn = any(fault.kind != "reset" for fault in course.faults)
+    torn = any(fault.kind in OUTAGES for fault in course.faults)
     seed = draws.index("seed", 100) if noise_mv or torn else 0
     scenario = Scenario(
         seed=seed,
