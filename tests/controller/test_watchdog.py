@@ -117,3 +117,54 @@ def test_it_bites_with_interrupts_off_and_opens_the_gates(bench: Bench) -> None:
     for leg in (Signal.GATE_U, Signal.GATE_V):
         assert recording.value_at(leg, bitten - 1) != 0
         assert recording.value_at(leg, bitten) == 0
+
+
+FED_BY_HANDLER = """
+    #include "say.h"
+    void on_compare_a(void)
+    {
+        port_watchdog_feed();
+        port_mark(40);
+        port_compare_a((uint16_t)(port_ticks() + 16000U));
+    }
+    int main(void)
+    {
+        if (port_reset_cause() == PORT_RESET_POWER_ON) {
+            port_watchdog_on(1);
+            port_leg(PORT_U, PORT_LOW);
+            port_compare_a(16000);
+            port_compare_a_interrupt(1);
+        } else {
+            port_watchdog_off();
+        }
+        for (;;) {
+            port_interrupts_off();
+            port_idle();
+        }
+    }
+"""
+
+
+def test_an_endless_loop_runs_no_handler_and_ends_by_the_watchdog(bench: Bench) -> None:
+    """From then on nothing of the firmware runs and the gates stay; only the bite helps."""
+    recording = bench.run(FED_BY_HANDLER, end_s=0.4, faults=(Fault("endless loop", 0.2),))
+    cycles, causes, _ = recording.of(Signal.RESET)
+    fed_s = [recording.seconds(cycle) for cycle, mark in Told(recording).marks if mark == 40]
+
+    assert causes.tolist() == [Reset.POWER_ON, Reset.WATCHDOG]
+    assert max(fed_s) < 0.2
+    assert recording.seconds(cycles[1]) == pytest.approx(max(fed_s) + 0.032, abs=1e-5)
+    assert recording.value_at(Signal.GATE_U, int(cycles[1]) - 1) == 2
+    assert recording.value_at(Signal.GATE_U, int(cycles[1])) == 0
+
+
+def test_without_a_watchdog_an_endless_loop_lasts_to_the_end(bench: Bench) -> None:
+    """Nothing else ends it; the recording says when the watchdog was on."""
+    text = FED_BY_HANDLER.replace("port_watchdog_on(1);", "")
+    recording = bench.run(text, end_s=0.4, faults=(Fault("endless loop", 0.2),))
+
+    assert recording.of(Signal.RESET)[1].tolist() == [Reset.POWER_ON]
+    assert recording.value_at(Signal.GATE_U, recording.end_cycle) == 2
+    assert recording.of(Signal.WATCHDOG)[1].tolist() == [0]
+    watched = bench.run(FED_BY_HANDLER, end_s=0.1).of(Signal.WATCHDOG)[1].tolist()
+    assert watched == [0, 32]

@@ -53,7 +53,7 @@ def test_a_recording_may_end_in_the_middle_of_anything(reversal, end_s):
 
 
 def test_an_empty_run_exercises_only_what_holds_of_rest():
-    """Nothing happened; only "nothing was driven", "the rotor stood still", "no bite" were put to the test."""
+    """Nothing happened; only "nothing driven", "the rotor stood still", "no bite" were put to the test."""
     story = Story(throttle=[(0.0, 0.0)], end_s=0.2)
     found = verdicts(story.recording())
 

@@ -21,8 +21,9 @@ THROTTLE = "Give the pulse width as steps [[time in s, width in us], ...], 0 for
 
 
 FAULT_KINDS = (
-    'Give "reset" (a short pulse on the reset pin), "power cut" (source and controller dead at once) or '
-    '"supply gap" (source off, the controller lives on the bus capacitor).'
+    'Give "reset" (a short pulse on the reset pin), "power cut" (source and controller dead at once), '
+    '"supply gap" (source off, the controller lives on the bus capacitor) or "endless loop" (the code '
+    "goes round and round with interrupts off, until a reset)."
 )
 
 
@@ -170,7 +171,7 @@ CASES = {
     "fault to come": (
         text("[[fault]]", 'kind = "lead open"', "at_s = 1.2", "for_ms = 30"),
         ':8: [fault] kind = "lead open": is not on the rig yet: '
-        'the faults now are "reset", "power cut" and "supply gap". ' + FAULT_KINDS,
+        'the faults now are "reset", "power cut", "supply gap" and "endless loop". ' + FAULT_KINDS,
     ),
     "power cut without a length": (
         text("[[fault]]", 'kind = "power cut"', "at_s = 1.2"),
