@@ -37,13 +37,10 @@ static double falling_root(const double *c, int n)
 		else
 			high = s;
 		double next = s - value / slope;
-		if (!(next > low) || !(next < high))
-			next = 0.5 * (low + high);
-		if (fabs(next - s) <= 1e-7 || high - low < 1e-15) {
-			/* converging quadratically, the error left is the square of this step */
-			return next;
-		}
-		s = next;
+		/* converging quadratically, the error left is of the order of the square of this step */
+		if (fabs(next - s) <= 1e-7)
+			return next < low ? low : next > high ? high : next;
+		s = next > low && next < high ? next : 0.5 * (low + high);
 	}
 	return high;
 }
