@@ -17,7 +17,10 @@ PACKAGE = Path(__file__).resolve().parent.parent
 CORE = PACKAGE / "core"
 PORT = PACKAGE / "port"
 
-PLANT_SOURCES = ("plant.c", "events.c", "shape.c", "advance.c", "conduction.c", "probe.c")
+PLANT_SOURCES = (
+    *("advance.c", "circuit.c", "conduction.c", "energy.c", "events.c", "plan.c"),
+    *("probe.c", "roots.c", "sense.c", "shape.c", "terminals.c"),
+)
 BRACKETS = ("fw_begin.c", "fw_end.c")
 """Linked before and after the firmware's objects; they mark where its variables lie."""
 

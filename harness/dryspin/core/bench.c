@@ -7,32 +7,42 @@
 #include "controller.h"
 #include <math.h>
 
+/* A piece of a trace without a slope holds until the next breakpoint of any of them. */
+static double read_trace(core_trace *trace, int64_t cycle, double t_s, double absent, double *slope)
+{
+	double value = trace_value(trace, t_s, absent, slope);
+	int64_t next = *slope != 0.0 ? cycle + 1 : NEVER;
+	ctl.input_again = next < ctl.input_again ? next : ctl.input_again;
+	next = trace_next(trace, cycle);
+	ctl.input_cycle = next < ctl.input_cycle ? next : ctl.input_cycle;
+	return value;
+}
+
 void bench_read_inputs(int64_t cycle)
 {
 	double t = (double)cycle * ctl.s_per_cycle, none;
 	core_config *c = (core_config *)(uintptr_t)config; /* the traces keep their reading position */
 	plant_input *in = &plant.in;
-	in->v_supply_v = trace_value(&c->supply_v, t, in->v_supply_v, &none);
-	in->load_factor = trace_value(&c->load_factor, t, 1.0, &none);
-	in->load_nm = trace_value(&c->load_nm, t, 0.0, &none);
-	in->noise_v = trace_value(&c->noise_v, t, 0.0, &none);
+	ctl.input_cycle = ctl.input_again = NEVER;
+	in->v_supply_v = read_trace(&c->supply_v, cycle, t, in->v_supply_v, &none);
+	in->load_factor = read_trace(&c->load_factor, cycle, t, 1.0, &none);
+	in->load_nm = read_trace(&c->load_nm, cycle, t, 0.0, &none);
+	in->water_rad_s = read_trace(&c->water_rad_s, cycle, t, 0.0, &none);
+	in->noise_v = read_trace(&c->noise_v, cycle, t, 0.0, &none);
 	in->noise_seed = c->noise_seed;
 	in->driven = c->speed_rad_s.n > 0;
-	in->w_driven_rad_s = trace_value(&c->speed_rad_s, t, 0.0, &in->w_driven_slope);
-	const core_trace *trace[] = {&c->supply_v, &c->load_factor, &c->load_nm, &c->noise_v, &c->speed_rad_s};
-	ctl.input_cycle = NEVER;
-	for (size_t k = 0; k < sizeof trace / sizeof trace[0]; k++) {
-		int64_t next = trace_next(trace[k], cycle);
-		ctl.input_cycle = next < ctl.input_cycle ? next : ctl.input_cycle;
-	}
+	in->w_driven_rad_s = read_trace(&c->speed_rad_s, cycle, t, 0.0, &in->w_driven_slope);
 	int64_t edge = supply_next_edge(cycle);
 	in->unplugged = supply_out(cycle);
 	ctl.input_cycle = edge < ctl.input_cycle ? edge : ctl.input_cycle;
+	ctl.input_again = ctl.input_cycle < ctl.input_again ? ctl.input_cycle : ctl.input_again;
 }
 
 void bench_plan(void)
 {
-	bench_read_inputs((int64_t)(plant.s.t_s * config->f_cpu_hz + 1e-6));
+	int64_t cycle = (int64_t)(plant.s.t_s * config->f_cpu_hz + 1e-6);
+	if (cycle >= ctl.input_again)
+		bench_read_inputs(cycle);
 	int64_t limit = carriers_next();
 	limit = ctl.input_cycle < limit ? ctl.input_cycle : limit;
 	limit = config->end_cycle < limit ? config->end_cycle : limit;
@@ -40,11 +50,12 @@ void bench_plan(void)
 	if (ctl.outside) {
 		core_outside()->limit_s = limit_s;
 		stack_yield(CORE_PLAN);
-		plant.plan.t_end_s = core_outside()->t_end_s;
+		ctl.plan_end_s = core_outside()->t_end_s;
 	} else {
 		plant_plan(limit_s);
+		ctl.plan_end_s = plant_plan_end();
 	}
-	ctl.plan_cycle = (int64_t)ceil(plant.plan.t_end_s * config->f_cpu_hz - 1e-6);
+	ctl.plan_cycle = (int64_t)ceil(ctl.plan_end_s * config->f_cpu_hz - 1e-6);
 	ctl.plan_valid = 1;
 }
 
@@ -63,8 +74,10 @@ static void commit(double t_s)
 	ctl.plan_valid = 0;
 	ctl.segments++;
 	ctl.still = plant.s.t_s > before_s ? 0 : ctl.still + 1;
-	if (ctl.still > STILL_MAX || !(plant.s.v_bus_v < 1e6))
+	while (ctl.still > STILL_MAX)
 		stack_yield(CORE_STALLED);
+	while (plant_escaped() != WITHIN_BOUNDS)
+		stack_yield(CORE_ESCAPED);
 	record_state();
 	if (changed)
 		comparator_input(plant.s.level, plant.s.t_s);
@@ -74,7 +87,7 @@ static void commit(double t_s)
 /* The plan has run its course. */
 void bench_at_plan_end(void)
 {
-	commit(plant.plan.t_end_s);
+	commit(ctl.plan_end_s);
 }
 
 void bench_reach(int64_t cycle)
@@ -85,7 +98,7 @@ void bench_reach(int64_t cycle)
 			return;
 		if (!ctl.plan_valid)
 			bench_plan();
-		commit(t < plant.plan.t_end_s ? t : plant.plan.t_end_s);
+		commit(t < ctl.plan_end_s ? t : ctl.plan_end_s);
 	}
 }
 

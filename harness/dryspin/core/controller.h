@@ -8,6 +8,7 @@
 #define DRYSPIN_CONTROLLER_H
 
 #include "core.h"
+#include "segment.h"
 #include "drive_port.h"
 #include <stddef.h>
 
@@ -16,9 +17,6 @@
 /* Basic blocks of plain code without a port call before the firmware is said to hang: far beyond
  * any honest computation, a fraction of a second of the host. */
 #define HANG_BLOCKS INT64_C(20000000)
-
-/* Several things may fall on one moment, but not this many: the plant would never leave it. */
-#define STILL_MAX 10000
 
 /* Interrupts in vector order: the lowest bit is served first. */
 enum {
@@ -73,7 +71,9 @@ typedef struct {
 	uint32_t pipe_in, pipe_out;
 
 	int64_t plan_cycle;   /* first cycle not before the end of the plant's plan */
+	double plan_end_s;
 	int64_t input_cycle;  /* next breakpoint of a scenario trace */
+	int64_t input_again;  /* when the traces must be read again: there, or at once while one slopes */
 	uint8_t reset_cause, next_cause;
 	uint8_t held;         /* in reset for want of supply */
 	uint8_t forgotten;    /* the supply has been so low that the next start is a power-on */

@@ -22,7 +22,8 @@ enum core_reason {
 	CORE_HUNG = 6,          /* virtual time stands still; core_fault tells */
 	CORE_OVERFLOWED = 7,    /* more comparator edges in flight than the model holds */
 	CORE_RETURNED = 8,      /* main() has returned; core_fault tells when */
-	CORE_STALLED = 9        /* the plant does not leave one moment: a defect of the model */
+	CORE_STALLED = 9,       /* the plant does not leave one moment: a defect of the model */
+	CORE_ESCAPED = 10       /* a quantity of the plant has left its bounds: plant_escaped tells */
 };
 
 enum core_signal {
@@ -74,8 +75,9 @@ typedef struct {
 	int32_t carrier_period;      /* cycles of one carrier period, phase-correct: 510 */
 	int32_t block_cycles;        /* charged per basic block of plain code; 0 = none */
 	int32_t outside_plant;       /* 1: the host advances the plant */
+	int32_t account_energy;      /* 1: the plant meters its ports */
 	uint32_t noise_seed;
-	core_trace supply_v, load_factor, load_nm, speed_rad_s, noise_v;
+	core_trace supply_v, load_factor, load_nm, speed_rad_s, water_rad_s, noise_v;
 	const int64_t *throttle_cycle; /* edges of the throttle pin, rising first, alternating */
 	const int64_t *reset_cycle;
 	const int64_t *endless_cycle;  /* the code enters an endless loop, interrupts off */

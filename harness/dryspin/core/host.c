@@ -142,6 +142,7 @@ void core_start(const core_config *c)
 	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
 	ctl.block_cycles = c->block_cycles;
 	plant_init(&c->plant, c->rest_rad, 0.0, c->supply_v.n > 0 ? c->supply_v.value[0] : 0.0);
+	plant_meter(c->account_energy);
 	bench_read_inputs(0);
 	store_start();
 	ctl.forgotten = 1;

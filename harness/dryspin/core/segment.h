@@ -1,57 +1,163 @@
 /*
- * segment.h - responses of a first-order lag to a drive given as a polynomial of time.
- *
- * With x = t/tau, E = exp(-x):
- *   phi1 = (1 - E)/x, phi2 = (1 - phi1)/x, phi3 = (1/2 - phi2)/x
- *   L di/dt + R i = g0 + g1 t       ->  i(t) = i0 E + (t/L)(g0 phi1 + g1 t phi2)
- * Taylor series from the highest phi down: no cancellation, and R -> 0 needs no special case.
+ * segment.h - inside the plant: the linear circuit of a conduction mode, the series of a segment.
  */
 #ifndef DRYSPIN_SEGMENT_H
 #define DRYSPIN_SEGMENT_H
 
-/* Truncation below 2e-14 relative for x <= LAG_FAST_X. */
-#define LAG_FAST_X 0.25
-/* Truncation below 1e-13 relative for x <= LAG_SLOW_X. */
-#define LAG_SLOW_X 1.0
+#include "plant.h"
 
-typedef struct { double e, phi1, phi2, phi3; } lag;
+enum plant_mode {
+	MODE_OPEN,
+	MODE_FET_HIGH,
+	MODE_FET_LOW,
+	MODE_DIODE_HIGH,
+	MODE_DIODE_LOW,
+	MODE_CUT_HIGH, /* broken lead, the terminal at the bus */
+	MODE_CUT_LOW,  /* broken lead, the terminal at ground */
+	MODES
+};
 
-static inline lag lag_fast(double x)
+static inline int conducts(uint8_t mode)
 {
-	double p = 1.0 / 39916800.0; /* 1/11! */
-	p = 1.0 / 3628800.0 - x * p;
-	p = 1.0 / 362880.0 - x * p;
-	p = 1.0 / 40320.0 - x * p;
-	p = 1.0 / 5040.0 - x * p;
-	p = 1.0 / 720.0 - x * p;
-	p = 1.0 / 120.0 - x * p;
-	p = 1.0 / 24.0 - x * p;
-	p = 1.0 / 6.0 - x * p;
-	lag r;
-	r.phi3 = p;
-	r.phi2 = 0.5 - x * p;
-	r.phi1 = 1.0 - x * r.phi2;
-	r.e = 1.0 - x * r.phi1;
-	return r;
+	return mode >= MODE_FET_HIGH && mode <= MODE_DIODE_LOW;
 }
 
-static inline lag lag_slow(double x)
+static inline int is_diode(uint8_t mode)
 {
-	double p = 0.0;
-	/* 1/(k+3)! for k = 14 .. 1 */
-	static const double c[14] = {
-		1.0 / 355687428096000.0, 1.0 / 20922789888000.0, 1.0 / 1307674368000.0,
-		1.0 / 87178291200.0, 1.0 / 6227020800.0, 1.0 / 479001600.0, 1.0 / 39916800.0,
-		1.0 / 3628800.0, 1.0 / 362880.0, 1.0 / 40320.0, 1.0 / 5040.0, 1.0 / 720.0,
-		1.0 / 120.0, 1.0 / 24.0};
-	for (int k = 0; k < 14; k++)
-		p = c[k] - x * p;
-	lag r;
-	r.phi3 = 1.0 / 6.0 - x * p;
-	r.phi2 = 0.5 - x * r.phi3;
-	r.phi1 = 1.0 - x * r.phi2;
-	r.e = 1.0 - x * r.phi1;
-	return r;
+	return mode == MODE_DIODE_HIGH || mode == MODE_DIODE_LOW;
 }
+
+/* Coefficients of a series at most. A decay over three time constants needs 20 for 1e-7. */
+#define ORDERS 26
+/* Of the speed. */
+#define SPEED_ORDERS 6
+/* Functions of the angle that make up the EMF's shapes, see shape.c. */
+#define BASES 4
+
+/*
+ * One conduction mode. j: loop currents, none, one (j0 into leg `first`, out of the other) or two (into
+ * U and V); y = (j0, j1, v_c); i_x = of_loop[x] . j. V0: source, A: auxiliary current.
+ *
+ *   V    = bus . y + v*           v* = from_source V0 + from_aux A
+ *   dj/dt  = a y + in_v v* + in_drop - g e
+ *   dv_c/dt = a[2] y + (feed (V0 - v*) - A)/C
+ *   v_x  = t y + t_v v* + t_drop + t_e e        terminal, and the same for the comparator's input
+ */
+typedef struct {
+	int loops, first;
+	double a[3][3], g[2][3], in_v[2], in_drop[2];
+	double bus[3], from_source, from_aux, feed, out[2];
+	double of_loop[3][2];
+	double t[3][3], t_v[3], t_drop[3], t_e[3][3];
+	double d[3][3], d_v[3], d_drop[3], d_e[3][3];
+} plant_circuit;
+
+/* A quantity as a combination of the segment's series. */
+typedef struct { double j0, j1, v, constant, e[BASES]; } row;
+
+/* The segment: coefficients of powers of s = t/h, 0 <= s <= 1. */
+typedef struct {
+	double t0_s, h_s, limit_s;
+	double s_end;                 /* where the first event lies */
+	const plant_circuit *circuit;
+	int n;                        /* coefficients in use */
+	double j0[ORDERS], j1[ORDERS], v[ORDERS];
+	double w[ORDERS], angle[ORDERS];   /* speed; angle past the sector's border */
+	double basis[BASES][ORDERS];       /* functions of the angle */
+	double turning[BASES][ORDERS];     /* basis x speed: EMF is linear in these */
+	double end[5];                     /* j0, j1, v, w, angle at s = 1 */
+	double reach_j0, reach_j1, reach_v, reach_w, reach_angle, reach_turning[BASES];
+	double v_star, aux_a;
+	int way;                      /* sign of the slip through the water, for the propeller */
+	double noise_v;               /* comparator noise, held over its cell */
+	int star, star_leg;           /* nothing conducts: what holds the star point, see terminals.c */
+	double sense[3][ORDERS];      /* filtered lines */
+	uint8_t event, leg;
+} plant_segment;
+
+typedef struct {
+	plant_params p;
+	plant_input in;
+	plant_state s;
+	plant_segment q;
+	plant_energy energy;
+	plant_history history;
+	double h_cap_s, first_rad, step_rad;
+	double table[1024 + 1];
+	int32_t sectors, substeps;    /* corners in a turn; per step of the table */
+	int32_t bases;                /* in use */
+	int32_t metered, plain_sense; /* plain: no filter, no clamp */
+	int32_t any_broken;
+	/* EMF by basis, k_x times shape: valid for the sector (and, with smooth bases, the angle) below */
+	double emf[3][BASES], basis0[BASES];
+	int64_t emf_sector;
+	double emf_angle;
+} plant_t;
+
+extern plant_t plant;
+
+/* circuit.c */
+void circuit_forget(void);
+const plant_circuit *circuit_of(const uint8_t mode[3], int feed);
+/* Least inductance that currents adding up to zero can meet. */
+double circuit_least_inductance(void);
+
+/* shape.c */
+void shape_init(void);
+/* plant.emf and plant.basis0 for the present angle. */
+void shape_update(void);
+/* EMF of each phase now. */
+void shape_emf(double e_v[3]);
+
+/* conduction.c */
+/* Conduction mode of every leg from gates, currents and voltages. Sets `relevel`. */
+void plant_resolve(void);
+/* Whether source and auxiliary current flow, and bus voltage, in the present mode. */
+void plant_refresh_bus(void);
+/* Star point of a machine none of whose legs conducts, with these EMFs. */
+double plant_floating_star(const uint8_t mode[3], const double e_v[3], double v_bus_v);
+/* Torque that would turn a rotor at rest, for the present currents. */
+double plant_rest_torque(void);
+/* Sign of the speed that sets in from rest; 0 while friction holds the rotor. */
+int8_t plant_direction_from_rest(void);
+
+/* plan.c: coefficients of a row into c[ORDERS]; how far it may stray from its value at the start. */
+void row_series(const row *r, double *c);
+double row_start(const row *r);
+double row_reach(const row *r);
+
+/* events.c: end the segment at s, with this event, if it would last longer. */
+void event_cut(double s, uint8_t event, int leg);
+/* The same where sign * (r - bound) turns negative. */
+void event_find_row(const row *r, double sign, double bound, uint8_t event, int leg);
+void event_find(void);
+
+/* terminals.c */
+/* Terminal of leg x over the segment. */
+void terminal_row(int x, row *r);
+/* Nothing conducts: what holds the star point, from now on for one segment; cut where that changes. */
+void star_find(void);
+
+/* sense.c */
+/* Comparator input now; V at the terminal. */
+double sense_now(void);
+/* Read the comparator level after a discrete change; 1 if it differs from before. */
+int sense_read_level(void);
+/* Cut the segment at the comparator's crossing. */
+void sense_find(void);
+#define NOISE_CELL_PER_S 1e6
+/* Largest noise in standard deviations: sqrt(12) of four uniform terms. */
+#define NOISE_PEAK 3.4641016151377544
+
+/* roots.c */
+/* First s in (0, 1] from which on the series, at least 0 at 0, is negative; above 1 if none. */
+double root_first(const double *c, int n);
+double series_at(const double *c, int n, double s);
+
+/* energy.c: meter the segment up to s. */
+void energy_add(double s);
+
+/* Below this bus voltage the regulator gives nothing and draws nothing. */
+#define AUX_FROM_V 1.0
 
 #endif

@@ -45,7 +45,7 @@ void record_state(void)
 	core_sample *r = &states.sample[states.n++];
 	const plant_state *s = &plant.s;
 	r->t_s = s->t_s;
-	r->theta_rad = SECTOR_RAD * ((double)s->sector + 0.5) + s->in_sector_rad;
+	r->theta_rad = plant_theta();
 	r->i_u_a = (float)s->i_a[0];
 	r->i_v_a = (float)s->i_a[1];
 	r->w_rad_s = (float)s->w_rad_s;

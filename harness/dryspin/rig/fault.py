@@ -19,6 +19,50 @@ _CRASHES = {
 }
 
 
+_QUANTITIES = {
+    "QUANTITY_CURRENT": "a phase current of {i} A",
+    "QUANTITY_BUS": "a bus of {v} V",
+    "QUANTITY_SPEED": "a speed of {w} rad/s",
+}
+_EVENTS = {
+    "EVENT_DIODE_OFF": "diode {leg} off",
+    "EVENT_CLAMP": "diode {leg} on",
+    "EVENT_BORDER": "corner of the EMF",
+    "EVENT_CROSSING": "comparator crossing",
+    "EVENT_SUPPLY": "supply switched",
+    "EVENT_BREAKAWAY": "rotor broke away",
+    "EVENT_STOP": "rotor stopped",
+    "EVENT_AUXILIARY": "regulator switched",
+}
+
+
+def escape_text(core: Any, now_s: float) -> str:
+    """Where the plant has gone out of all bounds, or stands still in one moment; the events before that."""
+    constants = {getattr(core, name): text for name, text in _QUANTITIES.items()}
+    events = {getattr(core, name): text for name, text in _EVENTS.items()}
+    state, history = core.plant_access(), core.plant_history_now()
+    quantity = constants.get(core.plant_escaped())
+    what = (
+        "time stands still"
+        if quantity is None
+        else "the plant shows "
+        + quantity.format(
+            i="{:.4g}/{:.4g}/{:.4g}".format(*state.i_a),
+            v=f"{state.v_bus_v:.4g}",
+            w=f"{state.w_rad_s:.4g}",
+        )
+    )
+    newest = [k % 8 for k in range(max(history.at - 4, 0), history.at)]
+    before = "; ".join(
+        f"{history.t_s[k] * 1e6:.3f} us {events[history.event[k]].format(leg='UVW'[history.leg[k]])}"
+        for k in newest
+    )
+    return (
+        f"{what} at {now_s:.9f} s, after {before or 'no event'}: beyond what the model holds for; check the "
+        "numbers of drive.toml and the scenario's parts, and try `--plant equations`"
+    )
+
+
 def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
     """What the core's fault report means: place, virtual time, next step. `reason` is a core_reason."""
     fault = core.core_fault()
@@ -33,11 +77,8 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
             f"the comparator toggles faster than the rig follows, {now_s:.6f} s into the run; "
             "lower comparator_noise_mv in the scenario"
         )
-    if reason == core.CORE_STALLED:
-        return (
-            f"the plant stands still or leaves all bounds at {now_s:.6f} s: a defect of dryspin's model, "
-            "not of the firmware; keep the scenario, and try `--plant equations`"
-        )
+    if reason in (core.CORE_STALLED, core.CORE_ESCAPED):
+        return escape_text(core, float(core.plant_access().t_s))
     if reason == core.CORE_RETURNED:
         return (
             f"main() returned {after}; the part would go on with interrupts off and the legs as they "

@@ -15,7 +15,6 @@ from dryspin.plant.parameters import PlantInput, PlantState
 from dryspin.rig.settings import H_MAX_S, Settings
 from dryspin.scenario import Scenario
 
-_SIXTH_RAD = math.pi / 3.0
 _NOISE_CELL_S = 1e-6
 _SAME_S = 1e-12
 
@@ -66,7 +65,9 @@ class OutsidePlant:
 
     def _impose(self, plant: Plant) -> None:
         given = self._core.plant_access_input()
-        wanted = PlantInput(given.v_supply_v, given.load_factor, given.load_nm, not given.unplugged)
+        wanted = PlantInput(
+            *(given.v_supply_v, given.load_factor, given.load_nm, not given.unplugged, given.water_rad_s)
+        )
         if wanted != plant.input:
             plant.input = wanted
         if self._driven:
@@ -79,10 +80,12 @@ class OutsidePlant:
     def _ready(self) -> Plant:
         if self._plant is None:
             twin = self._core.plant_access()
-            theta_rad = _SIXTH_RAD * (twin.sector + 0.5) + twin.in_sector_rad
+            theta_rad = float(self._core.plant_theta())
             i_u_a, i_v_a = twin.i_a[0], twin.i_a[1]
             state = PlantState(
-                twin.t_s, i_u_a, i_v_a, -(i_u_a + i_v_a), twin.v_bus_v, twin.w_rad_s, theta_rad
+                *(twin.t_s, i_u_a, i_v_a, -(i_u_a + i_v_a), twin.v_bus_v, twin.w_rad_s, theta_rad),
+                v_c_v=twin.v_c_v,
+                sense_v=(twin.sense_v[0], twin.sense_v[1], twin.sense_v[2]),
             )
             self._plant = self._factory(self._settings.params, state)
             self._plant.level = int(twin.level)
@@ -93,5 +96,4 @@ class OutsidePlant:
         shown.t_s = state.t_s
         shown.i_a[0], shown.i_a[1], shown.i_a[2] = state.i_u_a, state.i_v_a, state.i_w_a
         shown.v_bus_v, shown.w_rad_s = state.v_bus_v, state.w_rad_s
-        shown.sector = math.floor(state.theta_rad / _SIXTH_RAD - 0.5)
-        shown.in_sector_rad = state.theta_rad - _SIXTH_RAD * (shown.sector + 0.5)
+        self._core.plant_turn_to(state.theta_rad)

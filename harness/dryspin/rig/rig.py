@@ -9,11 +9,13 @@ from dryspin.build import Image, core_declarations
 from dryspin.drive import Drive
 from dryspin.errors import RigError
 from dryspin.plant.contract import PlantFactory
+from dryspin.plant.energy import Energies
 from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
 from dryspin.rig.fault import fault_text
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
+from dryspin.rig.twin import energies
 from dryspin.scenario import Scenario
 from dryspin.scenario.schema import STORE_BYTES
 
@@ -45,6 +47,7 @@ class Rig:
         plant_factory: PlantFactory | None = None,
         equations_from_s: float | None = None,
         block_cycles: int | None = None,
+        account_energy: bool = False,
         progress: Progress | None = None,
     ) -> Recording:
         """Run `scenario` from power-on to its end.
@@ -53,7 +56,8 @@ class Rig:
         times slower. plant_factory: makes the plant that takes the place of the equations, see
         plant/README.md; implies "equations". equations_from_s: start on the twin and let the
         equations take its state over at that moment. block_cycles: CPU cycles charged per basic
-        block, instead of the drive's.
+        block, instead of the drive's. account_energy: meter the ports of the compiled plant, see
+        `energy`; costs time.
 
         Raises RigError where the firmware crashes, hangs, or never calls the port.
         """
@@ -65,6 +69,7 @@ class Rig:
         settings = Settings(self.drive, scenario, block, plant == "equations" or own)
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
+        settings.struct.account_energy = account_energy
         edges = _Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
         states = _Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
         outside = OutsidePlant(core, settings, scenario, plant_factory or EquationPlant)
@@ -101,6 +106,10 @@ class Rig:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
         return {name: int(self._core.core_count(k)) for k, name in enumerate(names)}
+
+    def energy(self) -> Energies:
+        """What passed each port of the plant in the last run (J), if that accounted for it; else all 0."""
+        return energies(self._core)
 
 
 class _Chunks:

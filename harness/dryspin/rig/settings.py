@@ -8,12 +8,17 @@ import numpy as np
 from dryspin.build import core_declarations
 from dryspin.drive import Drive
 from dryspin.drive.carrier import COUNTS
+from dryspin.plant.emf import shape_of
 from dryspin.plant.parameters import PlantParams, plant_params
+from dryspin.plant.star import smallest_inductance_h
 from dryspin.scenario import Scenario
 from dryspin.scenario.schema import OUTAGES
 
-H_MAX_S = 20e-6
+H_MAX_S = 50e-6
 """Longest plant segment: on the golden cases currents stay within 0.01 % of peak (tests/plant)."""
+
+TABLE_MAX = 1024
+"""Values of a back-EMF table that the compiled plant holds."""
 
 POWER_CUT = "power cut"
 
@@ -30,7 +35,7 @@ class Settings:
         self.end_cycle = round(scenario.end_s * self.f_cpu_hz)
         config = self._ffi.new("core_config *")
         self.struct = config
-        fill_params(config.plant, self.params, H_MAX_S)
+        self._kept.append(fill_params(config.plant, self.params, H_MAX_S))
         config.rest_rad = math.radians(scenario.rest_deg)
         config.f_cpu_hz = self.f_cpu_hz
         config.comparator_delay_s = self.params.delay_s
@@ -42,6 +47,7 @@ class Settings:
         self._trace(config.supply_v, supply, 1.0)
         self._trace(config.load_factor, scenario.load_factor, 1.0)
         self._trace(config.load_nm, scenario.load_nm, 1.0)
+        self._trace(config.water_rad_s, (), 1.0)
         self._trace(config.speed_rad_s, scenario.speed_rpm, math.pi / 30.0)
         # The scenario states noise at the pin; the plant compares terminal voltages.
         self._trace(config.noise_v, scenario.comparator_noise_mv, 1e-3 / self.params.divider)
@@ -94,16 +100,39 @@ class Settings:
         trace.n = len(points)
 
 
-def fill_params(struct: Any, params: PlantParams, h_max_s: float) -> None:
-    """Write `params` into a `plant_params` struct; the comparator's offset refers to the terminal there."""
+_SHAPES = {"trapezoid": "EMF_TRAPEZOID", "sine": "EMF_SINE", "table": "EMF_TABLE"}
+
+
+def fill_params(struct: Any, params: PlantParams, h_max_s: float) -> Any:
+    """Write `params` into a `plant_params` struct; offset and clamp refer to the terminal there.
+
+    Returns what must live until the plant has been started. ValueError for a shape or inductances that
+    are none, as of the equation plant, or a table of more than 1024 values.
+    """
+    shape_of(params)
+    smallest_inductance_h(params)
+    if len(params.shape_table) > TABLE_MAX:
+        raise ValueError(
+            f"a back-EMF table of {len(params.shape_table)} values is longer than the compiled plant's "
+            f"{TABLE_MAX}; take every second value"
+        )
     for name in (
-        *("k_v_s", "r_ohm", "l_h", "j_kg_m2", "b_nm_s", "coulomb_nm", "kq_nm_s2"),
-        *("r_on_ohm", "v_f_v", "r_supply_ohm", "c_bus_f", "i_aux_a", "pole_pairs"),
+        *("j_kg_m2", "b_nm_s", "coulomb_nm", "breakaway_nm", "kq_nm_s2", "third_harmonic"),
+        *("r_on_ohm", "r_diode_ohm", "v_f_v", "r_supply_ohm", "c_bus_f", "esr_ohm", "i_aux_a"),
+        *("sense_tau_s", "pole_pairs", "sinks", "stiff", "fixed_speed"),
     ):
         setattr(struct, name, getattr(params, name))
+    struct.k_v_s, struct.r_ohm = params.k_phases_v_s, params.r_phases_ohm
+    struct.l_h = tuple(params.l_h * factor for factor in params.l_factors)
+    struct.m_h, struct.broken = params.m_h, params.broken
     struct.offset_v = params.offset_v / params.divider
+    struct.pin_clamp_v = math.inf if params.pin_clamp_v is None else params.pin_clamp_v
     struct.h_max_s = h_max_s
-    struct.sinks, struct.stiff, struct.fixed_speed = params.sinks, params.stiff, params.fixed_speed
+    ffi = core_declarations()
+    struct.shape = ffi.typeof("enum plant_emf").relements[_SHAPES[params.shape]]
+    table = ffi.new("double[]", list(params.shape_table) or [0.0])
+    struct.table, struct.n_table = table, len(params.shape_table)
+    return table
 
 
 def throttle_edges(scenario: Scenario, f_cpu_hz: float, end_cycle: int) -> np.ndarray[Any, Any]:

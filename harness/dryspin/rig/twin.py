@@ -3,16 +3,18 @@
 For tests, comparisons and replays of recorded gates; a run of the rig uses it from inside the core.
 """
 
-import math
+from dataclasses import fields
 from typing import Any
 
 from dryspin.build import core_declarations, plant_library
+from dryspin.errors import RigError
+from dryspin.plant.energy import Energies
 from dryspin.plant.parameters import PlantInput, PlantParams, PlantState
+from dryspin.rig.fault import escape_text
 from dryspin.rig.settings import H_MAX_S, fill_params
 
 Gates = tuple[int, int, int]
 COMPARATOR = "comparator"
-_SIXTH_RAD = math.pi / 3.0
 
 
 class TwinPlant:
@@ -22,15 +24,36 @@ class TwinPlant:
     that leg above the neutral. `state` is SI, angle electrical and unwrapped.
     """
 
-    def __init__(self, params: PlantParams, state: PlantState, h_max_s: float = H_MAX_S) -> None:
+    def __init__(
+        self,
+        params: PlantParams,
+        state: PlantState,
+        h_max_s: float = H_MAX_S,
+        *,
+        account_energy: bool = False,
+    ) -> None:
+        """All gates off, the source at the voltage of the bus.
+
+        account_energy: meter the ports, see `energy`. ValueError as of `EquationPlant`.
+        """
+        currents = (state.i_u_a, state.i_v_a, state.i_w_a)
+        if abs(sum(currents)) > 1e-9:
+            raise ValueError(f"phase currents add up to {sum(currents)} A; a star without neutral needs 0 A")
+        if any(i != 0.0 and broken for i, broken in zip(currents, params.broken, strict=True)):
+            raise ValueError(f"currents {currents} A given, but of the leads {params.broken} are broken")
+        self.params = params
         self._plant: Any = plant_library()
-        struct = core_declarations().new("plant_params *")
-        fill_params(struct, params, h_max_s)
+        ffi = core_declarations()
+        struct = ffi.new("plant_params *")
+        table = fill_params(struct, params, h_max_s)
         self._plant.plant_init(struct, state.theta_rad, state.w_rad_s, state.v_bus_v)
+        ffi.release(table)
+        v_c_v = state.v_bus_v if state.v_c_v is None else state.v_c_v
+        self._plant.plant_put(state.t_s, currents, v_c_v)
+        if state.sense_v is not None:
+            self._plant.plant_put_sense(state.sense_v)
+        self._plant.plant_meter(account_energy)
         self._now: Any = self._plant.plant_access()
-        self._now.t_s = state.t_s
-        self._now.i_a[0], self._now.i_a[1], self._now.i_a[2] = state.i_u_a, state.i_v_a, state.i_w_a
-        self._plant.plant_set_gates(0, 0, 0)
         self._gates: Gates = (0, 0, 0)
         self.input = PlantInput(v_supply_v=state.v_bus_v)
         self.sense_leg = 0
@@ -44,9 +67,12 @@ class TwinPlant:
     @property
     def state(self) -> PlantState:
         """State now."""
-        s = self._now
-        theta_rad = _SIXTH_RAD * (s.sector + 0.5) + s.in_sector_rad
-        return PlantState(s.t_s, s.i_a[0], s.i_a[1], s.i_a[2], s.v_bus_v, s.w_rad_s, theta_rad)
+        s, p = self._now, self.params
+        return PlantState(
+            *(s.t_s, s.i_a[0], s.i_a[1], s.i_a[2], s.v_bus_v, s.w_rad_s, self._plant.plant_theta()),
+            v_c_v=s.v_c_v if p.esr_ohm else None,
+            sense_v=(s.sense_v[0], s.sense_v[1], s.sense_v[2]) if p.sense_tau_s else None,
+        )
 
     def terminal_voltages(self) -> tuple[float, float, float]:
         """Voltages (V) of the terminals U, V, W against ground."""
@@ -59,19 +85,33 @@ class TwinPlant:
         """How often a diode decision had to be held open for 20 ns to make progress."""
         return int(self._now.guard_hits)
 
+    def energy(self) -> Energies:
+        """What has passed each port, J; all 0 without account_energy."""
+        return energies(self._plant)
+
     def advance(self, to_s: float, gates: Gates) -> tuple[float, str | None]:
-        """Go on to `to_s`, or to the comparator's next change; gates: 0 off, 1 high FET, 2 low FET."""
+        """Go on to `to_s`, or to the comparator's next change; gates: 0 off, 1 high FET, 2 low FET.
+
+        RigError where a quantity of the plant leaves its bounds.
+        """
         given = self._plant.plant_access_input()
         given.v_supply_v = self.input.v_supply_v
         given.load_factor, given.load_nm = self.input.load_factor, self.input.load_nm
+        given.water_rad_s = self.input.water_rad_s
         given.unplugged = not self.input.connected
         if gates != self._gates:
             self._gates = gates
             self._plant.plant_set_gates(*gates)
         if self.sense_leg != int(self._now.sense):
             self._plant.plant_set_sense(self.sense_leg)
-        if self.level == self._told:
-            self._plant.plant_advance(to_s)
+        if self.level == self._told and self._plant.plant_advance(to_s) < 0:
+            raise RigError(escape_text(self._plant, float(self._now.t_s)))
         changed = self.level != self._told
         self._told = self.level
         return float(self._now.t_s), COMPARATOR if changed else None
+
+
+def energies(plant: Any) -> Energies:
+    """The meters of the library `plant`."""
+    seen = plant.plant_energy_now()
+    return Energies(**{field.name: float(getattr(seen, field.name)) for field in fields(Energies)})
