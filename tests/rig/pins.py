@@ -34,7 +34,8 @@ counters are left out: they move with every compiler."""
 EVERY_PERIPHERAL = """
     #include "say.h"
     static volatile uint8_t step;
-    static const uint8_t high[6] = {0, 0, 1, 1, 2, 2}, low[6] = {1, 2, 2, 0, 0, 1}, open_leg[6] = {2, 1, 0, 2, 1, 0};
+    static const uint8_t high[6] = {0, 0, 1, 1, 2, 2}, low[6] = {1, 2, 2, 0, 0, 1};
+    static const uint8_t open_leg[6] = {2, 1, 0, 2, 1, 0};
     void on_throttle_edge(void)
     {
         say(port_throttle_ticks());
