@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from dryspin.drive import carrier
 from dryspin.drive.model import Drive
+from dryspin.units import k_phase_from_kv, rad_s_from_rpm
 
 
 class Problem(NamedTuple):
@@ -207,6 +208,40 @@ def calibration_fits_the_throttle(drive: Drive) -> Iterator[Problem]:
         )
 
 
+WINDING_S, BUS_S, ROTOR_S = 1e-6, 1e-7, 1e-4
+"""Shortest time constants of a drive that exists: a 20 uH, 1 ohm ironless winding has 20 us; 10 uF behind
+10 milliohm has 0.1 us; a rotor does not follow within three carrier periods. No source. Shorter ones
+come from slips of powers of ten, and a run of them does not end."""
+
+
+def time_constants_are_those_of_a_drive(drive: Drive) -> Iterator[Problem]:
+    """L/R of the winding, R C of the bus, J of the rotor over its torque per speed, each at its shortest."""
+    motor, load, supply, bridge = drive.motor, drive.load, drive.supply, drive.bridge
+    r_ohm = motor.r_phase_ohm.high + bridge.r_on_ohm.high
+    k_v_s = k_phase_from_kv(motor.kv_rpm_per_v.low)
+    w_rad_s = rad_s_from_rpm(motor.kv_rpm_per_v.high * supply.v_v.high)
+    damping_nm_s = (
+        2.0 * k_v_s**2 / (motor.r_phase_ohm.low + bridge.r_on_ohm.low)
+        + load.viscous_nm_s.high
+        + 2.0 * load.kq_nm_s2.high * w_rad_s
+    )
+    winding_s = motor.l_phase_h.low / r_ohm
+    bus_s = supply.r_ohm.low * supply.c_f.low
+    rotor_s = motor.j_kg_m2.low / damping_nm_s
+    for table, key, name, least_s, seen_s in (
+        ("motor", "l_phase_h", "winding, l_phase_h / (r_phase_ohm + r_on_ohm)", WINDING_S, winding_s),
+        ("supply", "c_f", "bus, r_ohm c_f", BUS_S, bus_s),
+        ("motor", "j_kg_m2", "rotor, j_kg_m2 over back-EMF, friction and propeller", ROTOR_S, rotor_s),
+    ):
+        if seen_s < least_s:
+            yield Problem(
+                table,
+                key,
+                f": the time constant of the {name}, is {seen_s:.3g} s at its shortest; no drive has less "
+                f"than {least_s:g} s. Look for a slip in the powers of ten.",
+            )
+
+
 CHECKS: tuple[Check, ...] = (
     carrier_exists,
     gates_are_held_off,
@@ -217,6 +252,7 @@ CHECKS: tuple[Check, ...] = (
     rc_clock_is_8_mhz,
     throttle_points_are_in_order,
     calibration_fits_the_throttle,
+    time_constants_are_those_of_a_drive,
 )
 
 

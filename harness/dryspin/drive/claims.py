@@ -17,7 +17,8 @@ TOP: tuple[Key, ...] = (
     Texts(name="declared", meaning="the families or single claims (family.claim) the firmware is held to"),
 )
 LIMIT: tuple[Key, ...] = (
-    Number(name="value", meaning="the limit, in the unit of the default"),
+    # margins are shares of their limit
+    Number(name="value", above=0.0, meaning="the limit, in the unit of the default"),
     Text(name="why", meaning="the reason the default does not fit this drive"),
 )
 SUPPRESSION: tuple[Key, ...] = (

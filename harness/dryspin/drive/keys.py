@@ -24,6 +24,11 @@ REQUIRED: Final = _Required()
 
 _LARGEST = sys.float_info.max
 
+BEYOND_REASON = 1e9
+"""No quantity of a drive is larger in the unit of its key; a key with bounds of its own has those."""
+NOTHING = 1e-15
+"""What must be above zero is at least this: smaller ones are slips, and their ratios overflow."""
+
 
 class MismatchError(ValueError):
     """A value is not what its key accepts; the text says why and, where known, what to write."""
@@ -77,10 +82,15 @@ class Number(Key):
             raise MismatchError(f"is not a finite number{self._in_unit}")
         if self.above is not None and not raw > self.above:
             raise MismatchError(f"must be above {_with_unit(self.above, self.unit)}")
+        if self.above == 0.0 and raw < NOTHING:
+            raise MismatchError(f"must be at least {_with_unit(NOTHING, self.unit)}")
         if self.at_least is not None and raw < self.at_least:
             raise MismatchError(f"must be at least {_with_unit(self.at_least, self.unit)}")
-        if self.at_most is not None and raw > self.at_most:
-            raise MismatchError(f"must be at most {_with_unit(self.at_most, self.unit)}")
+        if self.at_least is None and self.above is None and raw < -BEYOND_REASON:
+            raise MismatchError(f"must be at least {_with_unit(-BEYOND_REASON, self.unit)}")
+        at_most = BEYOND_REASON if self.at_most is None else self.at_most
+        if raw > at_most:
+            raise MismatchError(f"must be at most {_with_unit(at_most, self.unit)}")
         return raw if self.whole else float(raw)
 
     @property

@@ -71,7 +71,7 @@ BRIDGE: tuple[Key, ...] = (
          },
          meaning="which FETs follow the carrier"),
     Number(name="f_pwm_hz", unit="Hz", above=0.0, meaning="the carrier's frequency"),
-    Number(name="dead_time_ns", unit="ns", at_least=0.0, at_most=1e5,
+    Number(name="dead_time_ns", unit="ns", above=0.0, at_most=1e5,
            meaning="the time both FETs of a leg must be off between one and the other"),
     Flag(name="pull_downs", meaning="whether each gate has a resistor that holds it off by itself"),
     Number(name="i_peak_max_a", unit="A", above=0.0, meaning="the highest phase current the FETs bear"),

@@ -88,19 +88,19 @@ TOP: tuple[Key, ...] = (
         reason="an erased store, every byte 0xFF"),
     Points(name="throttle_us", unit="us", at_least=0.0,
            meaning="the pulse width as steps [[time in s, width in us], ...], 0 for no pulse"),
-    Points(name="supply_v", unit="V", at_least=0.0, default=(),
+    Points(name="supply_v", unit="V", at_least=0.0, at_most=1e3, default=(),
            meaning="the supply's open-circuit voltage as points [[time in s, V], ...]",
            reason="the drive's nominal supply"),
-    Points(name="load_factor", at_least=0.0, default=(),
+    Points(name="load_factor", at_least=0.0, at_most=1e3, default=(),
            meaning="a factor on the propeller's torque as points [[time in s, factor], ...]",
            reason="1, the propeller as the drive has it"),
-    Points(name="load_nm", unit="Nm", default=(),
+    Points(name="load_nm", unit="Nm", at_least=-1e3, at_most=1e3, default=(),
            meaning="a torque against forward rotation as points [[time in s, Nm], ...]",
            reason="none, nothing but the propeller"),
-    Points(name="speed_rpm", unit="rpm", default=(),
+    Points(name="speed_rpm", unit="rpm", at_least=-1e5, at_most=1e5, default=(),
            meaning="the speed of a driven rotor as points [[time in s, rpm], ...]",
            reason="the rotor is free"),
-    Points(name="comparator_noise_mv", unit="mV", at_least=0.0, default=(),
+    Points(name="comparator_noise_mv", unit="mV", at_least=0.0, at_most=5e3, default=(),
            meaning="the standard deviation of the comparator's noise as points [[time in s, mV], ...]",
            reason="none"),
 )  # fmt: skip
@@ -108,17 +108,19 @@ TOP: tuple[Key, ...] = (
 FACTOR_MEANING = "a factor on the drive's nominal value"
 PARTS: Mapping[str, Key] = {
     **{
-        name: Number(name=name, above=0.0, meaning=FACTOR_MEANING)
+        name: Number(name=name, above=0.0, at_most=1e3, meaning=FACTOR_MEANING)
         for name in ("kv", "r_phase", "l_phase", "j", "r_on", "r_supply", "c_bus")
     },
     **{
         # What a drive may lack altogether.
-        name: Number(name=name, at_least=0.0, meaning=FACTOR_MEANING)
+        name: Number(name=name, at_least=0.0, at_most=1e3, meaning=FACTOR_MEANING)
         for name in ("kq", "coulomb", "v_f")
     },
-    "clock": Number(name="clock", above=0.0, meaning="a factor on the frequency of the controller's clock"),
-    "offset_v": Number(name="offset_v", unit="V", meaning="the comparator's input offset in V"),
-    "delay_s": Number(name="delay_s", unit="s", at_least=0.0,
+    "clock": Number(name="clock", at_least=0.5, at_most=2.0,
+                    meaning="a factor on the frequency of the controller's clock"),
+    "offset_v": Number(name="offset_v", unit="V", at_least=-1.0, at_most=1.0,
+                       meaning="the comparator's input offset in V"),
+    "delay_s": Number(name="delay_s", unit="s", at_least=0.0, at_most=1e-3,
                       meaning="the comparator's propagation delay in s"),
 }  # fmt: skip
 
@@ -130,8 +132,8 @@ FAULT: tuple[Key, ...] = (
                  "\"endless loop\" (the code goes round and round with interrupts off, until a reset)",
          not_yet={"brown-out": _WAIT, "watchdog": _WAIT, "lead open": _WAIT}),
     Number(name="at_s", unit="s", at_least=0.0, at_most=600.0, meaning="the moment of the fault in s"),
-    Number(name="for_ms", unit="ms", at_least=0.0, default=0.0, meaning="the length of the fault in ms",
-           reason="a moment, not a time"),
+    Number(name="for_ms", unit="ms", at_least=0.0, at_most=600e3, default=0.0,
+           meaning="the length of the fault in ms", reason="a moment, not a time"),
 )  # fmt: skip
 
 OUTAGES = ("power cut", "supply gap")
