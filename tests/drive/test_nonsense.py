@@ -11,7 +11,7 @@ import tomli_w
 
 from dryspin.drive import load_claims, load_drive, schema
 from dryspin.drive.claims import LIMIT
-from dryspin.drive.keys import Key, Number, Spanned
+from dryspin.drive.keys import Key, Number, Numbers, Spanned
 from dryspin.errors import ClaimsError, DriveError, ScenarioError
 from dryspin.scenario import parse_scenario
 from dryspin.scenario import schema as scenario_schema
@@ -66,6 +66,8 @@ def write(path: Path, table: str, key: str, text: str) -> Path:
             tables["motor"]["kt_from"] = "data sheet"
         if table == "calibration":
             tables[table] = {"enter_us": 1800}
+        if table == "heat":
+            tables[table] = {"winding_k_per_w": 3.0, "fet_k_per_w": 30.0, "ripple_max_a": 8.0}
         tables.setdefault(table, {})[key] = "PLACE"
         body = tomli_w.dumps(tables)
     path.write_text(body.replace('"PLACE"', text))
@@ -88,6 +90,9 @@ def test_no_key_of_a_drive_takes_a_number_that_cannot_be(table: str, key: Number
     if isinstance(key, Spanned):
         texts += [f"{{low = {t}, nominal = {t}, high = {t}}}" for t in impossible(key)]
         texts += [f"{{low = 1e-6, nominal = 1e-6, high = {t}}}" for t in ("inf", "nan", "1e300")]
+    if isinstance(key, Numbers):
+        count = key.count or key.fewest
+        texts = [f"[{', '.join([t] * count)}]" for t in texts] + [f"[{', '.join(['0.5'] * (count - 1))}]"]
     path = tmp_path / "drive.toml"
     answers = {t: said(lambda t=t: load_drive(write(path, table, key.name, t)), DriveError) for t in texts}
 

@@ -15,7 +15,41 @@ CASES = {
     ),
     "unknown key like nothing": (
         {"load": {"zzz": 7}},
-        "[load] zzz is not a known key. Known keys: kq_nm_s2, coulomb_nm, viscous_nm_s.",
+        "[load] zzz is not a known key. Known keys: kq_nm_s2, coulomb_nm, viscous_nm_s, static_nm.",
+    ),
+    "table without a shape": (
+        {"motor": {"back_emf_table": [0.0, 0.5, 1.0] * 4}},
+        '[motor] back_emf_table: back_emf = "trapezoid" does not use it. Write "table" there, or remove the '
+        "table.",
+    ),
+    "shape without a table": (
+        {"motor": {"back_emf": "table"}},
+        '[motor] back_emf = "table": back_emf_table is missing. Give the back-EMF of phase U at equal steps '
+        "over one electrical turn, with a peak of 1.",
+    ),
+    "table in volts": (
+        {"motor": {"back_emf": "table", "back_emf_table": [0.0, 0.1, 0.2] * 4}},
+        "[motor] back_emf_table has a peak of 0.2: the peak is what kv_rpm_per_v states. Scale it to 1.",
+    ),
+    "two factors": (
+        {"motor": {"r_factors": [1.0, 1.1]}},
+        "[motor] r_factors = [1.0, 1.1]: holds 2 numbers; it needs 3. Give factors on the resistance of U, "
+        "V, W.",
+    ),
+    "factor of nothing": (
+        {"motor": {"l_factors": [1.0, 0.0, 1.0]}},
+        "[motor] l_factors = [1.0, 0.0, 1.0]: holds 0.0, which must be above 0. Give factors on the "
+        "inductance of U, V, W.",
+    ),
+    "mutual inductance beyond the self": (
+        {"motor": {"mutual_h": [3e-5, 0.0, 0.0]}},
+        "[motor] mutual_h = [3e-05, 0, 0] H beside l_phase_h = 2.8e-05 H: some currents would store negative "
+        "energy. Give deviations from the common mutual inductance, a few per cent of l_phase_h.",
+    ),
+    "breaks away by less than it brakes": (
+        {"load": {"coulomb_nm": 3e-3, "static_nm": 2e-3}},
+        "[load] static_nm = 0.002 Nm at its lowest is below coulomb_nm = 0.003 Nm: a rotor at rest would "
+        "break away by less than what then brakes it. Raise it, or remove it.",
     ),
     "missing key": (
         {"motor": {"pole_pairs": ABSENT}},

@@ -8,7 +8,7 @@ import pytest
 
 from dryspin.drive import Bridge, Controller, Drive, Firmware, Load, Motor, Range, Sense, Supply, Throttle
 from dryspin.plant.parameters import k_phase_v_s, plant_params
-from dryspin.scenario import Scenario
+from dryspin.scenario import Fault, Scenario
 
 
 def thruster() -> Drive:
@@ -109,3 +109,66 @@ def test_two_phases_give_the_published_torque_constant() -> None:
     """2 k = 60 / (2 pi Kv), 9.5493 mNm/A at 1000 rpm/V ("Motor constants", tickerdossier.com)."""
     assert 2.0 * k_phase_v_s(1000.0) == pytest.approx(60.0 / (2.0 * math.pi * 1000.0), rel=1e-12)
     assert 2.0 * k_phase_v_s(1000.0) == pytest.approx(9.5493e-3, rel=1e-5)
+
+
+STATED = {
+    "motor": {
+        "back_emf": "sine",
+        "third_harmonic": 0.1,
+        "r_factors": (1.0, 1.1, 0.9),
+        "l_factors": (1.05, 1.0, 0.95),
+        "k_factors": (0.98, 1.0, 1.02),
+        "mutual_h": (1e-6, 0.0, -1e-6),
+    },
+    "load": {"static_nm": Range(4e-3, 5e-3, 6e-3)},
+    "bridge": {"diode_slope_ohm": Range.exactly(12e-3)},
+    "supply": {"esr_ohm": Range(0.02, 0.03, 0.06)},
+    "sense": {"tau_s": Range(1e-6, 2e-6, 3e-6), "pin_clamp_v": 5.3},
+}
+
+
+def stated() -> Drive:
+    """The thruster with everything stated that may be left out."""
+    drive = thruster()
+    tables = {name: replace(getattr(drive, name), **keys) for name, keys in STATED.items()}
+    return replace(drive, **tables)  # type: ignore[arg-type]
+
+
+def test_what_a_drive_states_reaches_the_plant() -> None:
+    """One by one; the clamp is stated at the pin, the plant has it at the terminal."""
+    params = plant_params(stated(), scenario({}))
+
+    assert (params.shape, params.third_harmonic) == ("sine", 0.1)
+    assert params.r_factors == (1.0, 1.1, 0.9)
+    assert params.l_factors == (1.05, 1.0, 0.95)
+    assert params.k_factors == (0.98, 1.0, 1.02)
+    assert params.m_h == (1e-6, 0.0, -1e-6)
+    assert params.static_nm == 5e-3
+    assert params.diode_slope_ohm == 12e-3
+    assert params.esr_ohm == 0.03
+    assert params.sense_tau_s == 2e-6
+    assert params.pin_clamp_v == pytest.approx(5.3 * 4.3)
+
+
+def test_parts_vary_it() -> None:
+    """Factors on the nominal value, as for every other part."""
+    factors = {"static": 1.2, "esr": 2.0, "tau": 0.5, "diode_slope": 0.75}
+    params = plant_params(stated(), scenario(factors))
+
+    assert params.static_nm == pytest.approx(6e-3)
+    assert params.esr_ohm == pytest.approx(0.06)
+    assert params.sense_tau_s == pytest.approx(1e-6)
+    assert params.diode_slope_ohm == pytest.approx(9e-3)
+
+
+def test_warm_copper_resists_more() -> None:
+    """Annealed copper gains 0.393 % of its resistance at 20 C per kelvin (IEC 60028): at 80 C 23.6 %."""
+    params = plant_params(thruster(), scenario({"winding_c": 80.0}))
+    assert params.r_ohm == pytest.approx(0.08 * 1.2358)
+
+
+def test_an_open_lead_is_a_fault_of_the_scenario() -> None:
+    """From power-on, one phase or more."""
+    faults = (Fault("lead open", 0.0, phase="V"),)
+    assert plant_params(thruster(), replace(scenario({}), faults=faults)).broken == (False, True, False)
+    assert plant_params(thruster(), scenario({})).broken == (False, False, False)

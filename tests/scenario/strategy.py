@@ -47,6 +47,7 @@ def scenarios(draw: st.DrawFn) -> Scenario:
         load_factor=draw(traces(values_of("load_factor"), end_s)),
         load_nm=draw(traces(values_of("load_nm"), end_s)),
         speed_rpm=draw(traces(values_of("speed_rpm"), end_s)),
+        water_rpm=draw(traces(values_of("water_rpm"), end_s)),
         comparator_noise_mv=draw(traces(values_of("comparator_noise_mv"), end_s)),
         parts={name: draw(values_of(name)) for name in names},
         faults=tuple(Fault("reset", at_s) for at_s in moments),

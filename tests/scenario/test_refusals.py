@@ -22,8 +22,8 @@ THROTTLE = "Give the pulse width as steps [[time in s, width in us], ...], 0 for
 
 FAULT_KINDS = (
     'Give "reset" (a short pulse on the reset pin), "power cut" (source and controller dead at once), '
-    '"supply gap" (source off, the controller lives on the bus capacitor) or "endless loop" (the code '
-    "goes round and round with interrupts off, until a reset)."
+    '"supply gap" (source off, the controller lives on the bus capacitor), "endless loop" (the code '
+    'goes round and round with interrupts off, until a reset) or "lead open" (one phase is not connected).'
 )
 
 
@@ -169,9 +169,23 @@ CASES = {
         ":8: [fault] kind = \"rest\": is not known. Did you mean 'reset'? " + FAULT_KINDS,
     ),
     "fault to come": (
-        text("[[fault]]", 'kind = "lead open"', "at_s = 1.2", "for_ms = 30"),
-        ':8: [fault] kind = "lead open": is not on the rig yet: '
-        'the faults now are "reset", "power cut", "supply gap" and "endless loop". ' + FAULT_KINDS,
+        text("[[fault]]", 'kind = "watchdog"', "at_s = 1.2", "for_ms = 30"),
+        ':8: [fault] kind = "watchdog": is not on the rig yet: '
+        'the faults now are "reset", "power cut", "supply gap", "endless loop" and "lead open". '
+        + FAULT_KINDS,
+    ),
+    "lead of no phase": (
+        text("[[fault]]", 'kind = "lead open"', "at_s = 0.0"),
+        ':8: [fault] phase is missing: a lead open has one. Give "U", "V" or "W".',
+    ),
+    "phase of something else": (
+        text("[[fault]]", 'kind = "reset"', "at_s = 1.0", 'phase = "U"'),
+        ':10: [fault] phase = "U": a reset has none. Remove it, or write kind = "lead open".',
+    ),
+    "lead that opens later": (
+        text("[[fault]]", 'kind = "lead open"', "at_s = 0.5", 'phase = "V"'),
+        ":9: [fault] at_s = 0.5 s: a lead is open from power-on or not at all, since a lead that opens under "
+        "current draws an arc, which is not modelled. Write at_s = 0.",
     ),
     "power cut without a length": (
         text("[[fault]]", 'kind = "power cut"', "at_s = 1.2"),

@@ -37,7 +37,7 @@ def test_every_scenario_is_inside_the_drives_envelope(family, drive):
         factors = drive.load.kq_nm_s2.factors
         assert all(volts in drive.supply.v_v for _, volts in scenario.supply_v)
         heaviest = max((factor for _, factor in scenario.load_factor), default=1.0)
-        jammed = family == "synchronism" and heaviest > 100.0
+        jammed = family in ("synchronism", "electrical") and heaviest > 100.0
         assert all(factor in factors or (jammed and factor > 1.0) for _, factor in scenario.load_factor)
 
     holds()
@@ -49,7 +49,7 @@ def test_scenarios_last_two_seconds_or_more(family):
 
     A calibration counts frames by the hundred, and twice; its time-out alone is 10 s.
     """
-    longest_s = {"calibration": 15.0, "tones": 6.0}.get(family, 5.0)
+    longest_s = {"calibration": 15.0, "tones": 6.0, "throttle_map": 7.0}.get(family, 5.0)
 
     @given(of_family(family))
     @settings(max_examples=60, database=None, deadline=None)
@@ -127,7 +127,9 @@ def test_simplest_choices_give_the_simplest_scenario(family):
     assert scenario.load_factor[0] == (0.0, 1.0)
     assert len(scenario.load_factor) == (5 if family == "synchronism" else 1)
     # A new start needs another rite; a calibration has three positions, and there are two.
-    assert scenario.events <= {"synchronism": 6, "arming": 10, "calibration": 16}.get(family, 5)
+    assert scenario.events <= {"synchronism": 6, "arming": 10, "calibration": 16, "throttle_map": 36}.get(
+        family, 5
+    )
 
 
 @pytest.mark.parametrize("seed", [0, 1, 2**40])

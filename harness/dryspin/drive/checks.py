@@ -242,6 +242,60 @@ def time_constants_are_those_of_a_drive(drive: Drive) -> Iterator[Problem]:
             )
 
 
+def back_emf_has_its_table(drive: Drive) -> Iterator[Problem]:
+    """A table belongs to the shape that is read from it, and to no other."""
+    motor = drive.motor
+    peak = max(map(abs, motor.back_emf_table), default=0.0)
+    if motor.back_emf == "table" and not motor.back_emf_table:
+        yield Problem(
+            "motor",
+            "back_emf",
+            ' = "table": back_emf_table is missing. Give the back-EMF of phase U at equal steps over one '
+            "electrical turn, with a peak of 1.",
+        )
+    elif motor.back_emf != "table" and motor.back_emf_table:
+        yield Problem(
+            "motor",
+            "back_emf_table",
+            f': back_emf = "{motor.back_emf}" does not use it. Write "table" there, or remove the table.',
+        )
+    elif motor.back_emf_table and not 0.5 <= peak <= 1.5:
+        yield Problem(
+            "motor",
+            "back_emf_table",
+            f" has a peak of {peak:g}: the peak is what kv_rpm_per_v states. Scale it to 1.",
+        )
+
+
+def windings_store_energy(drive: Drive) -> Iterator[Problem]:
+    """For any currents with sum zero the windings' energy i L i / 2 is positive."""
+    motor = drive.motor
+    l_u, l_v, l_w = (factor * motor.l_phase_h.low for factor in motor.l_factors)
+    m_uv, m_vw, m_wu = motor.mutual_h
+    # In the loop currents i_u and i_v, with i_w = -(i_u + i_v).
+    a, b, c = l_u + l_w - 2.0 * m_wu, l_v + l_w - 2.0 * m_vw, l_w + m_uv - m_vw - m_wu
+    if not (a > 0.0 and a * b > c * c):
+        yield Problem(
+            "motor",
+            "mutual_h",
+            f" = [{m_uv:g}, {m_vw:g}, {m_wu:g}] H beside l_phase_h = {motor.l_phase_h.low:g} H: some "
+            "currents would store negative energy. Give deviations from the common mutual inductance, a few "
+            "per cent of l_phase_h.",
+        )
+
+
+def rotor_rests_as_firmly_as_it_brakes(drive: Drive) -> Iterator[Problem]:
+    """Breaking away takes no less than the friction that follows."""
+    load = drive.load
+    if load.static_nm is not None and load.static_nm.low < load.coulomb_nm.low:
+        yield Problem(
+            "load",
+            "static_nm",
+            f" = {load.static_nm.low:g} Nm at its lowest is below coulomb_nm = {load.coulomb_nm.low:g} Nm: a "
+            "rotor at rest would break away by less than what then brakes it. Raise it, or remove it.",
+        )
+
+
 CHECKS: tuple[Check, ...] = (
     carrier_exists,
     gates_are_held_off,
@@ -253,6 +307,9 @@ CHECKS: tuple[Check, ...] = (
     throttle_points_are_in_order,
     calibration_fits_the_throttle,
     time_constants_are_those_of_a_drive,
+    back_emf_has_its_table,
+    windings_store_energy,
+    rotor_rests_as_firmly_as_it_brakes,
 )
 
 

@@ -125,6 +125,30 @@ class Spanned(Number):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Numbers(Number):
+    """A list of numbers: exactly `count` of them, or any number from `fewest` on."""
+
+    count: int | None = None
+    fewest: int = 1
+
+    def take(self, raw: object) -> tuple[float, ...]:  # type: ignore[override]
+        """A tuple of float."""
+        if not isinstance(raw, list | tuple):
+            raise MismatchError(f"is {_kind(raw)}, not a list of numbers{self._in_unit}")
+        if self.count is not None and len(raw) != self.count:
+            raise MismatchError(f"holds {len(raw)} numbers; it needs {self.count}")
+        if len(raw) < self.fewest:
+            raise MismatchError(f"holds {len(raw)} numbers; it needs at least {self.fewest}")
+        values = []
+        for item in raw:
+            try:
+                values.append(super().take(item))
+            except MismatchError as mismatch:
+                raise MismatchError(f"holds {toml_text(item)}, which {mismatch}") from None
+        return tuple(values)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Flag(Key):
     """true or false."""
 

@@ -12,6 +12,9 @@ from dryspin.drive.change import Change
 from dryspin.drive.span import Range
 from dryspin.units import k_phase_from_kv, kt_from_kv
 
+Triple = tuple[float, float, float]
+"""One number for each of U, V, W."""
+
 
 @dataclass(frozen=True)
 class Firmware:
@@ -29,7 +32,11 @@ class Firmware:
 
 @dataclass(frozen=True)
 class Motor:
-    """Wye-wound machine with permanent magnets; resistance and inductance are per phase."""
+    """Wye-wound machine with permanent magnets; resistance and inductance are per phase.
+
+    Factors in the order U, V, W make the phases unequal; `mutual_h` are deviations UV, VW, WU from the
+    common mutual inductance. See `schema.py` and `plant/parameters.py`.
+    """
 
     kv_rpm_per_v: Range
     kv_from: str
@@ -37,6 +44,13 @@ class Motor:
     l_phase_h: Range
     pole_pairs: int
     j_kg_m2: Range
+    back_emf: str = "trapezoid"
+    back_emf_table: tuple[float, ...] = ()
+    third_harmonic: float = 0.0
+    r_factors: Triple = (1.0, 1.0, 1.0)
+    l_factors: Triple = (1.0, 1.0, 1.0)
+    k_factors: Triple = (1.0, 1.0, 1.0)
+    mutual_h: Triple = (0.0, 0.0, 0.0)
 
     @property
     def k_phase_v_s(self) -> float:
@@ -51,11 +65,12 @@ class Motor:
 
 @dataclass(frozen=True)
 class Load:
-    """Propeller and friction: torque = kq w|w| + coulomb sign(w) + viscous w."""
+    """Propeller and friction: torque = kq w|w| + coulomb sign(w) + viscous w; breakaway at `static_nm`."""
 
     kq_nm_s2: Range
     coulomb_nm: Range
     viscous_nm_s: Range
+    static_nm: Range | None = None
 
 
 @dataclass(frozen=True)
@@ -71,6 +86,7 @@ class Bridge:
     i_peak_max_a: float
     v_max_v: float
     high_on_max_s: float
+    diode_slope_ohm: Range | None = None
 
 
 @dataclass(frozen=True)
@@ -93,6 +109,8 @@ class Sense:
     r_bottom_ohm: float
     offset_v: Range
     delay_s: Range
+    tau_s: Range = Range(0.0, 0.0, 0.0)
+    pin_clamp_v: float | None = None
 
     @property
     def ratio(self) -> float:

@@ -6,7 +6,19 @@ keep between them stands in `checks.py`.
 
 from collections.abc import Mapping
 
-from dryspin.drive.keys import Changes, Defines, Flag, Key, Notes, Number, Order, Spanned, Text, Texts
+from dryspin.drive.keys import (
+    Changes,
+    Defines,
+    Flag,
+    Key,
+    Notes,
+    Number,
+    Numbers,
+    Order,
+    Spanned,
+    Text,
+    Texts,
+)
 from dryspin.drive.span import Range
 
 FIRST_TONE_MARK, LAST_TONE_MARK = 32, 63
@@ -48,6 +60,26 @@ MOTOR: tuple[Key, ...] = (
            meaning="the number of pole PAIRS, half of the number of magnets"),
     Spanned(name="j_kg_m2", unit="kg m2", above=0.0, at_most=1e3,
             meaning="the inertia of rotor and propeller together"),
+    Text(name="back_emf", choices=("trapezoid", "sine", "table"), default="trapezoid",
+         meaning="the shape of a phase's back-EMF over the angle",
+         reason="concentrated windings under magnets of full pitch: flat over 120 degrees"),
+    Numbers(name="back_emf_table", at_least=-2.0, at_most=2.0, fewest=12, default=(),
+            meaning="the back-EMF of phase U at equal steps over one electrical turn from its zero on, "
+                    "with a peak of 1",
+            reason="needed only with back_emf = \"table\""),
+    Number(name="third_harmonic", at_least=-0.5, at_most=0.5, default=0.0,
+           meaning="the share h of h sin(3 theta) on top of the back-EMF of every phase",
+           reason="the shape as it is"),
+    Numbers(name="r_factors", above=0.0, at_most=10.0, count=3, default=(1.0, 1.0, 1.0),
+            meaning="factors on the resistance of U, V, W", reason="three equal phases"),
+    Numbers(name="l_factors", above=0.0, at_most=10.0, count=3, default=(1.0, 1.0, 1.0),
+            meaning="factors on the inductance of U, V, W", reason="three equal phases"),
+    Numbers(name="k_factors", above=0.0, at_most=10.0, count=3, default=(1.0, 1.0, 1.0),
+            meaning="factors on the back-EMF of U, V, W", reason="three equal phases"),
+    Numbers(name="mutual_h", unit="H", at_least=-1.0, at_most=1.0, count=3, default=(0.0, 0.0, 0.0),
+            meaning="by how much the mutual inductances UV, VW, WU differ from their common value, "
+                    "which l_phase_h contains",
+            reason="a symmetric machine"),
 )  # fmt: skip
 
 LOAD: tuple[Key, ...] = (
@@ -56,6 +88,9 @@ LOAD: tuple[Key, ...] = (
             meaning="the friction torque that does not depend on speed", reason="a bearing without friction"),
     Spanned(name="viscous_nm_s", unit="Nm s", at_least=0.0, default=Range.exactly(0.0),
             meaning="the friction torque per rad/s", reason="small beside a propeller in water"),
+    Spanned(name="static_nm", unit="Nm", at_least=0.0, at_most=1e3, default=None,
+            meaning="the torque at which a rotor at rest breaks away, at least coulomb_nm",
+            reason="a bearing that holds no better than it brakes"),
 )  # fmt: skip
 
 BRIDGE: tuple[Key, ...] = (
@@ -63,6 +98,9 @@ BRIDGE: tuple[Key, ...] = (
             meaning="the resistance of a FET that is on"),
     Spanned(name="v_f_v", unit="V", at_least=0.0, at_most=5.0, default=Range.exactly(0.7),
             meaning="the forward drop of a body diode", reason="silicon at a few amperes; no source"),
+    Spanned(name="diode_slope_ohm", unit="ohm", at_least=0.0, at_most=10.0, default=None,
+            meaning="the resistance in series with a body diode's drop",
+            reason="that of the FET that is on"),
     Text(name="chopping", choices=("high side",),
          not_yet={
              "low side": "it chops the high side only; write \"high side\"",
@@ -90,7 +128,7 @@ SUPPLY: tuple[Key, ...] = (
     Spanned(name="c_f", unit="F", above=0.0, at_most=1.0, meaning="the bulk capacitor on the board"),
     Spanned(name="esr_ohm", unit="ohm", at_least=0.0, default=Range.exactly(0.0),
             meaning="the series resistance of the bulk capacitor",
-            reason="for ripple and heat; the plant's bus voltage is that of the bare capacitance"),
+            reason="a film capacitor's, too small to show"),
 )  # fmt: skip
 
 SENSE: tuple[Key, ...] = (
@@ -102,6 +140,10 @@ SENSE: tuple[Key, ...] = (
     Spanned(name="delay_s", unit="s", at_least=0.0, at_most=1e-3, default=Range.exactly(5e-7),
             meaning="the comparator's propagation delay",
             reason="data sheet DS40002011A p. 385: 500 ns at 4 V"),
+    Spanned(name="tau_s", unit="s", at_least=0.0, at_most=1.0, default=Range.exactly(0.0),
+            meaning="the time constant of the low-pass on each sense line", reason="no capacitor fitted"),
+    Number(name="pin_clamp_v", unit="V", above=0.0, at_most=1e3, default=None,
+           meaning="the voltage at the pin beyond which a clamp holds it", reason="no clamp fitted"),
 )  # fmt: skip
 
 CONTROLLER: tuple[Key, ...] = (

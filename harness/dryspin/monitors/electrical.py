@@ -10,14 +10,12 @@ from dryspin.monitors.carrying import HIGH_FET, LOW_FET, stretches_in_run
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import Evidence, Floats
 from dryspin.monitors.verdict import Ruling, at_most, not_exercised, worst
+from dryspin.plant.parameters import COPPER_AT_C, COPPER_PER_K
 from dryspin.recording import LEG_NAMES
 from dryspin.scenario import linear_value
 from dryspin.units import rpm_from_rad_s
 
 ORDER = 90
-
-COPPER_PER_K = 0.00393
-"""Resistance gained per kelvin, as a share of that at 20 C: annealed copper, IEC 60028."""
 
 DECAY_S = 2e-3
 """Some five time constants of a winding, 28 uH in 80 mohm."""
@@ -77,7 +75,7 @@ def winding_heat(evidence: Evidence) -> Ruling:
     for stretch in evidence.derive(stretches_in_run):
         loss_w = r_ohm * float(np.sum(stretch.mean(stretch.squares_a2)))
         gain = COPPER_PER_K * heat.winding_k_per_w * loss_w
-        cold = heat.ambient_c + heat.winding_k_per_w * loss_w * (1.0 - 20.0 * COPPER_PER_K)
+        cold = heat.ambient_c + heat.winding_k_per_w * loss_w * (1.0 - COPPER_AT_C * COPPER_PER_K)
         end_c = cold / (1.0 - gain) if gain < 1.0 else float("inf")
         ends = f"ends at {end_c:.0f} C" if gain < 1.0 else "never stops rising"
         words = f"{loss_w:.1f} W in the copper as at {stretch.to_s:.3f} s: its temperature {ends}"

@@ -12,9 +12,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from dryspin.drive import Drive
+    from dryspin.drive import Drive, Range
     from dryspin.scenario import Scenario
 
+
+COPPER_PER_K, COPPER_AT_C = 0.00393, 20.0
+"""Resistance that copper gains per kelvin, as a share of that at 20 degrees: annealed copper, IEC 60028."""
 
 AUX_FROM_V = 1.0
 """Below this bus voltage a regulator gives nothing and draws nothing."""
@@ -155,18 +158,22 @@ def plant_params(drive: Drive, scenario: Scenario) -> PlantParams:
     """Nominal values of `drive`, with the factors and absolute values of `scenario.parts` applied.
 
     A supply without series resistance makes a stiff bus; a scenario that states `speed_rpm` drives
-    the rotor.
+    the rotor. `winding_c` warms the copper; the drive's own resistance is that at 20 degrees.
     """
     parts = scenario.parts
 
     def scaled(name: str, nominal: float) -> float:
         return nominal * parts.get(name, 1.0)
 
+    def optional(name: str, given: Range | None) -> float | None:
+        return None if given is None else scaled(name, given.nominal)
+
     motor, load, bridge, supply, sense = drive.motor, drive.load, drive.bridge, drive.supply, drive.sense
     r_supply_ohm = scaled("r_supply", supply.r_ohm.nominal)
+    warmer_k = parts.get("winding_c", COPPER_AT_C) - COPPER_AT_C
     return PlantParams(
         k_v_s=k_phase_v_s(scaled("kv", motor.kv_rpm_per_v.nominal)),
-        r_ohm=scaled("r_phase", motor.r_phase_ohm.nominal),
+        r_ohm=scaled("r_phase", motor.r_phase_ohm.nominal) * (1.0 + COPPER_PER_K * warmer_k),
         l_h=scaled("l_phase", motor.l_phase_h.nominal),
         pole_pairs=motor.pole_pairs,
         j_kg_m2=scaled("j", motor.j_kg_m2.nominal),
@@ -184,4 +191,23 @@ def plant_params(drive: Drive, scenario: Scenario) -> PlantParams:
         offset_v=parts.get("offset_v", sense.offset_v.nominal),
         delay_s=parts.get("delay_s", sense.delay_s.nominal),
         i_aux_a=drive.controller.i_supply_a,
+        r_factors=motor.r_factors,
+        l_factors=motor.l_factors,
+        k_factors=motor.k_factors,
+        m_h=motor.mutual_h,
+        shape=motor.back_emf,
+        shape_table=motor.back_emf_table,
+        third_harmonic=motor.third_harmonic,
+        diode_slope_ohm=optional("diode_slope", bridge.diode_slope_ohm),
+        esr_ohm=scaled("esr", supply.esr_ohm.nominal),
+        static_nm=optional("static", load.static_nm),
+        sense_tau_s=scaled("tau", sense.tau_s.nominal),
+        pin_clamp_v=None if sense.pin_clamp_v is None else sense.pin_clamp_v / sense.ratio,
+        broken=broken_leads(scenario),
     )
+
+
+def broken_leads(scenario: Scenario) -> tuple[bool, bool, bool]:
+    """Phases U, V, W whose lead is off, from power-on."""
+    phases = {fault.phase for fault in scenario.faults if fault.kind == "lead open"}
+    return "U" in phases, "V" in phases, "W" in phases

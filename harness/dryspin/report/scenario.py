@@ -12,11 +12,12 @@ _TRACES = {
     "load_factor": ("propeller torque, factor", ""),
     "load_nm": ("added torque", "Nm"),
     "speed_rpm": ("driven rotor", "rpm"),
+    "water_rpm": ("water that turns the propeller", "rpm"),
     "comparator_noise_mv": ("comparator noise", "mV"),
 }
 """Linear traces with their name in a report and their unit."""
 
-_UNITS = {"offset_v": "V", "delay_s": "s"}
+_UNITS = {"offset_v": "V", "delay_s": "s", "winding_c": "C"}
 """Units of the parts that are absolute values; the others are factors."""
 
 _USUAL_FRAME_MS = 20.0
@@ -62,7 +63,8 @@ def _events(scenario: Scenario) -> Iterator[tuple[float, str]]:
                 yield t1_s, f"{words} {number(before)} -> {quantity(after, unit)}, evenly since {t0_s:.3f} s"
     for fault in scenario.faults:
         length = f" for {quantity(fault.for_ms, 'ms')}" if fault.for_ms else ""
-        yield fault.at_s, f"{fault.kind}{length}"
+        of = f" of {fault.phase}" if fault.phase else ""
+        yield fault.at_s, f"{fault.kind}{of}{length}"
 
 
 def _width(width_us: float) -> str:

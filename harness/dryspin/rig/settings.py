@@ -47,7 +47,7 @@ class Settings:
         self._trace(config.supply_v, supply, 1.0)
         self._trace(config.load_factor, scenario.load_factor, 1.0)
         self._trace(config.load_nm, scenario.load_nm, 1.0)
-        self._trace(config.water_rad_s, (), 1.0)
+        self._trace(config.water_rad_s, scenario.water_rpm, math.pi / 30.0)
         self._trace(config.speed_rad_s, scenario.speed_rpm, math.pi / 30.0)
         # The scenario states noise at the pin; the plant compares terminal voltages.
         self._trace(config.noise_v, scenario.comparator_noise_mv, 1e-3 / self.params.divider)

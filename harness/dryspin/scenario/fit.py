@@ -9,6 +9,12 @@ from dryspin.scenario.model import Scenario
 # Rounding of a factor must not refuse a part at the very end of its range.
 _SLACK = 1e-9
 
+_NOTHING = Range(0.0, 0.0, 0.0)
+"""Of what a drive does not state: no factor but 1 fits."""
+
+COPPER_C = Range(-20.0, 20.0, 155.0)
+"""Winter on the water to what insulation of class F bears (IEC 60085); at 20 C `r_phase_ohm` holds."""
+
 FACTORS: Mapping[str, Callable[[Drive], Range]] = {
     "kv": lambda drive: drive.motor.kv_rpm_per_v,
     "r_phase": lambda drive: drive.motor.r_phase_ohm,
@@ -20,6 +26,10 @@ FACTORS: Mapping[str, Callable[[Drive], Range]] = {
     "v_f": lambda drive: drive.bridge.v_f_v,
     "r_supply": lambda drive: drive.supply.r_ohm,
     "c_bus": lambda drive: drive.supply.c_f,
+    "static": lambda drive: drive.load.static_nm or _NOTHING,
+    "esr": lambda drive: drive.supply.esr_ohm,
+    "tau": lambda drive: drive.sense.tau_s,
+    "diode_slope": lambda drive: drive.bridge.diode_slope_ohm or _NOTHING,
 }
 """Parts given as a factor on the nominal value, and the drive's range of each."""
 
@@ -30,6 +40,7 @@ table 28-1; the others: common practice, no source."""
 ABSOLUTES: Mapping[str, Callable[[Drive], Range]] = {
     "offset_v": lambda drive: drive.sense.offset_v,
     "delay_s": lambda drive: drive.sense.delay_s,
+    "winding_c": lambda _: COPPER_C,
 }
 """Parts given as the value itself, and the drive's range of each."""
 

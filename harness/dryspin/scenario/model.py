@@ -16,7 +16,10 @@ from dryspin.scenario import schema
 Trace = tuple[tuple[float, float], ...]
 """Breakpoints (time in s, value), the first at 0 s, times strictly increasing."""
 
-LINEAR_TRACES = ("supply_v", "load_factor", "load_nm", "speed_rpm", "comparator_noise_mv")
+LINEAR_TRACES = ("supply_v", "load_factor", "load_nm", "speed_rpm", "water_rpm", "comparator_noise_mv")
+
+
+LEAD_OPEN = "lead open"
 
 
 class ContradictionError(ScenarioError):
@@ -33,11 +36,22 @@ class ContradictionError(ScenarioError):
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something that breaks into the run: its kind, its moment (s), its length (ms)."""
+    """Something that breaks into the run: its kind, its moment (s), its length (ms), its phase."""
 
     kind: str
     at_s: float
     for_ms: float = 0.0
+    phase: str = ""
+
+    def as_table(self) -> dict[str, Any]:
+        """The fault as a table of a file; what it does not need is left out."""
+        length = {"for_ms": self.for_ms} if self.for_ms else {}
+        return {
+            "kind": self.kind,
+            "at_s": self.at_s,
+            **length,
+            **({"phase": self.phase} if self.phase else {}),
+        }
 
 
 @dataclass(frozen=True)
@@ -56,9 +70,10 @@ class Scenario:
     load_factor          factor on the propeller's torque; empty: 1
     load_nm              torque added to the load, Nm, against forward; empty: 0
     speed_rpm            speed of a driven rotor, rpm, mechanical; empty: the rotor is free
+    water_rpm            speed at which the propeller turns freely in the water, rpm; empty: 0
     comparator_noise_mv  standard deviation of the comparator's noise, mV; empty: 0
     parts                factors on the drive's nominal values (`kv`, `r_phase`, ...) and absolute
-                         values (`offset_v`, `delay_s`)
+                         values (`offset_v`, `delay_s`, `winding_c`)
     store                first bytes of the byte store at power-on, hexadecimal; empty: all erased
     faults               in the order of time
     """
@@ -72,6 +87,7 @@ class Scenario:
     load_factor: Trace = ()
     load_nm: Trace = ()
     speed_rpm: Trace = ()
+    water_rpm: Trace = ()
     comparator_noise_mv: Trace = ()
     parts: Mapping[str, float] = field(default_factory=dict, hash=False)
     store: str = ""
@@ -86,12 +102,7 @@ class Scenario:
         # In the order of the declaration, so that equal scenarios are written alike.
         taken = {name: parts.take(key) for name, key in schema.PARTS.items() if name in self.parts}
         object.__setattr__(self, "parts", taken)
-        faults = tuple(
-            Fault(
-                **_section("fault", {"kind": f.kind, "at_s": f.at_s, "for_ms": f.for_ms}).read(schema.FAULT)
-            )
-            for f in self.faults
-        )
+        faults = tuple(Fault(**_section("fault", f.as_table()).read(schema.FAULT)) for f in self.faults)
         object.__setattr__(self, "faults", faults)
         for contradiction in _contradictions(self):
             raise contradiction
@@ -115,10 +126,7 @@ class Scenario:
         if self.parts:
             table["parts"] = dict(self.parts)
         if self.faults:
-            table["fault"] = [
-                {"kind": f.kind, "at_s": f.at_s, **({"for_ms": f.for_ms} if f.for_ms else {})}
-                for f in self.faults
-            ]
+            table["fault"] = [fault.as_table() for fault in self.faults]
         return table
 
     @property
@@ -188,6 +196,27 @@ def _contradictions(scenario: Scenario) -> Iterator[ContradictionError]:
                 ("fault", k, "for_ms"),
                 f"[fault] for_ms = {fault.for_ms!r} ms: a {fault.kind} is a moment. Remove for_ms.",
             )
+        yield from _lead_problems(k, fault)
+
+
+def _lead_problems(k: int, fault: Fault) -> Iterator[ContradictionError]:
+    if (fault.kind == LEAD_OPEN) != bool(fault.phase):
+        given = f'phase = "{fault.phase}"' if fault.phase else "phase is missing"
+        yield ContradictionError(
+            ("fault", k, "phase" if fault.phase else "kind"),
+            f"[fault] {given}: a {fault.kind} "
+            + (
+                'has none. Remove it, or write kind = "lead open".'
+                if fault.phase
+                else 'has one. Give "U", "V" or "W".'
+            ),
+        )
+    if fault.kind == LEAD_OPEN and fault.at_s > 0.0:
+        yield ContradictionError(
+            ("fault", k, "at_s"),
+            f"[fault] at_s = {fault.at_s!r} s: a lead is open from power-on or not at all, since a lead that "
+            "opens under current draws an arc, which is not modelled. Write at_s = 0.",
+        )
 
 
 def step_value(trace: Trace, t_s: float) -> float:

@@ -91,7 +91,7 @@ TOP: tuple[Key, ...] = (
     Points(name="supply_v", unit="V", at_least=0.0, at_most=1e3, default=(),
            meaning="the supply's open-circuit voltage as points [[time in s, V], ...]",
            reason="the drive's nominal supply"),
-    Points(name="load_factor", at_least=0.0, at_most=1e3, default=(),
+    Points(name="load_factor", at_least=0.0, at_most=1e6, default=(),
            meaning="a factor on the propeller's torque as points [[time in s, factor], ...]",
            reason="1, the propeller as the drive has it"),
     Points(name="load_nm", unit="Nm", at_least=-1e3, at_most=1e3, default=(),
@@ -100,6 +100,10 @@ TOP: tuple[Key, ...] = (
     Points(name="speed_rpm", unit="rpm", at_least=-1e5, at_most=1e5, default=(),
            meaning="the speed of a driven rotor as points [[time in s, rpm], ...]",
            reason="the rotor is free"),
+    Points(name="water_rpm", unit="rpm", default=(),
+           meaning="the speed at which the propeller turns freely in the water that flows past it, as points "
+                   "[[time in s, rpm], ...]",
+           reason="still water"),
     Points(name="comparator_noise_mv", unit="mV", at_least=0.0, at_most=5e3, default=(),
            meaning="the standard deviation of the comparator's noise as points [[time in s, mV], ...]",
            reason="none"),
@@ -114,8 +118,10 @@ PARTS: Mapping[str, Key] = {
     **{
         # What a drive may lack altogether.
         name: Number(name=name, at_least=0.0, at_most=1e3, meaning=FACTOR_MEANING)
-        for name in ("kq", "coulomb", "v_f")
+        for name in ("kq", "coulomb", "v_f", "static", "esr", "tau", "diode_slope")
     },
+    "winding_c": Number(name="winding_c", unit="C", at_least=-50.0, at_most=300.0,
+                        meaning="the temperature of the copper in C; r_phase is the resistance at 20 C"),
     "clock": Number(name="clock", at_least=0.5, at_most=2.0,
                     meaning="a factor on the frequency of the controller's clock"),
     "offset_v": Number(name="offset_v", unit="V", at_least=-1.0, at_most=1.0,
@@ -124,20 +130,23 @@ PARTS: Mapping[str, Key] = {
                       meaning="the comparator's propagation delay in s"),
 }  # fmt: skip
 
-_WAIT = 'the faults now are "reset", "power cut", "supply gap" and "endless loop"'
+_WAIT = 'the faults now are "reset", "power cut", "supply gap", "endless loop" and "lead open"'
 FAULT: tuple[Key, ...] = (
-    Text(name="kind", choices=("reset", "power cut", "supply gap", "endless loop"),
+    Text(name="kind", choices=("reset", "power cut", "supply gap", "endless loop", "lead open"),
          meaning="\"reset\" (a short pulse on the reset pin), \"power cut\" (source and controller dead at "
-                 "once), \"supply gap\" (source off, the controller lives on the bus capacitor) or "
-                 "\"endless loop\" (the code goes round and round with interrupts off, until a reset)",
-         not_yet={"brown-out": _WAIT, "watchdog": _WAIT, "lead open": _WAIT}),
+                 "once), \"supply gap\" (source off, the controller lives on the bus capacitor), \"endless "
+                 "loop\" (the code goes round and round with interrupts off, until a reset) or \"lead open\" "
+                 "(one phase is not connected)",
+         not_yet={"brown-out": _WAIT, "watchdog": _WAIT}),
     Number(name="at_s", unit="s", at_least=0.0, at_most=600.0, meaning="the moment of the fault in s"),
     Number(name="for_ms", unit="ms", at_least=0.0, at_most=600e3, default=0.0,
            meaning="the length of the fault in ms", reason="a moment, not a time"),
+    Text(name="phase", choices=("U", "V", "W"), default="", may_be_empty=True,
+         meaning="the phase whose lead is open", reason="needed only with kind = \"lead open\""),
 )  # fmt: skip
 
 OUTAGES = ("power cut", "supply gap")
 """Fault kinds that take the source off the bus; a power cut takes the controller's supply with it."""
 
-MOMENTARY_FAULTS = ("reset", "endless loop")
+MOMENTARY_FAULTS = ("reset", "endless loop", "lead open")
 """Fault kinds that have no length of their own."""

@@ -39,13 +39,17 @@ def load_factors(drive: Drive) -> Range:
     return drive.load.kq_nm_s2.factors
 
 
+ELSEWHERE = ("kq", "winding_c")
+
+
 def varied_parts(drive: Drive) -> dict[str, Range]:
     """Parts that the drive leaves a range to, by key of `[parts]`.
 
-    The propeller is left out: `load_factor` varies it.
+    The propeller is left out: `load_factor` varies it; the copper's temperature too, which the range of
+    its resistance allows for.
     """
     ranges = part_ranges(drive)
-    return {name: span for name, span in ranges.items() if span.low < span.high and name != "kq"}
+    return {name: span for name, span in ranges.items() if span.low < span.high and name not in ELSEWHERE}
 
 
 @dataclass

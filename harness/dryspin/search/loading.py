@@ -28,5 +28,5 @@ def electrical(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Cou
         trace = ((0.0, 1.0), (at_s, 1.0), (at_s + ONSET_S, JAM), (at_s + 0.12, JAM), (at_s + 0.14, 1.0))
         course.jam = tuple((round(t_s, 4), times) for t_s, times in trace)
         at_s += 0.5
-    course.end_s = at_s + 0.3
+    course.end_s = max(at_s + 0.3, 2.0)
     return course

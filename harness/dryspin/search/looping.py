@@ -28,5 +28,5 @@ def controller(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Cou
         at_s += armed_s(frame_ms)
         course.step(at_s, stick.demand(draws.index("again way", 2), 1.0))
         at_s += 0.3
-    course.end_s = at_s + 0.1
+    course.end_s = max(at_s + 0.1, 2.0)
     return course
