@@ -85,7 +85,7 @@ static void take_over(double at, int whole)
 		j0 = c->loops > 0 ? series_at(q->j0, q->n, at) : 0.0;
 		j1 = c->loops > 1 ? series_at(q->j1, q->n, at) : 0.0;
 		v = series_at(q->v, q->n, at);
-		w = series_at(q->w, SPEED_ORDERS, at);
+		w = series_at(q->w, q->n, at);
 		angle = series_at(q->angle, SPEED_ORDERS + 1, at);
 	}
 	if (c->loops == 1) {

@@ -72,7 +72,7 @@ void energy_add(double s)
 			power += current * series_at(q->turning[b], q->n, at);
 		}
 		heat(q, i, seconds);
-		shaft(series_at(q->w, SPEED_ORDERS, at), power, seconds);
+		shaft(series_at(q->w, q->n, at), power, seconds);
 		source(q, j0, j1, series_at(q->v, q->n, at), seconds);
 	}
 }

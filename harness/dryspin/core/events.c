@@ -120,12 +120,12 @@ static void find_border(void)
 static void find_stop(void)
 {
 	const plant_segment *q = &plant.q;
-	double c[SPEED_ORDERS];
+	double c[ORDERS];
 	if (plant.s.moving * q->w[0] > q->reach_w || plant.p.breakaway_nm <= 0.0)
 		return;
-	for (int k = 0; k < SPEED_ORDERS; k++)
+	for (int k = 0; k < q->n; k++)
 		c[k] = plant.s.moving * q->w[k];
-	event_cut(root_first(c, SPEED_ORDERS), EVENT_STOP, 0);
+	event_cut(root_first(c, q->n), EVENT_STOP, 0);
 }
 
 static void find_breakaway(void)

@@ -148,6 +148,16 @@ INLINE void turn_order(const links *k, const int loops, const int bases, const i
 	}
 }
 
+/* Speed, coefficient n, by the torque of the currents alone. */
+INLINE double tail_order(const double *at, const double *slope, const int loops, double h, int n)
+{
+	const plant_segment *q = &plant.q;
+	double torque = at[0] * q->j0[n - 1] + slope[0] * q->j0[n - 2];
+	if (loops > 1)
+		torque += at[1] * q->j1[n - 1] + slope[1] * q->j1[n - 2];
+	return h / plant.p.j_kg_m2 * inverse[n] * torque;
+}
+
 /* All series over q->h_s; returns 0 if they do not converge over so long a segment. */
 INLINE int expand(const int loops, const int bases, const int sine)
 {
@@ -184,7 +194,18 @@ INLINE int expand(const int loops, const int bases, const int sine)
 				g[l] += h * k.drive[l][b] * q->turning[b][n];
 		next_order(&m, loops, n, g);
 	}
-	double last;
+	/* The tail: no EMF, and the torque of currents in which only the angle's first two coefficients
+	 * still matter. It bends the speed by some 1e-3 rad/s, but always the same way. */
+	double tail[2] = {0.0, 0.0}, slope[2] = {0.0, 0.0}, last;
+	const int free_rotor = loops > 0 && plant.s.moving != 0;
+	for (int l = 0; l < loops; l++)
+		for (int b = 0; b < bases; b++) {
+			const double *f = !sine && b == 1 ? q->angle : q->basis[b];
+			tail[l] += k.torque[l][b] * (!sine && b == 0 ? 1.0 : f[0]);
+			slope[l] += k.torque[l][b] * (!sine && b == 0 ? 0.0 : f[1]);
+		}
+	for (int o = SPEED_ORDERS; o <= orders; o++)
+		q->w[o] = free_rotor ? tail_order(tail, slope, loops, h, o) : 0.0;
 	for (;; n++) {
 		last = fabs(q->v[n]) * (TERM_A / TERM_V);
 		if (loops > 0)
@@ -194,6 +215,7 @@ INLINE int expand(const int loops, const int bases, const int sine)
 		if (last < TERM_A || n + 1 >= ORDERS)
 			break;
 		next_order(&m, loops, n, nothing);
+		q->w[n + 1] = free_rotor ? tail_order(tail, slope, loops, h, n + 1) : 0.0;
 	}
 	q->n = n + 1;
 	for (int l = 0; l < 3; l++)
@@ -218,7 +240,7 @@ static void rotor_sums(plant_segment *q)
 {
 	double w = q->w[0], angle = q->angle[0];
 	q->reach_w = q->reach_angle = 0.0;
-	for (int n = 1; n < SPEED_ORDERS; n++) {
+	for (int n = 1; n < q->n; n++) {
 		w += q->w[n];
 		q->reach_w += fabs(q->w[n]);
 	}

@@ -29,7 +29,7 @@ static inline int is_diode(uint8_t mode)
 
 /* Coefficients of a series at most. A decay over three time constants needs 20 for 1e-7. */
 #define ORDERS 26
-/* Of the speed. */
+/* Of the speed, as far as angle and EMF notice. */
 #define SPEED_ORDERS 6
 /* Functions of the angle that make up the EMF's shapes, see shape.c. */
 #define BASES 4
