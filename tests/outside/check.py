@@ -11,8 +11,11 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from dryspin.drive import Drive
 from dryspin.plant.conduction import Gates
 from dryspin.plant.parameters import PlantInput, PlantParams, PlantState
+from dryspin.recording import Recording
+from dryspin.scenario import Scenario
 
 
 class Plant(Protocol):
@@ -33,6 +36,9 @@ class Plant(Protocol):
 
 Maker = Callable[[PlantParams, PlantState], Plant]
 """Makes a plant of these constants in this state. One at a time: the twin's library holds one."""
+
+RunOnRig = Callable[[Drive, Scenario], Recording]
+"""Runs a scenario of a drive whose firmware only sleeps, on the rig."""
 
 
 class NotModelled(Exception):
@@ -82,18 +88,21 @@ def apart(quantity: str, expected: float, seen: float, limit: float, unit: str, 
 
 @dataclass(frozen=True)
 class Check:
-    """A function that puts a plant to a source. slow: takes more than a few seconds on the equations."""
+    """A function that puts a plant to a source; on_rig: a plant together with the virtual controller."""
 
     name: str
     source: str
-    rows: Callable[[Maker], Iterable[Row]]
-    slow: bool
+    rows: Callable[[Any], Iterable[Row]]
+    on_rig: bool
 
-    def put_to(self, make: Maker) -> tuple[list[Row], str]:
-        """(rows, what the plant does not model): the rows found before it said so, all if ""."""
+    def put_to(self, subject: Any) -> tuple[list[Row], str]:
+        """(rows, what the plant does not model): the rows found before it said so, all if "".
+
+        `subject`: a `Maker`, or for a check on the rig a `RunOnRig`.
+        """
         found: list[Row] = []
         try:
-            for row in self.rows(make):
+            for row in self.rows(subject):
                 found.append(row)
         except NotModelled as missing:
             return found, str(missing)
@@ -104,14 +113,14 @@ CHECKS: dict[str, Check] = {}
 """All checks by name, in the order of their modules."""
 
 
-def check(source: str, slow: bool = False) -> Callable[[Any], Any]:
+def check(source: str, on_rig: bool = False) -> Callable[[Any], Any]:
     """Register a function as a check against `source`; it stays callable as it is."""
 
-    def register(rows: Callable[[Maker], Iterable[Row]]) -> Callable[[Maker], Iterable[Row]]:
+    def register(rows: Callable[[Any], Iterable[Row]]) -> Callable[[Any], Iterable[Row]]:
         name = rows.__name__
         if name in CHECKS:
             raise ValueError(f"two checks are called {name!r}; a name stands for one")
-        CHECKS[name] = Check(name, source, rows, slow)
+        CHECKS[name] = Check(name, source, rows, on_rig)
         return rows
 
     return register

@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
+from dryspin.drive import Drive, Firmware
 from dryspin.plant.equations import EquationPlant
 from dryspin.plant.parameters import PlantInput, PlantParams, PlantState
+from dryspin.recording import Recording
 from dryspin.rig.twin import TwinPlant
+from dryspin.scenario import Scenario
 
-from .check import Maker, NotModelled
+from ..small_firmware import Bench
+from .check import Check, Maker, NotModelled, Row
+
+SLEEPS = Firmware(("*.c",), (".",), {}, "")
+SLEEPER = """
+    #include "say.h"
+    int main(void)
+    {
+        SLEEP_FOREVER
+    }
+"""
 
 FEATURES: dict[str, Callable[[PlantParams], bool]] = {
     "unequal resistances": lambda p: len(set(p.r_factors)) > 1 or p.r_factors[0] != 1.0,
@@ -50,7 +65,10 @@ class _StillWater(Twin):
 
 @dataclass(frozen=True)
 class Model:
-    """A plant under check. lacks: names of FEATURES (and WATER) that it does not have."""
+    """A plant under check. lacks: names of FEATURES (and WATER) that it does not have.
+
+    name: also what the rig calls it.
+    """
 
     name: str
     factory: Maker
@@ -62,6 +80,16 @@ class Model:
         if missing:
             raise NotModelled(", ".join(missing))
         return self.factory(params, state)
+
+    def run(self, drive: Drive, scenario: Scenario) -> Recording:
+        """Run a firmware that only sleeps, on the rig with this plant."""
+        with tempfile.TemporaryDirectory() as folder:
+            bench = Bench(Path(folder) / "firmware", replace(drive, firmware=SLEEPS, layers=()))
+            return bench.rig(SLEEPER).run(scenario, plant=self.name)
+
+    def put_to(self, check: Check) -> tuple[list[Row], str]:
+        """The check's rows, and what this plant does not model of it."""
+        return check.put_to(self.run if check.on_rig else self.make)
 
 
 MODELS = {

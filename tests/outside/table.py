@@ -35,6 +35,11 @@ class Line:
         return f"{text} (not modelled: {missing})" if missing and len(rows) < self.cases else text
 
     @property
+    def is_a_condition(self) -> bool:
+        """Whether it only says that something is so, and it is: no number worth a line."""
+        return all(row.unit == "" and row.holds for rows in self.rows.values() for row in rows)
+
+    @property
     def cases(self) -> int:
         """Cases of the plant that shows most."""
         return max(len(rows) for rows in self.rows.values())
@@ -68,12 +73,14 @@ def lines(checks: list[Check]) -> Iterator[Line]:
         found: dict[str, Line] = {}
         missing = {}
         for model in MODELS.values():
-            rows, missing[model.name] = check.put_to(model.make)
+            rows, missing[model.name] = model.put_to(check)
             for row in rows:
                 line = found.setdefault(row.quantity, Line(row.quantity, check.source))
                 line.rows.setdefault(model.name, []).append(row)
         for line in found.values():
             line.missing = missing
+            if line.is_a_condition:
+                continue
             yield line
 
 
