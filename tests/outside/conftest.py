@@ -1,8 +1,11 @@
-"""Says at the end of a run whether ngspice itself was there or results of earlier runs stood in."""
+"""The energy balance of every run here must close; at the end, whether ngspice itself was there."""
 
 import pytest
 
+from ..energy_books import energy_balance
 from ..spice.reference import available
+
+__all__ = ["energy_balance"]
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
