@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from dryspin.plant.conduction import Gates
 from dryspin.plant.ideal import SIX_STEP, sector_of
 from dryspin.plant.parameters import PlantInput, PlantParams, PlantState, k_phase_v_s
+
+from .reference import NETLISTS
 
 SECTOR_RAD = math.pi / 3.0
 START_RAD = math.radians(37.0)
@@ -47,6 +50,12 @@ class Case:
     chopping: str
     duty: float
     end_s: float
+
+    @property
+    def path(self) -> Path:
+        """The netlist."""
+        (path,) = (path for path in NETLISTS if path.stem.startswith(f"{self.netlist}_"))
+        return path
 
     @property
     def w_rad_s(self) -> float:

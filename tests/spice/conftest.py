@@ -1,12 +1,5 @@
-"""Says at the end of a run whether ngspice itself was there or results of earlier runs stood in."""
+"""The energy balance of every run here must close."""
 
-import pytest
+from ..energy_books import energy_balance
 
-from .reference import available
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """One line, as a comparison with stored results is not the same as one with a run."""
-    if any("tests/spice/" in report.nodeid for report in terminalreporter.stats.get("passed", [])):
-        how = "ngspice run live" if available() else "ngspice is not installed: compared with stored results"
-        terminalreporter.write_line(f"tests/spice: {how}")
+__all__ = ["energy_balance"]

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 HERE = Path(__file__).parent
+STORE_ANEW = "install ngspice and run `python -m tests.spice.reference`"
 NETLISTS = sorted((HERE / "netlists").glob("*.cir"))
 STORED = HERE / "stored"
 
@@ -55,6 +56,11 @@ def available() -> bool:
 def digest(netlist: Path) -> str:
     """Hash of a netlist's text."""
     return hashlib.blake2b(netlist.read_bytes(), digest_size=16).hexdigest()
+
+
+def found_by_ngspice(netlist: Path) -> Reference:
+    """Live where ngspice is installed, stored otherwise."""
+    return run(netlist) if available() else stored(netlist)
 
 
 def run(netlist: Path) -> Reference:
@@ -113,8 +119,13 @@ def store(netlist: Path, found: Reference) -> None:
 
 
 def stored(netlist: Path) -> Reference:
-    """Results of an earlier run."""
-    text = json.loads((STORED / f"{netlist.stem}.json").read_text())
+    """Results of an earlier run; RuntimeError if there are none, or if they are those of another text."""
+    path = STORED / f"{netlist.stem}.json"
+    if not path.exists():
+        raise RuntimeError(f"{netlist.name}: no stored results; {STORE_ANEW}")
+    text = json.loads(path.read_text())
+    if text["netlist"] != digest(netlist):
+        raise RuntimeError(f"{netlist.name} has changed since its results were stored; {STORE_ANEW}")
     crossings = [(float(t), int(leg), int(rising)) for t, leg, rising in text["crossings"]]
     return Reference(text["netlist"], text["version"], text["samples"], crossings)
 
