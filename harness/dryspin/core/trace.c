@@ -52,15 +52,18 @@ void record_state(void)
 	r->v_bus_v = (float)s->v_bus_v;
 }
 
+/* A point and the cycle it falls on are the same moment, however either was rounded. */
+#define SAME_S 1e-11
+
 double trace_value(core_trace *trace, double t_s, double absent, double *slope)
 {
 	*slope = 0.0;
 	if (trace->n == 0)
 		return absent;
-	while (trace->at + 1 < trace->n && trace->t_s[trace->at + 1] <= t_s)
+	while (trace->at + 1 < trace->n && trace->t_s[trace->at + 1] <= t_s + SAME_S)
 		trace->at++;
 	int k = trace->at;
-	if (k + 1 >= trace->n || t_s < trace->t_s[k])
+	if (k + 1 >= trace->n || t_s + SAME_S < trace->t_s[k])
 		return trace->value[k];
 	*slope = (trace->value[k + 1] - trace->value[k]) / (trace->t_s[k + 1] - trace->t_s[k]);
 	return trace->value[k] + *slope * (t_s - trace->t_s[k]);
