@@ -132,3 +132,14 @@ def test_a_sense_pin_follows_the_bus_through_the_divider():
     assert verdict.status == Status.BROKEN
     assert verdict.seen == pytest.approx(26.7 * 10.0 / 43.0 - 5.0, abs=1e-4)
     assert run.seen(GATES[0])
+
+
+def test_a_rotor_that_is_being_stopped_is_not_extrapolated():
+    """What jams it lasts for turns, not for ever: the last ones of such a run say nothing of heat."""
+    slowing = Story(
+        end_s=0.9, speeds=[(0.0, 0.0), (0.6, 0.0), (0.7, FAST_RPM), (0.85, FAST_RPM), (0.9, 100.0)]
+    )
+    slowing.mark(0.001, Mark.OFF)
+    slowing.mark(0.7, Mark.RUN)
+    run = slowing.recording()
+    assert stretches_in_run(Evidence(run, Limits(run.drive))) == []

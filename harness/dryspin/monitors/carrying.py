@@ -17,6 +17,9 @@ from dryspin.recording.timeline import Ints
 TURNS: Final = 2
 """Mechanical turns: every pole pair and every carrier phase has come by."""
 
+STEADY_SHARE: Final = 0.1
+"""Of the speed it may change by in these turns: a rotor that is being stopped cannot be extrapolated."""
+
 
 @dataclass(frozen=True)
 class Stretch:
@@ -60,7 +63,7 @@ class Stretch:
 
 
 def stretches_in_run(evidence: Evidence) -> list[Stretch]:
-    """The last `TURNS` turns of every run that has as many."""
+    """The last `TURNS` turns of every run that has as many, and keeps its speed in them."""
     recording = evidence.recording
     turn_rad = 2.0 * np.pi * TURNS * recording.drive.motor.pole_pairs
     found = []
@@ -71,8 +74,12 @@ def stretches_in_run(evidence: Evidence) -> list[Stretch]:
         if len(theta) < 2:
             continue
         before = np.flatnonzero(np.abs(theta - theta[-1]) >= turn_rad)
-        if len(before):
-            found.append(_stretch(evidence, slice(window.start + int(before[-1]), window.stop)))
+        if not len(before):
+            continue
+        last = slice(window.start + int(before[-1]), window.stop)
+        speeds = np.abs(recording.state_w_rad_s[last])
+        if float(np.ptp(speeds)) <= STEADY_SHARE * float(np.mean(speeds)):
+            found.append(_stretch(evidence, last))
     return found
 
 
