@@ -75,6 +75,7 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
         supply_v=supply_v,
         load_factor=load_factor,
         load_nm=course.load_nm,
+        speed_rpm=((0.0, 0.0),) if course.blocked else (),
         comparator_noise_mv=noise_mv,
         parts=parts,
         faults=tuple(sorted(course.faults, key=lambda fault: fault.at_s)),
@@ -100,11 +101,11 @@ def covering_draft(
 
     Rows are numbered through all families. Twenty-four rows in sequence meet every rest sector
     (their order differs with the seed), both ends of the supply with both ends of the propeller,
-    and full stick both ways.
+    full stick both ways, and every kind of story a flavour has.
     """
     sectors = list(range(SECTORS))
     Random(seed).shuffle(sectors)
-    fixed = {"sector": sectors[row % SECTORS], "way": row}
+    fixed = {"sector": sectors[row % SECTORS], "way": row, "kind": row}
     # level(): 1 is the low end, 2 the high end; every third row is left free.
     if row % 3:
         fixed["supply"] = row % 3
