@@ -33,6 +33,7 @@ class Course:
 
     Steps and faults may be added in any order; of two steps at one moment the later added counts.
     `jam` is a factor on the propeller's torque; `blocked`: something holds the rotor throughout.
+    `aside`: a rare story, told for one claim, in which others of its family are not exercised.
     """
 
     throttle_us: list[tuple[float, float]]
@@ -41,6 +42,7 @@ class Course:
     load_nm: Trace = ()
     jam: Trace = ()
     blocked: bool = False
+    aside: bool = False
 
     def step(self, at_s: float, width_us: float) -> None:
         """The throttle pulses get another width from `at_s` on."""

@@ -82,7 +82,7 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     if kind == RARE:
-        course.blocked = True
+        course.blocked = course.aside = True
         course.end_s += BLOCKED_S
         return course
     at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))

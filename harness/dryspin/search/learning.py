@@ -35,6 +35,9 @@ DRIVE_S, CHANGE_S = 0.9, 0.6
 READY_S = 0.3
 """The tone that may follow the rite."""
 
+BEGINNING = 0.02
+"""Share of a write at which its byte is still as it was."""
+
 TAUGHT_SHARE = 0.6
 """Of the stick's way, at which a range is seen at work before and after."""
 
@@ -59,6 +62,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     kind = draws.index("kind", KINDS)
     rite = drive.calibration or DEFAULT
     course = Course([(0.0, 0.0)], 0.0)
+    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE)
     if kind in (GIVEN_UP_NARROW, GIVEN_UP):
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
         narrow = kind == GIVEN_UP_NARROW
@@ -67,14 +71,15 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
         return _too_late(draws, drive, rite, course, frame_ms, from_s, old)
     way = draws.index("way", 2)
-    taught = draws.index("old span", 1 + 3 * SPANS)
+    taught = draws.index("old span", SPANS + 2) % (SPANS + 1)
     old, new, telling = ranges(draws, drive, rite, taught, way)
     from_s = 0.0
     if taught:
         from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
     at_s = hold_at(course, drive, frame_ms, from_s, old.neutral, telling.seen_us)
-    course.step(at_s, old.neutral)
-    at_s = round(at_s + 0.05, 4)
+    if telling.seen_us[-1] != new.high:
+        course.step(at_s, old.neutral)
+        at_s = round(at_s + 0.05, 4)
     back_s = course.fault("power cut", at_s, draws.pick("off for", (30.0, 100.0, 5.0)))
     course.step(at_s, new.high)
     if kind in INTERRUPTED:
@@ -97,6 +102,11 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     middle_us = round((old.neutral + new.neutral) / 2.0)
     at_s = hold_at(course, drive, frame_ms, back_s, middle_us, (telling.told_us,))
     course.end_s = round(at_s + 0.05, 4)
+    if not taught:
+        # What the cut left behind must not be in the way of the next one.
+        course.step(at_s, old.neutral)
+        from_s = course.fault("power cut", at_s + 0.05, 30.0)
+        course.end_s = round(learn(course, rite, frame_ms, from_s, new) + storing_s(rehearsal.store_s), 4)
     return course
 
 
@@ -249,9 +259,13 @@ def storing_s(store_s: Spans) -> float:
 
 
 def _phase_s(draws: Draws, store_s: Spans) -> float:
-    """A moment within a write, from the last pulse on: any write, any of a thousand phases of it."""
-    # From the middle of a write on, so that the simplest choice is surely within it.
-    share = ((draws.index("phase", 100) + 50) % 100) / 100.0 + draws.index("finer phase", 10) / 1000.0
+    """A moment within a write, from the last pulse on: any write, any of a thousand phases of it.
+
+    Every other time it is the beginning, with the bytes before whole and this one as it was.
+    """
+    share = BEGINNING
+    if draws.index("within", 2):
+        share = draws.index("phase", 100) / 100.0 + draws.index("finer phase", 10) / 1000.0
     if not store_s:
         return share * STORING_S
     # A choice has so many values at most; with more writes some are left out.

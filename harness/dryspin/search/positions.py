@@ -62,7 +62,7 @@ def ranges(
     shift_us = draws.pick("shift", SHIFTS_US)
     old = declared_positions(drive)
     if taught:
-        old = positions_of(rite, spans_us[taught - 1], drive.throttle.neutral_us + shift_us)
+        old = positions_of(rite, spans_us[(taught - 1) % SPANS], drive.throttle.neutral_us + shift_us)
     span_us = old.high - old.neutral
     # The one that differs most is the plainest; the nearest is the old one, or like it.
     others = sorted(spans_us, key=lambda other_us: -abs(other_us - span_us))[: SPANS - 1]
@@ -122,5 +122,9 @@ def telling_of(drive: Drive, old: Positions, new: Positions, way: int, inner: fl
     widths_us = [width_at(drive, at.neutral, at.toward(drive, way), inner) for at in (old, new)]
     told_us = min(widths_us, key=lambda width_us: max(shares(width_us)))
     low, high = sorted(shares(told_us))
+    apart = high - low if low > LEAST_SHARE else 0.0
+    if old.toward(drive, way) == old.high:
+        # Where the stick has to go next does as well, if it is far enough.
+        high = max(high, shares(new.high)[0])
     seen_us = [width_at(drive, old.neutral, old.toward(drive, way), share) for share in (low, high)]
-    return Telling(told_us, (seen_us[0], seen_us[1]), high - low if low > LEAST_SHARE else 0.0)
+    return Telling(told_us, (seen_us[0], seen_us[1]), apart)

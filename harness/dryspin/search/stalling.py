@@ -38,7 +38,8 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
     size = draws.pick("size", SIZES)
     course.step(course.end_s, stick.demand(way, size))
     stall_s = course.end_s + RUN_S + draws.index("later", 5) * 0.1 + draws.index("later ms", 50) / 1000.0
-    if draws.index("gap", 12) == RARE:
+    course.aside = draws.index("gap", 12) == RARE
+    if course.aside:
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))
     else:
         until_s = stall_s + ONSET_S + draws.pick("held", (0.1, 0.08, 0.12))

@@ -5,7 +5,7 @@ The same construction serves two askers: `covering_draft` goes through the envel
 Hypothesis strategy that looks everywhere else and shrinks.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from random import Random
 
@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
 from dryspin.search.course import Course
-from dryspin.search.draws import Draws, HypothesisDraws, SeededDraws
+from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
 from dryspin.search.flavours import FLAVOURS, frames_ms
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
@@ -39,13 +39,14 @@ MAX_OFF_NOMINAL = 3
 class Draft:
     """A scenario together with the choices it was built from, which Hypothesis can shrink.
 
-    `rehearsal` is what the choices aim by.
+    `rehearsal` is what the choices aim by; `aside` see `Course`.
     """
 
     family: str
     scenario: Scenario
     choices: tuple[int, ...]
     rehearsal: Rehearsal = UNREHEARSED
+    aside: bool = False
 
 
 def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHEARSED) -> Draft:
@@ -80,7 +81,12 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
         parts=parts,
         faults=tuple(sorted(course.faults, key=lambda fault: fault.at_s)),
     )
-    return Draft(family, scenario, tuple(draws.choices), rehearsal)
+    return Draft(family, scenario, tuple(draws.choices), rehearsal, course.aside)
+
+
+def retold(drive: Drive, draft: Draft, choices: Sequence[int], generator: Random | None = None) -> Draft:
+    """The draft with other choices; those behind them from `generator`, or the simplest."""
+    return build(NotedDraws(choices, generator), drive, draft.family, draft.rehearsal)
 
 
 @st.composite
