@@ -108,7 +108,7 @@ def store_sweep(subject: Subject, count: int) -> Sweep:
         end_s = done_s + 1.5
         if cut_s is not None:
             back_s = rest.fault("power cut", cut_s, CUT_MS)
-            end_s = hold_at(rest, drive, frame_ms, back_s, neutral_us - beside_us / 2.0, (telling.told_us,))
+            end_s = hold_at(rest, drive, frame_ms, back_s, neutral_us - beside_us / 2.0, telling.told_us)
         return _scenario(rest, end_s, frame_ms, seed)
 
     whole = subject.record(scenario(None, 0))

@@ -5,6 +5,7 @@ old range at two positions, and after the cut at one whose share of the stick's 
 the old range and the other under the new.
 """
 
+import math
 from collections.abc import Sequence
 from itertools import count
 
@@ -29,8 +30,8 @@ SETTLE_S = 0.1
 STORING_S = 0.25
 """From the last pulse to a complete store, where no rehearsal has shown it."""
 
-DRIVE_S, CHANGE_S = 0.9, 0.6
-"""A demand is to be seen for: start and 0.4 s at a steady duty; a change of it, likewise."""
+DRIVE_S, CHANGE_S, TURN_S = 0.9, 0.6, 1.5
+"""A demand is to be seen for: start and 0.4 s at a steady duty; a change of it, a reversal, likewise."""
 
 READY_S = 0.3
 """The tone that may follow the rite."""
@@ -92,6 +93,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     elif kind_of_cut == "power cut":
         back_s = course.fault("power cut", cut_s, draws.pick("cut for", (30.0, 5.0, 100.0)))
     else:
+        course.aside = True
         # The bus capacitor feeds the controller on; it is to end within the writing.
         begin_s = max(cut_s - fall_s(drive), 0.0)
         back_s = course.fault("supply gap", begin_s, round((cut_s - begin_s) * 1000.0 + 60.0))
@@ -100,7 +102,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         course.step(cut_s, new.high)
         back_s += 0.2
     middle_us = round((old.neutral + new.neutral) / 2.0)
-    at_s = hold_at(course, drive, frame_ms, back_s, middle_us, (telling.told_us,))
+    at_s = hold_at(course, drive, frame_ms, back_s, middle_us, telling.told_us)
     course.end_s = round(at_s + 0.05, 4)
     if not taught:
         # What the cut left behind must not be in the way of the next one.
@@ -282,5 +284,6 @@ def hold_at(
     at_s = from_s + armed_s(frame_ms) + READY_S
     for k, width_us in enumerate(held_us):
         course.step(at_s, width_us)
-        at_s += CHANGE_S if k else DRIVE_S
+        way = [math.copysign(1.0, us - neutral_us) for us in held_us[max(k - 1, 0) : k + 1]]
+        at_s += TURN_S if way[0] != way[-1] else CHANGE_S if k else DRIVE_S
     return at_s

@@ -14,7 +14,7 @@ SHIFTS_US = (0.0, -10.0, 10.0)
 SHIFT_BANDS = 1.5
 """The new neutral lies so many dead bands beside the old: in the middle the stick arms under either."""
 
-INNERS = (0.4, 0.72)
+INNERS = (0.72, 0.9)
 """Shares of the stick's way, by the range that asks for more, at which old and new are told apart.
 
 A neutral that is not the range's own shows most near neutral, a full that is not most near full.
@@ -45,13 +45,23 @@ class Positions:
 class Telling:
     """A stick position that shows which of two ranges is in force.
 
-    told_us    where the stick is held after the cut
+    told_us    where the stick is held after the cut, one way or both
     seen_us    where it is held before, under the old range: what either range makes of `told_us`
     """
 
-    told_us: float
+    told_us: tuple[float, ...]
     seen_us: tuple[float, float]
     apart: float
+
+    def along_with(self, other: "Telling", neutral_us: float) -> "Telling":
+        """The other way, too: a mix may be the old range one way and the new one the other.
+
+        Both are seen one way, as far as either needs; forward and reverse are alike.
+        """
+        way = 1.0 if self.seen_us[1] > neutral_us else -1.0
+        away_us = [abs(us - neutral_us) for us in (*self.seen_us, *other.seen_us)]
+        seen_us = neutral_us + way * min(away_us), neutral_us + way * max(away_us)
+        return Telling(self.told_us + other.told_us, seen_us, min(self.apart, other.apart))
 
 
 def ranges(
@@ -60,6 +70,7 @@ def ranges(
     """Old and new range, and where they are told apart: other full, other neutral, as far as one tells."""
     spans_us = spans_of(drive, rite)
     shift_us = draws.pick("shift", SHIFTS_US)
+    both = draws.index("both ways", 2) == 1
     old = declared_positions(drive)
     if taught:
         old = positions_of(rite, spans_us[(taught - 1) % SPANS], drive.throttle.neutral_us + shift_us)
@@ -72,7 +83,10 @@ def ranges(
     options = []
     for by_us in (beside_us, -beside_us, 0.0):
         new = positions_of(rite, new_us, old.neutral + by_us)
-        options.append((new, telling_of(drive, old, new, way, inner)))
+        telling = telling_of(drive, old, new, way, inner)
+        if both:
+            telling = telling.along_with(telling_of(drive, old, new, 1 - way, inner), old.neutral)
+        options.append((new, telling))
     told = [option for option in options if option[1].apart >= TELLING]
     told = told or [max(options, key=lambda option: option[1].apart)]
     new, telling = told[draws.index("new shift", len(options)) % len(told)]
@@ -127,4 +141,4 @@ def telling_of(drive: Drive, old: Positions, new: Positions, way: int, inner: fl
         # Where the stick has to go next does as well, if it is far enough.
         high = max(high, shares(new.high)[0])
     seen_us = [width_at(drive, old.neutral, old.toward(drive, way), share) for share in (low, high)]
-    return Telling(told_us, (seen_us[0], seen_us[1]), apart)
+    return Telling((told_us,), (seen_us[0], seen_us[1]), apart)

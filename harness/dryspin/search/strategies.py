@@ -107,11 +107,11 @@ def covering_draft(
 
     Rows are numbered through all families. Twenty-four rows in sequence meet every rest sector
     (their order differs with the seed), both ends of the supply with both ends of the propeller,
-    full stick both ways, and every kind of story a flavour has.
+    full stick both ways, every kind of story a flavour has, and cuts in every write of the store.
     """
     sectors = list(range(SECTORS))
     Random(seed).shuffle(sectors)
-    fixed = {"sector": sectors[row % SECTORS], "way": row, "kind": row}
+    fixed = {"sector": sectors[row % SECTORS], "way": row, "kind": row, "write": row}
     # level(): 1 is the low end, 2 the high end; every third row is left free.
     if row % 3:
         fixed["supply"] = row % 3
