@@ -21,15 +21,9 @@ from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Outcome, 
 from dryspin.monitors import known_claims
 from dryspin.scenario import Fault, Scenario
 from dryspin.search.course import Course, armed_s
-from dryspin.search.learning import (
-    DEFAULT,
-    drive_at,
-    learn,
-    positions_of,
-    telling_share,
-    telling_shares,
-)
+from dryspin.search.learning import DEFAULT, hold_at, learn
 from dryspin.search.plan import versions
+from dryspin.search.positions import INNERS, SHIFT_BANDS, positions_of, telling_of
 from dryspin.search.rehearsal import writes_of
 from dryspin.search.workers import run_tasks
 
@@ -96,10 +90,15 @@ def store_sweep(subject: Subject, count: int) -> Sweep:
     """Power cuts across the writing of a second range, after the first has been seen at work."""
     drive = subject.drive
     rite, frame_ms = drive.calibration or DEFAULT, SHORT_FRAME_MS
-    old, new = (positions_of(span_us, drive.throttle.neutral_us) for span_us in SPANS_US)
+    neutral_us, beside_us = drive.throttle.neutral_us, SHIFT_BANDS * drive.throttle.dead_band_us
+    old = positions_of(rite, SPANS_US[0], neutral_us)
+    new = positions_of(rite, SPANS_US[1], neutral_us - beside_us)
+    telling = telling_of(drive, old, new, 0, INNERS[0])
     course = Course([(0.0, 0.0)], 0.0)
     done_s = learn(course, rite, frame_ms, 0.0, old)
-    at_s = drive_at(course, drive, frame_ms, done_s + 0.7, old, telling_shares(drive, old, new), 0)
+    at_s = hold_at(course, drive, frame_ms, done_s + 0.7, neutral_us, telling.seen_us)
+    course.step(at_s, neutral_us)
+    at_s = round(at_s + 0.05, 4)
     back_s = course.fault("power cut", at_s, CUT_MS)
     course.step(at_s, new.high)
     done_s = learn(course, rite, frame_ms, back_s, new)
@@ -109,7 +108,7 @@ def store_sweep(subject: Subject, count: int) -> Sweep:
         end_s = done_s + 1.5
         if cut_s is not None:
             back_s = rest.fault("power cut", cut_s, CUT_MS)
-            end_s = drive_at(rest, drive, frame_ms, back_s, old, (telling_share(drive, old, new),), 0)
+            end_s = hold_at(rest, drive, frame_ms, back_s, neutral_us - beside_us / 2.0, telling.told_us)
         return _scenario(rest, end_s, frame_ms, seed)
 
     whole = subject.record(scenario(None, 0))
@@ -119,7 +118,8 @@ def store_sweep(subject: Subject, count: int) -> Sweep:
     from_s, to_s = writes[0][0] - AROUND_S, writes[-1][1] + AROUND_S
     what = (
         f"power cut for {CUT_MS:g} ms, from {from_s:.4f} to {to_s:.4f} s, across {len(writes)} writes; "
-        f"full stick {SPANS_US[0]:g} us from neutral before, {SPANS_US[1]:g} us after"
+        f"full stick {SPANS_US[0]:g} us from {old.neutral:g} us before, {SPANS_US[1]:g} us from "
+        f"{new.neutral:g} us after"
     )
     instants = evenly(from_s, to_s, count)
     # A torn byte is left to chance: another seed, another outcome.

@@ -124,6 +124,15 @@ def _driven_before_arming() -> Story:
     return story
 
 
+def _driven_before_it_is_asked() -> Story:
+    """Armed by the full rite at neutral, and obeys what was asked before it."""
+    story = voyage()
+    story.mark(0.54, Mark.ALIGN)
+    story.drive_step(0.54, 0)
+    story.stop(0.56, Mark.ARMED)
+    return story
+
+
 def _armed_with_the_stick_up() -> Story:
     story = voyage()
     story.throttle[0] = (0.0, FORWARD_US)
@@ -205,6 +214,7 @@ PLANTS = [
     Plant("reversal.neutral", _two_reverse_steps_at_neutral),
     Plant("reversal.opposing_drive", _aligned_at_speed),
     Plant("arming.idle", _driven_before_arming, also=("arming.rite",)),
+    Plant("arming.idle", _driven_before_it_is_asked),
     Plant("arming.rite", _armed_with_the_stick_up),
     Plant("arming.rite", _armed_again_at_once_after_a_loss),
     Plant("arming.rite", _armed_again_at_once_after_a_reset),

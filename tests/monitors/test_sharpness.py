@@ -295,6 +295,7 @@ def test_every_limit_of_every_claim_has_been_shown_sharp():
         ("startup.off_and_said", "rest_rpm"),
         ("synchronism.lost_drive", "rest_rpm"),
         ("synchronism.recovers", "rest_rpm"),
+        ("synchronism.recovers", "cool_down_s"),
         ("tones.still", "rest_rpm"),
         ("tones.pitch", "demand_act_s"),
         ("tones.pattern", "demand_act_s"),

@@ -47,9 +47,11 @@ def test_every_scenario_is_inside_the_drives_envelope(family, drive):
 def test_scenarios_last_two_seconds_or_more(family):
     """Two hundred scenarios are to give more than 400 simulated seconds, three hundred not much over 1000.
 
-    A calibration counts frames by the hundred, and twice; its time-out alone is 10 s.
+    A calibration counts frames by the hundred, and twice; its time-out alone is 10 s. Giving up a blocked
+    rotor takes five tries.
     """
-    longest_s = {"calibration": 15.0, "tones": 6.0, "throttle_map": 7.0}.get(family, 5.0)
+    lengths_s = {"calibration": 18.0, "tones": 6.0, "startup": 8.0, "arming": 7.0, "throttle_map": 7.0}
+    longest_s = lengths_s.get(family, 5.0)
 
     @given(of_family(family))
     @settings(max_examples=60, database=None, deadline=None)

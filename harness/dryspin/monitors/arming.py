@@ -1,7 +1,8 @@
 """Arming: nothing moves before the full rite, and nothing goes on without a signal.
 
 The rite is measured at the pin, not believed: pulses that are valid and neutral, one after the
-other. It is due after power-on, after every reset, and after every loss of signal.
+other. It is due after power-on, after every reset, and after every loss of signal; what was asked
+before it is no demand.
 """
 
 from dataclasses import dataclass
@@ -25,6 +26,9 @@ STEADY_US = 2.0
 
 DUTY_SLACK = 8
 """Counts of 255 by which duty may still move under a steady stick: 3 %, what a control loop breathes."""
+
+WORD_S = 2e-3
+"""From a pulse to the firmware's word on it: a pass of a main line that is busy with a beat."""
 
 _CAUSES = {
     int(Reset.POWER_ON): "a power cut",
@@ -87,15 +91,28 @@ def _resets(evidence: Evidence) -> list[tuple[float, int]]:
 
 
 def idle(evidence: Evidence) -> Ruling:
-    """Before the firmware says armed, the supply drives no winding, unless to be heard."""
+    """Before the firmware is armed, and then until a pulse asks for it, nothing drives but to be heard."""
     rulings = []
     for period in evidence.derive(periods):
         if period.drives_s is not None and (period.armed_s is None or period.drives_s < period.armed_s):
             words = f"driven after {period.why} at {period.start_s:.3f} s without being armed"
             rulings.append(discrete(True, words, period.drives_s, period.drives_row))
-        elif period.armed_s is not None or period.stop_s - period.start_s > GAP_S:
+        elif period.armed_s is not None:
+            rulings.append(_unasked(evidence, period, period.armed_s))
+        elif period.stop_s - period.start_s > GAP_S:
             rulings.append(discrete(False, f"nothing driven between {period.why} and arming"))
     return worst(rulings, "the recording ends with the moment of power-on")
+
+
+def _unasked(evidence: Evidence, period: Period, armed_s: float) -> Ruling:
+    """From arming to the first pulse that may ask for a direction: a demand from before is none."""
+    demand = evidence.demand
+    asks_s = demand.falls_s[demand.maybe_forward | demand.maybe_reverse]
+    asked_s = next((float(t) for t in asks_s if t >= armed_s - WORD_S), period.stop_s)
+    if period.drives_s is not None and period.drives_s < asked_s:
+        words = f"driven {period.drives_s - armed_s:.3f} s after arming, before any pulse asks for it"
+        return discrete(True, words, period.drives_s, period.drives_row)
+    return discrete(False, f"nothing driven between {period.why} and the first demand")
 
 
 def rotor_still(evidence: Evidence) -> Ruling:
@@ -264,7 +281,12 @@ def _last_duty_row(evidence: Evidence, t_s: float) -> int:
 
 
 CLAIMS = (
-    Claim("idle", "before arming the supply drives no winding", Needs.PINS | Needs.INSIDE, idle),
+    Claim(
+        "idle",
+        "before arming, and after it before a pulse asks, the supply drives no winding",
+        Needs.PINS | Needs.INSIDE,
+        idle,
+    ),
     Claim(
         "rotor_still", "before arming the rotor stays where it is", Needs.INSIDE, rotor_still, ("idle_deg",)
     ),

@@ -45,7 +45,10 @@ _CAUSES = {
 
 
 def entry(evidence: Evidence) -> Ruling:
-    """Entered only from power-on, by a full run of high pulses from the first one on, at rest."""
+    """Entered only from power-on, by a full run of high pulses from the first one on, at rest.
+
+    A run of high pulses that may not lead there shows it by leading nowhere.
+    """
     recording, rulings = evidence.recording, []
     calibration = recording.drive.calibration
     for learning in evidence.learnings:
@@ -59,14 +62,18 @@ def entry(evidence: Evidence) -> Ruling:
         words = f"learning begins while the rotor turns at {rpm:.0f} rpm"
         rulings.append(at_most(rpm, evidence.limits["turning_rpm"], "rpm", words, moment_s, row))
         rulings += _high_pulses(evidence, calibration, learning)
-    return worst(rulings, _NEVER)
+    if calibration is not None:
+        rulings += _shut_out(evidence, calibration)
+    return worst(rulings, f"{_NEVER}, nor was it asked to in vain")
 
 
 def _high_pulses(evidence: Evidence, calibration: Calibration, learning: Learning) -> list[Ruling]:
     """The pulses since the firmware woke up: high ones only, and enough of them."""
     demand, recording = evidence.demand, evidence.recording
     rises_s = recording.seconds(recording.pulses.rises)
-    seen = np.flatnonzero((rises_s > _awake_s(evidence, learning)) & (demand.falls_s <= learning.start_s))
+    seen = np.flatnonzero(
+        (rises_s > _awake_s(evidence, learning.awake_s)) & (demand.falls_s <= learning.start_s)
+    )
     high = ~demand.invalid[seen] & (demand.widths_us[seen] > calibration.enter_us - GUARD_US)
     other = np.flatnonzero(~high)
     count = len(seen) - (int(other[-1]) + 1 if len(other) else 0)
@@ -81,13 +88,38 @@ def _high_pulses(evidence: Evidence, calibration: Calibration, learning: Learnin
     return rulings
 
 
-def _awake_s(evidence: Evidence, learning: Learning) -> float:
-    """When the firmware first said anything after its start: pulses before it has not seen."""
+def _shut_out(evidence: Evidence, calibration: Calibration) -> list[Ruling]:
+    """Full runs of high pulses behind a lower one since the start: none of them begins learning."""
+    demand, rulings = evidence.demand, []
+    high = demand.valid & (demand.widths_us > calibration.enter_us + GUARD_US)
+    low = demand.valid & (demand.widths_us < calibration.enter_us - GUARD_US)
+    starts_s = [0.0, *evidence.resets_s]
+    for start_s, stop_s in pairwise((*starts_s, evidence.recording.end_s)):
+        awake_s = _awake_s(evidence, start_s)
+        first, last = np.searchsorted(demand.falls_s, (awake_s, stop_s))
+        lower = np.flatnonzero(low[first:last])
+        if not len(lower):
+            continue
+        run = 0
+        for k in range(int(first) + int(lower[0]), int(last)):
+            run = run + 1 if high[k] else 0
+            fall_s = float(demand.falls_s[k])
+            if run < calibration.enter_frames or any(
+                learning.start_s <= fall_s <= learning.stop_s for learning in evidence.learnings
+            ):
+                continue
+            words = f"the stick is up for {run} pulses to {fall_s:.3f} s, but not from the first one on"
+            rulings.append(discrete(False, words, fall_s))
+            break
+    return rulings
+
+
+def _awake_s(evidence: Evidence, start_s: float) -> float:
+    """When the firmware first said anything after its start at `start_s`: pulses before it has not seen."""
     recording = evidence.recording
     cycles, _, _ = recording.of(Signal.MARK)
-    awake = recording.cycle_of(learning.awake_s)
-    said = cycles[cycles > awake]
-    return float(recording.seconds(said[0])) + WAKING_S if len(said) else learning.awake_s
+    said = cycles[cycles > recording.cycle_of(start_s)]
+    return float(recording.seconds(said[0])) + WAKING_S if len(said) else start_s
 
 
 def leaving(evidence: Evidence) -> Ruling:

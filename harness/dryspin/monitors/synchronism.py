@@ -80,8 +80,7 @@ def recovers(evidence: Evidence) -> Ruling:
         again_s = running_from(evidence, way, lost_s, until_s, limits["rest_rpm"])
         ends = [t for t in (again_s, *said[:1]) if t is not None and t <= until_s]
         seen_s = (min(ends) if ends else until_s) - lost_s
-        inside = evidence.inside_envelope(lost_s, min(until_s, lost_s + limits["recover_s"]))
-        limit_s = limits["recover_s" if inside else "give_up_s"]
+        limit_s = _recovery_s(evidence, lost_s, until_s)
         if not ends and seen_s <= limit_s:
             continue
         if seen_s > limit_s and turned_from_outside(evidence, lost_s, lost_s + seen_s):
@@ -90,6 +89,20 @@ def recovers(evidence: Evidence) -> Ruling:
         words = f"lost at {lost_s:.3f} s, when {mark_name(after.mark)}; {how} {seen_s:.3f} s later"
         rulings.append(at_most(seen_s, limit_s, "s", words, lost_s + min(seen_s, limit_s), after.row))
     return worst(rulings, "no run ended while the stick still asked for it, with time to see what follows")
+
+
+def _recovery_s(evidence: Evidence, lost_s: float, until_s: float) -> float:
+    """Time granted from a loss to another run or to giving up.
+
+    Inside the envelope, one try. A jam that is over before the pause due between tries is has cost no
+    try either: the time counts from its end. Elsewhere, all tries there are.
+    """
+    recover_s, pause_s = evidence.limits["recover_s"], evidence.limits["cool_down_s"]
+    ends_s = [t for t, _ in evidence.recording.scenario.load_factor if lost_s < t <= lost_s + pause_s]
+    for free_s in (lost_s, *ends_s):
+        if evidence.inside_envelope(free_s, max(free_s, min(until_s, free_s + recover_s))):
+            return free_s - lost_s + recover_s
+    return evidence.limits["give_up_s"]
 
 
 def driven_runs(evidence: Evidence) -> list[Drive]:
@@ -152,6 +165,6 @@ CLAIMS = (
         "after a loss it runs again, or is given up and said so",
         Needs.PINS | Needs.INSIDE,
         recovers,
-        ("recover_s", "give_up_s", "rest_rpm"),
+        ("recover_s", "give_up_s", "rest_rpm", "cool_down_s"),
     ),
 )

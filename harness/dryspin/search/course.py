@@ -32,6 +32,8 @@ class Course:
     """The part of a scenario that tells a story; the rest is where the drive stands meanwhile.
 
     Steps and faults may be added in any order; of two steps at one moment the later added counts.
+    `jam` is a factor on the propeller's torque; `blocked`: something holds the rotor throughout.
+    `aside`: a rare story, told for one claim, in which others of its family are not exercised.
     """
 
     throttle_us: list[tuple[float, float]]
@@ -39,6 +41,8 @@ class Course:
     faults: list[Fault] = field(default_factory=list)
     load_nm: Trace = ()
     jam: Trace = ()
+    blocked: bool = False
+    aside: bool = False
 
     def step(self, at_s: float, width_us: float) -> None:
         """The throttle pulses get another width from `at_s` on."""

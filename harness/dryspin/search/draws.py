@@ -62,6 +62,24 @@ class SeededDraws(Draws):
         return self._generator.randrange(n)
 
 
+class NotedDraws(Draws):
+    """Answers from a note, one after the other; what is too large is cut.
+
+    Behind its end the generator answers, or, without one, the simplest is chosen.
+    """
+
+    def __init__(self, noted: Sequence[int], generator: Random | None = None) -> None:
+        super().__init__()
+        self._noted = iter(noted)
+        self._generator = generator
+
+    def _choose(self, name: str, n: int) -> int:
+        noted = next(self._noted, None)
+        if noted is None:
+            return self._generator.randrange(n) if self._generator else 0
+        return min(noted, n - 1)
+
+
 class HypothesisDraws(Draws):
     """Answers from Hypothesis: one bounded integer, thus one entry of its choice sequence, each."""
 

@@ -31,6 +31,9 @@ from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
 from dryspin.search.sweeping import throttle_map
 
+BLOCKED_S = 6.5
+"""A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
+
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
 
@@ -72,11 +75,19 @@ def commutation(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
 
 
 def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
-    """A start from rest; then, mostly, a stop and a second start from wherever the rotor is."""
+    """A start from rest; then, mostly, a stop and a second start from wherever the rotor is.
+
+    Rarely something holds the rotor, for as long as it takes to try in vain and to give up.
+    """
     stick = Stick(drive)
+    kind = draws.index("kind", 12)
     course = rite(drive, draws, frame_ms)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
+    if kind == RARE:
+        course.blocked = course.aside = True
+        course.end_s += BLOCKED_S
+        return course
     at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
     if draws.index("water", 4) == 1:
         # What the water pushes with, friction holds: more is no rotor at rest.
@@ -117,7 +128,7 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
 
     Before the rite the stick may be up, which must not arm. Reset, power cut or supply gap come at any
     instant under drive, with any stick; after that and after the loss the stick may stay up, which
-    must not drive.
+    must not drive. It may then go through the rite again, with a rotor that turns or has come to rest.
     """
     stick = Stick(drive)
     way = draws.index("way", 2)
@@ -138,8 +149,8 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     course.step(at_s, draws.pick("lost as", stick.bad_us))
     at_s += draws.pick("lost", (0.4, 0.3, 0.6))
     course.step(at_s, up_us)
-    if draws.index("again", 6) == 1:
-        at_s += draws.pick("release again", (0.1, 0.2))
+    if draws.index("again", 3) == 1:
+        at_s += draws.pick("release again", (0.1, 0.8, 1.2))
         course.step(at_s, stick.neutral_us)
         at_s += armed_s(frame_ms)
         course.step(at_s, stick.demand(draws.index("again way", 2), 1.0))

@@ -5,13 +5,23 @@ old range at two positions, and after the cut at one whose share of the stick's 
 the old range and the other under the new.
 """
 
-from dataclasses import dataclass
+import math
+from collections.abc import Sequence
 from itertools import count
 
 from dryspin.drive import Calibration, Drive
 from dryspin.scenario import Scenario
-from dryspin.search.course import RARE, START_UP_S, Course, armed_s, fall_s
+from dryspin.search.course import RARE, START_UP_S, Course, Stick, armed_s, fall_s
 from dryspin.search.draws import MAX_VALUES, Draws
+from dryspin.search.positions import (
+    SPANS,
+    Positions,
+    declared_positions,
+    positions_of,
+    ranges,
+    spans_of,
+    width_at,
+)
 from dryspin.search.rehearsal import Rehearsal, Spans
 
 SETTLE_S = 0.1
@@ -20,17 +30,22 @@ SETTLE_S = 0.1
 STORING_S = 0.25
 """From the last pulse to a complete store, where no rehearsal has shown it."""
 
-DRIVE_S, CHANGE_S = 0.9, 0.6
-"""A demand is to be seen for: start and 0.4 s at a steady duty; a change of it, likewise."""
+DRIVE_S, CHANGE_S, TURN_S = 0.9, 0.6, 1.5
+"""A demand is to be seen for: start and 0.4 s at a steady duty; a change of it, a reversal, likewise."""
 
 READY_S = 0.3
 """The tone that may follow the rite."""
 
-SPANS = 4
-"""Distances of full stick from neutral to choose from; no two give one position the same duty."""
+BEGINNING = 0.02
+"""Share of a write at which its byte is still as it was."""
 
-SHIFTS_US = (0.0, -10.0, 10.0)
-"""Of the learnt neutral: inside every dead band, so that the stick arms whichever range is in force."""
+TAUGHT_SHARE = 0.6
+"""Of the stick's way, at which a range is seen at work before and after."""
+
+KINDS = 24
+GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE = RARE, RARE + 8, RARE + 3
+INTERRUPTED = (RARE + 1, RARE + 13)
+"""Of all kinds those that are not learnt to the end; the covering plan meets every kind once."""
 
 DEFAULT = Calibration(1700.0, 100, ("high", "neutral", "low"), 25, 15.0, 10.0, 200.0, 700.0)
 """For a drive that declares none: its firmware is to do nothing of the kind."""
@@ -38,42 +53,37 @@ DEFAULT = Calibration(1700.0, 100, ("high", "neutral", "low"), 25, 15.0, 10.0, 2
 CUT_BY = (*("power cut", "power cut", "reset") * 4, "supply gap")
 """A gap is rare: what the bus capacitor lasts depends on supply and tones, so that it mostly misses."""
 
-INNER = 0.72
-"""Share of the narrower way at which old and new range are told apart."""
-
-
-@dataclass(frozen=True)
-class Positions:
-    """Where the stick is held: high, neutral, low, in us."""
-
-    high: float
-    neutral: float
-    low: float
-
-    def forward(self, drive: Drive) -> float:
-        """Full forward of the range that these positions teach."""
-        return self.high if drive.throttle.forward_full_us > drive.throttle.neutral_us else self.low
-
 
 def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
-    """Two calibrations, the second cut off in its writing (rarely at a second try); or one given up."""
-    kind = draws.index("kind", 12)
+    """A range in force, then a calibration cut off in its writing (rarely at a second try).
+
+    The range in force was learnt before, or is the declared one. Rarely the calibration is given up,
+    or asked for when it is too late.
+    """
+    kind = draws.index("kind", KINDS)
     rite = drive.calibration or DEFAULT
-    spans_us = spans_of(drive, rite)
     course = Course([(0.0, 0.0)], 0.0)
-    if kind == RARE:
-        return _given_up(draws, drive, rite, course, frame_ms)
-    neutral_us = drive.throttle.neutral_us + draws.pick("shift", SHIFTS_US)
-    first = draws.index("old span", SPANS)
-    old = positions_of(spans_us[first], neutral_us)
-    new = positions_of(spans_us[(first + 1 + draws.index("new span", SPANS - 1)) % SPANS], neutral_us)
-    done_s = learn(course, rite, frame_ms, 0.0, old)
-    stored_s = done_s + storing_s(rehearsal.store_s)
+    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE)
+    if kind in (GIVEN_UP_NARROW, GIVEN_UP):
+        from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
+        narrow = kind == GIVEN_UP_NARROW
+        return _given_up(draws, drive, rite, course, frame_ms, from_s, old, narrow=narrow)
+    if kind == TOO_LATE:
+        from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
+        return _too_late(draws, drive, rite, course, frame_ms, from_s, old)
     way = draws.index("way", 2)
-    at_s = drive_at(course, drive, frame_ms, stored_s, old, telling_shares(drive, old, new), way)
+    taught = draws.index("old span", SPANS + 2) % (SPANS + 1)
+    old, new, telling = ranges(draws, drive, rite, taught, way)
+    from_s = 0.0
+    if taught:
+        from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
+    at_s = hold_at(course, drive, frame_ms, from_s, old.neutral, telling.seen_us)
+    if telling.seen_us[-1] != new.high:
+        course.step(at_s, old.neutral)
+        at_s = round(at_s + 0.05, 4)
     back_s = course.fault("power cut", at_s, draws.pick("off for", (30.0, 100.0, 5.0)))
     course.step(at_s, new.high)
-    if kind == RARE + 1:
+    if kind in INTERRUPTED:
         back_s = _interrupted(draws, course, rite, frame_ms, back_s, new)
     done_s = learn(course, rite, frame_ms, back_s, new)
     kind_of_cut = draws.pick("cut by", CUT_BY)
@@ -83,6 +93,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     elif kind_of_cut == "power cut":
         back_s = course.fault("power cut", cut_s, draws.pick("cut for", (30.0, 5.0, 100.0)))
     else:
+        course.aside = True
         # The bus capacitor feeds the controller on; it is to end within the writing.
         begin_s = max(cut_s - fall_s(drive), 0.0)
         back_s = course.fault("supply gap", begin_s, round((cut_s - begin_s) * 1000.0 + 60.0))
@@ -90,37 +101,95 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         # High for less than the rite: neither calibration nor drive may come of it.
         course.step(cut_s, new.high)
         back_s += 0.2
-    at_s = drive_at(course, drive, frame_ms, back_s, old, (telling_share(drive, old, new),), way)
-    course.end_s = at_s
+    middle_us = round((old.neutral + new.neutral) / 2.0)
+    at_s = hold_at(course, drive, frame_ms, back_s, middle_us, telling.told_us)
+    course.end_s = round(at_s + 0.05, 4)
+    if not taught:
+        # What the cut left behind must not be in the way of the next one.
+        course.step(at_s, old.neutral)
+        from_s = course.fault("power cut", at_s + 0.05, 30.0)
+        course.end_s = round(learn(course, rite, frame_ms, from_s, new) + storing_s(rehearsal.store_s), 4)
     return course
 
 
-def _given_up(draws: Draws, drive: Drive, rite: Calibration, course: Course, frame_ms: float) -> Course:
+def _taught_before(
+    draws: Draws, drive: Drive, rite: Calibration, course: Course, frame_ms: float, rehearsal: Rehearsal
+) -> tuple[float, Positions]:
+    """Mostly a calibration, driven by and switched off; returns the next power-on and the range in force."""
+    taught = draws.index("taught before", 1 + SPANS)
+    if not taught:
+        return 0.0, declared_positions(drive)
+    old = positions_of(rite, spans_of(drive, rite)[taught - 1], drive.throttle.neutral_us)
+    from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
+    held_us = width_at(drive, old.neutral, old.high, TAUGHT_SHARE)
+    at_s = hold_at(course, drive, frame_ms, from_s, old.neutral, (held_us,))
+    return course.fault("power cut", at_s, 30.0), old
+
+
+def _given_up(
+    draws: Draws,
+    drive: Drive,
+    rite: Calibration,
+    course: Course,
+    frame_ms: float,
+    from_s: float,
+    old: Positions,
+    *,
+    narrow: bool,
+) -> Course:
     """Positions that make no range, or no position at all until time is up; then the old range drives."""
     # Entry needs a high stick, so neutral moves.
     neutral_us = rite.enter_us + 20.0 - rite.span_min_us + 40.0
-    narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
+    too_narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
     wide_us = min(drive.throttle.valid_high_us - 10.0, 1480.0 + rite.span_max_us + 15.0)
     wide = Positions(wide_us, wide_us - rite.span_max_us - 15.0, 1100.0)
     upside_down = Positions(1900.0, 1100.0, 1500.0)
-    for_ever = draws.index("for ever", 6) == 1
-    positions = draws.pick("positions", (narrow, wide, upside_down))
-    done_s = learn(course, rite, frame_ms, 0.0, positions, frames=8 if for_ever else rite.hold_frames)
+    for_ever = not narrow and draws.index("for ever", 4) == 1
+    positions = too_narrow if narrow else draws.pick("positions", (wide, upside_down))
+    done_s = learn(course, rite, frame_ms, from_s, positions, frames=8 if for_ever else rite.hold_frames)
     at_s = done_s + STORING_S + SETTLE_S
     if for_ever:
         # The stick goes on moving between two positions that are never held for long enough.
         step_s = (rite.hold_frames - 8) * frame_ms / 1000.0
-        last_s = START_UP_S + (rite.enter_frames + 2) * frame_ms / 1000.0 + rite.timeout_s + 0.5
+        last_s = from_s + START_UP_S + (rite.enter_frames + 2) * frame_ms / 1000.0 + rite.timeout_s + 0.5
         for k in count():
             at_s = done_s + k * step_s
             if at_s > last_s:
                 break
             course.step(at_s, positions.low if k % 2 else positions.neutral)
-    course.step(at_s, drive.throttle.neutral_us)
-    full = Positions(
-        drive.throttle.forward_full_us, drive.throttle.neutral_us, drive.throttle.reverse_full_us
-    )
-    course.end_s = drive_at(course, drive, frame_ms, at_s, full, (0.6,), draws.index("way", 2))
+    held_us = width_at(drive, old.neutral, old.toward(drive, draws.index("way", 2)), TAUGHT_SHARE)
+    course.end_s = round(hold_at(course, drive, frame_ms, at_s, old.neutral, (held_us,)) + 0.05, 4)
+    return course
+
+
+def _too_late(
+    draws: Draws,
+    drive: Drive,
+    rite: Calibration,
+    course: Course,
+    frame_ms: float,
+    from_s: float,
+    old: Positions,
+) -> Course:
+    """The stick goes up for the whole rite where that must lead nowhere.
+
+    First after power-on, behind a few pulses with the stick elsewhere; then at sea, full ahead, when a
+    lost signal comes back.
+    """
+    frame_s = frame_ms / 1000.0
+    up_us = max(old.high, rite.enter_us + 20.0)
+    # The run of pulses, and as long again as it may take to see that the rotor rests.
+    long_s = (rite.enter_frames + 2) * frame_s + SETTLE_S + STORING_S
+    course.step(from_s, draws.pick("first", (old.neutral, old.low, (old.neutral + old.low) / 2.0)))
+    at_s = from_s + START_UP_S + (2 + draws.index("frames first", 10)) * frame_s
+    at_s = round(at_s / frame_s) * frame_s
+    course.step(at_s, up_us)
+    at_s += long_s
+    at_s = hold_at(course, drive, frame_ms, round(at_s / frame_s) * frame_s, old.neutral, (up_us,))
+    course.step(at_s, draws.pick("lost as", Stick(drive).bad_us))
+    at_s += draws.pick("lost", (0.4, 0.3, 0.6))
+    course.step(at_s, up_us)
+    course.end_s = round(at_s + long_s, 4)
     return course
 
 
@@ -146,7 +215,7 @@ def calibration_alone(drive: Drive) -> tuple[Scenario, float]:
     """A calibration to the declared range, for the rehearsal, and the end of the last pulse it needs."""
     rite = drive.calibration or DEFAULT
     course, frame_ms = Course([(0.0, 0.0)], 0.0), 10.0
-    positions = positions_of(spans_of(drive, rite)[0], drive.throttle.neutral_us)
+    positions = positions_of(rite, spans_of(drive, rite)[0], drive.throttle.neutral_us)
     done_s = learn(course, rite, frame_ms, 0.0, positions)
     scenario = Scenario(
         seed=0,
@@ -192,9 +261,13 @@ def storing_s(store_s: Spans) -> float:
 
 
 def _phase_s(draws: Draws, store_s: Spans) -> float:
-    """A moment within a write, from the last pulse on: any write, any of a thousand phases of it."""
-    # From the middle of a write on, so that the simplest choice is surely within it.
-    share = ((draws.index("phase", 100) + 50) % 100) / 100.0 + draws.index("finer phase", 10) / 1000.0
+    """A moment within a write, from the last pulse on: any write, any of a thousand phases of it.
+
+    Every other time it is the beginning, with the bytes before whole and this one as it was.
+    """
+    share = BEGINNING
+    if draws.index("within", 2):
+        share = draws.index("phase", 100) / 100.0 + draws.index("finer phase", 10) / 1000.0
     if not store_s:
         return share * STORING_S
     # A choice has so many values at most; with more writes some are left out.
@@ -203,56 +276,14 @@ def _phase_s(draws: Draws, store_s: Spans) -> float:
     return begin_s + share * (end_s - begin_s)
 
 
-def drive_at(
-    course: Course,
-    drive: Drive,
-    frame_ms: float,
-    from_s: float,
-    at: Positions,
-    shares: tuple[float, ...],
-    way: int,
+def hold_at(
+    course: Course, drive: Drive, frame_ms: float, from_s: float, neutral_us: float, held_us: Sequence[float]
 ) -> float:
-    """Arm from `from_s` on, then hold the stick at shares of its way; returns when all were held."""
-    course.step(from_s, at.neutral)
+    """Arm from `from_s` on at `neutral_us`, then hold the stick at each of `held_us`; returns the end."""
+    course.step(from_s, neutral_us)
     at_s = from_s + armed_s(frame_ms) + READY_S
-    full_us = at.forward(drive) if way == 0 else at.high + at.low - at.forward(drive)
-    for k, share in enumerate(shares):
-        course.step(at_s, _width(drive, at.neutral, full_us, share))
-        at_s += CHANGE_S if k else DRIVE_S
-    course.step(at_s, at.neutral)
-    return round(at_s + 0.05, 4)
-
-
-def spans_of(drive: Drive, rite: Calibration) -> tuple[float, ...]:
-    """Distances of full stick, the widest first: sane, and high enough to ask for calibration."""
-    throttle = drive.throttle
-    least_us = max(rite.span_min_us, rite.enter_us - throttle.neutral_us) + 60.0
-    room_us = min(throttle.valid_high_us - throttle.neutral_us, throttle.neutral_us - throttle.valid_low_us)
-    most_us = max(min(rite.span_max_us, room_us) - 200.0, least_us + 80.0)
-    step_us = (most_us - least_us) / (SPANS - 1)
-    return tuple(round(most_us - k * step_us) for k in range(SPANS))
-
-
-def positions_of(span_us: float, neutral_us: float) -> Positions:
-    """The same span on either side of neutral, us."""
-    return Positions(neutral_us + span_us, neutral_us, neutral_us - span_us)
-
-
-def _width(drive: Drive, neutral_us: float, full_us: float, share: float) -> float:
-    """Pulse width at a share of the way from the edge of the dead band to full."""
-    band_us = drive.throttle.dead_band_us if full_us > neutral_us else -drive.throttle.dead_band_us
-    return float(round(neutral_us + band_us + share * (full_us - neutral_us - band_us)))
-
-
-def telling_shares(drive: Drive, old: Positions, new: Positions) -> tuple[float, float]:
-    """Shares of the old range to be seen: what the telling position is under either range."""
-    band_us = drive.throttle.dead_band_us
-    ways_us = old.high - old.neutral - band_us, new.high - new.neutral - band_us
-    inner_us = INNER * min(ways_us)
-    return inner_us / max(ways_us), INNER
-
-
-def telling_share(drive: Drive, old: Positions, new: Positions) -> float:
-    """The telling position as a share of the old range."""
-    outer, inner = telling_shares(drive, old, new)
-    return inner if old.high - old.neutral < new.high - new.neutral else outer
+    for k, width_us in enumerate(held_us):
+        course.step(at_s, width_us)
+        way = [math.copysign(1.0, us - neutral_us) for us in held_us[max(k - 1, 0) : k + 1]]
+        at_s += TURN_S if way[0] != way[-1] else CHANGE_S if k else DRIVE_S
+    return at_s

@@ -1,12 +1,14 @@
 """Shrinking: from a scenario that breaks a claim to a short one that still does.
 
-First Hypothesis shortens the list of choices the scenario was built from; then what Hypothesis
-cannot see (the scenario as plain data) is tidied piece by piece. Both are capped by the number
-of trials, never by time, so that a slow machine finds the same scenario.
+First the story is told anew with one choice changed at a time, the shortest story first: how many
+events it has is known without a trial. Then Hypothesis shortens the list of choices; then what
+Hypothesis cannot see (the scenario as plain data) is tidied piece by piece. All are capped by the
+number of trials, never by time, so that a slow machine finds the same scenario.
 """
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from random import Random
 from typing import Any
 
 import hypothesis
@@ -18,12 +20,18 @@ from dryspin.drive import Drive
 from dryspin.errors import RigError
 from dryspin.findings import BROKEN, Outcome, Trial
 from dryspin.scenario import LINEAR_TRACES, Scenario, Trace
-from dryspin.search.strategies import Draft, drafts
+from dryspin.search.strategies import Draft, drafts, retold
 
 TryOut = Callable[[Scenario], Trial]
 
+RETELL_SHARE = 2
+"""One in so many of the trials granted may go to stories told anew."""
+
 TIDY_SHARE = 3
 """One in so many of the trials granted is kept for tidying."""
+
+SIMPLER_CHOICES = (0, 1, 2, 3)
+"""Values of a choice that are tried in place of another: the simplest."""
 
 AFTER_S = 0.02
 """Time kept after the moment a claim broke: a few turns of the rotor, one throttle frame."""
@@ -61,6 +69,8 @@ def shrink(try_out: TryOut, drive: Drive, draft: Draft, claim: str, cap: int) ->
     hunt = _Hunt(try_out, claim, cap)
     if not hunt.breaks(draft.scenario):
         return None
+    hunt.cap = max(cap // RETELL_SHARE, 1)
+    draft = _by_stories(hunt, drive, draft)
     hunt.cap = cap - cap // TIDY_SHARE
     _by_choices(hunt, drive, draft)
     hunt.cap = cap
@@ -77,6 +87,7 @@ class _Hunt:
         self.cap = cap
         self.trials = 0
         self._known: dict[str, bool] = {}
+        self._moments_s: dict[str, float | None] = {}
         self._best: Shrunk | None = None
 
     @property
@@ -99,9 +110,14 @@ class _Hunt:
                 return False
             outcome = trial.of(self.claim)
             self._known[key] = outcome.status == BROKEN
+            self._moments_s[key] = outcome.moment_s
             if self._known[key] and (self._best is None or size(scenario) < size(self._best.scenario)):
                 self._best = Shrunk(scenario, outcome, trial.digest, self.trials)
         return self._known[key]
+
+    def cut_after(self, scenario: Scenario, after_s: float) -> float | None:
+        """Where to cut a scenario that was tried, `after_s` after its moment; None where it ends by then."""
+        return _cut_after(scenario, self._moments_s[scenario.to_toml()], after_s)
 
 
 class _OneEntry(ExampleDatabase):
@@ -123,10 +139,46 @@ class _OneEntry(ExampleDatabase):
         """Nothing was kept."""
 
 
+def _by_stories(hunt: _Hunt, drive: Drive, draft: Draft) -> Draft:
+    """Change one choice after another as long as the story gets fewer events; returns the last that broke.
+
+    Where none of the shorter stories breaks, the shortest is tried with other choices behind its own.
+    """
+    while shorter := _shorter(drive, draft):
+        broken = next((told for _, told in shorter if hunt.breaks(told.scenario)), None)
+        if broken is None:
+            at, shortest = shorter[0]
+            broken = _otherwise(hunt, drive, shortest, at + 1, draft.scenario.events)
+        if broken is None:
+            break
+        draft = broken
+    return draft
+
+
+def _otherwise(hunt: _Hunt, drive: Drive, story: Draft, kept: int, events: int) -> Draft | None:
+    """The story with its first `kept` choices and any others behind them: one that breaks, if there is."""
+    generator = Random(kept)
+    for _ in range(hunt.cap):
+        told = retold(drive, story, story.choices[:kept], generator)
+        if told.scenario.events < events and hunt.breaks(told.scenario):
+            return told
+    return None
+
+
+def _shorter(drive: Drive, draft: Draft) -> list[tuple[int, Draft]]:
+    """Stories with one choice made simpler that have fewer events, the shortest first, and which choice."""
+    found: dict[str, tuple[int, Draft]] = {}
+    for k, chosen in enumerate(draft.choices):
+        for value in (value for value in SIMPLER_CHOICES if value < chosen):
+            told = retold(drive, draft, (*draft.choices[:k], value, *draft.choices[k + 1 :]))
+            if told.scenario.events < draft.scenario.events:
+                found.setdefault(told.scenario.to_toml(), (k, told))
+    return sorted(found.values(), key=lambda item: size(item[1].scenario))
+
+
 def _by_choices(hunt: _Hunt, drive: Drive, draft: Draft) -> None:
     """Let Hypothesis shorten the choices; every scenario is cut behind the moment it broke first."""
-    assert hunt.best is not None
-    until_s = _cut_after(hunt.best, LATER_S)
+    until_s = hunt.cut_after(draft.scenario, LATER_S)
     if until_s is not None and not hunt.breaks(cut(draft.scenario, until_s)):
         until_s = None
     # One class per claim: Hypothesis tells failures apart by class and never slips between them.
@@ -174,7 +226,7 @@ def _by_pieces(hunt: _Hunt) -> None:
 def _simpler(best: Shrunk) -> Iterator[Scenario]:
     """Scenarios with one piece less or plainer, the greatest gain first."""
     scenario = best.scenario
-    if (until_s := _cut_after(best)) is not None:
+    if (until_s := _cut_after(scenario, best.outcome.moment_s)) is not None:
         yield cut(scenario, until_s)
     for k in range(len(scenario.faults)):
         yield replace(scenario, faults=scenario.faults[:k] + scenario.faults[k + 1 :])
@@ -185,15 +237,25 @@ def _simpler(best: Shrunk) -> Iterator[Scenario]:
                 yield _with(scenario, name, trace[:1])
                 yield _with(scenario, name, ((0.0, max(value for _, value in trace)),))
     steps = scenario.throttle_us
-    for k in reversed(range(1, len(steps))):
-        yield replace(scenario, throttle_us=steps[:k] + steps[k + 1 :])
+    for shorter in _fewer_steps(steps, 1):
+        yield replace(scenario, throttle_us=shorter)
     if scenario.parts:
         yield replace(scenario, parts={})
     for name in scenario.parts:
         yield replace(scenario, parts={k: v for k, v in scenario.parts.items() if k != name})
+    for shorter in _fewer_steps(steps, 2):
+        yield replace(scenario, throttle_us=shorter)
     yield replace(scenario, seed=0)
     yield replace(scenario, rest_deg=0.0)
     yield replace(scenario, frame_ms=20.0)
+
+
+def _fewer_steps(steps: Trace, fewer: int) -> Iterator[Trace]:
+    """Steps less by `fewer` in a row: the one before goes on, or the one behind comes in their place."""
+    for k in reversed(range(1, len(steps) - fewer + 1)):
+        yield (*steps[:k], *steps[k + fewer :])
+        if k + fewer < len(steps):
+            yield (*steps[:k], (steps[k][0], steps[k + fewer][1]), *steps[k + fewer + 1 :])
 
 
 def _with(scenario: Scenario, name: str, trace: Trace) -> Scenario:
@@ -201,12 +263,11 @@ def _with(scenario: Scenario, name: str, trace: Trace) -> Scenario:
     return replace(scenario, **changed)
 
 
-def _cut_after(best: Shrunk, after_s: float = AFTER_S) -> float | None:
-    moment_s = best.outcome.moment_s
+def _cut_after(scenario: Scenario, moment_s: float | None, after_s: float = AFTER_S) -> float | None:
     if moment_s is None:
         return None
     until_s = round(moment_s + after_s + 0.005, 2)
-    return until_s if until_s < best.scenario.end_s else None
+    return until_s if until_s < scenario.end_s else None
 
 
 def cut(scenario: Scenario, until_s: float) -> Scenario:

@@ -1,8 +1,10 @@
 """Synchronism: a rotor that is torn out of step, and let go again.
 
-What jams a propeller, weed or a rope, brakes it but never drives it backwards: the propeller's own
-torque, some thousand times of it, which leaves a full-speed rotor some 300 rpm.
+What jams a propeller, weed or a rope, brakes it but never drives it backwards: a torque like the
+propeller's own, but so many times of it that all the motor has leaves the rotor next to no speed.
 """
+
+import math
 
 from dryspin.drive import Drive
 from dryspin.search.course import RARE, Course, Stick, rite
@@ -18,8 +20,11 @@ RUN_S = 0.6
 ONSET_S = 0.02
 """A rope does not tighten in no time."""
 
-AFTER_S = 1.9
-"""A loss is let go, cools down for half a second, is braked, and is started anew: all of it is to be seen."""
+AFTER_S = 2.6
+"""A loss is let go, cools down, is braked, and is started anew within two seconds of the jam's end."""
+
+CRAWLS_RPM = (100.0, 60.0, 150.0)
+"""Speed at which the jam takes all the torque of a locked motor: no closed loop goes on so slowly."""
 
 
 def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
@@ -33,11 +38,12 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
     size = draws.pick("size", SIZES)
     course.step(course.end_s, stick.demand(way, size))
     stall_s = course.end_s + RUN_S + draws.index("later", 5) * 0.1 + draws.index("later ms", 50) / 1000.0
-    if draws.index("gap", 12) == RARE:
+    course.aside = draws.index("gap", 12) == RARE
+    if course.aside:
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))
     else:
         until_s = stall_s + ONSET_S + draws.pick("held", (0.1, 0.08, 0.12))
-        thick = draws.pick("thick", (3000.0, 10000.0, 5000.0, 2000.0))
+        thick = jam_factor(drive, draws.pick("crawls", CRAWLS_RPM))
         trace = ((0.0, 1.0), (stall_s, 1.0), (stall_s + ONSET_S, thick), (until_s, thick))
         course.jam = tuple((round(t_s, 4), times) for t_s, times in (*trace, (until_s + ONSET_S, 1.0)))
     move = draws.index("move", 14)
@@ -47,3 +53,16 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.demand(1 - way, size))
     course.end_s = stall_s + AFTER_S
     return course
+
+
+def jam_factor(drive: Drive, rpm: float) -> float:
+    """Factor on the nominal propeller that takes the torque of a locked rotor at `rpm`.
+
+    kt V / R (textbook), at the highest supply and the least resistance: no part of the drive has more.
+    """
+    r_ohm = 2.0 * (drive.motor.r_phase_ohm.low + drive.bridge.r_on_ohm.low) + drive.supply.r_ohm.low
+    locked_nm = drive.motor.kt_nm_per_a * drive.supply.v_v.high / r_ohm
+    w_rad_s = rpm * math.pi / 30.0
+    kq_nm_s2 = drive.load.kq_nm_s2.nominal
+    # A drive without a propeller has nothing to jam.
+    return float(f"{locked_nm / (kq_nm_s2 * w_rad_s**2):.2g}") if kq_nm_s2 > 0.0 else 1.0

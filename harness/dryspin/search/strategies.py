@@ -5,7 +5,7 @@ The same construction serves two askers: `covering_draft` goes through the envel
 Hypothesis strategy that looks everywhere else and shrinks.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from random import Random
 
@@ -15,7 +15,7 @@ from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
 from dryspin.scenario.schema import OUTAGES
 from dryspin.search.course import Course
-from dryspin.search.draws import Draws, HypothesisDraws, SeededDraws
+from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
 from dryspin.search.flavours import FLAVOURS, frames_ms
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
@@ -40,13 +40,14 @@ MAX_OFF_NOMINAL = 3
 class Draft:
     """A scenario together with the choices it was built from, which Hypothesis can shrink.
 
-    `rehearsal` is what the choices aim by.
+    `rehearsal` is what the choices aim by; `aside` see `Course`.
     """
 
     family: str
     scenario: Scenario
     choices: tuple[int, ...]
     rehearsal: Rehearsal = UNREHEARSED
+    aside: bool = False
 
 
 def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHEARSED) -> Draft:
@@ -76,11 +77,17 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
         supply_v=supply_v,
         load_factor=load_factor,
         load_nm=course.load_nm,
+        speed_rpm=((0.0, 0.0),) if course.blocked else (),
         comparator_noise_mv=noise_mv,
         parts=parts,
         faults=tuple(sorted(course.faults, key=lambda fault: fault.at_s)),
     )
-    return Draft(family, scenario, tuple(draws.choices), rehearsal)
+    return Draft(family, scenario, tuple(draws.choices), rehearsal, course.aside)
+
+
+def retold(drive: Drive, draft: Draft, choices: Sequence[int], generator: Random | None = None) -> Draft:
+    """The draft with other choices; those behind them from `generator`, or the simplest."""
+    return build(NotedDraws(choices, generator), drive, draft.family, draft.rehearsal)
 
 
 @st.composite
@@ -101,11 +108,11 @@ def covering_draft(
 
     Rows are numbered through all families. Twenty-four rows in sequence meet every rest sector
     (their order differs with the seed), both ends of the supply with both ends of the propeller,
-    and full stick both ways.
+    full stick both ways, every kind of story a flavour has, and cuts in every write of the store.
     """
     sectors = list(range(SECTORS))
     Random(seed).shuffle(sectors)
-    fixed = {"sector": sectors[row % SECTORS], "way": row}
+    fixed = {"sector": sectors[row % SECTORS], "way": row, "kind": row, "write": row}
     # level(): 1 is the low end, 2 the high end; every third row is left free.
     if row % 3:
         fixed["supply"] = row % 3
