@@ -18,8 +18,11 @@ LOOK_BACK = 8
 _PAIRS = {"movw", "adiw", "sbiw"}
 
 
-def counted_passes(image: Image, head: int, back: tuple[int, ...]) -> int | None:
-    """Passes of a loop that counts a register down from a constant to zero; None for any other loop."""
+def counted_jumps(image: Image, head: int, back: tuple[int, ...]) -> int | None:
+    """How often a loop that counts a register down from a constant to zero jumps back: once less.
+
+    None for any other loop.
+    """
     if len(back) != 1 or image.jumps_to(head) != set(back):
         return None
     last = image.instructions[back[0]]
@@ -30,7 +33,8 @@ def counted_passes(image: Image, head: int, back: tuple[int, ...]) -> int | None
     straight = all(len(image.jumps_to(i.address)) == 0 for i in body[1:])
     if not straight or any(_touches(i, counter) or not _falls_through(i) for i in body[:-1]):
         return None
-    return _loaded(image, head, counter)
+    passes = _loaded(image, head, counter)
+    return None if passes is None else passes - 1
 
 
 def _loaded(image: Image, head: int, counter: str) -> int | None:

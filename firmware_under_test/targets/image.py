@@ -35,23 +35,30 @@ class Image:
             self._take_names(elf)
 
     def _take_symbols(self, elf: Any) -> None:
-        """Functions with the object they came from: local symbols follow their file's name."""
+        """Functions with the object they came from: local symbols follow their file's name.
+
+        Routines of the compiler's library are global labels of no type.
+        """
         self.symbols: dict[str, int] = {}
         self.objects: dict[int, str] = {}
-        functions = set()
+        self._symbol_at: dict[int, str] = {}
+        code = elf.get_section_index(".text")
         file = ""
         for symbol in elf.get_section_by_name(".symtab").iter_symbols():
-            info = symbol["st_info"]
-            if info["type"] == "STT_FILE":
+            kind, bind = symbol["st_info"]["type"], symbol["st_info"]["bind"]
+            address = int(symbol["st_value"])
+            if kind == "STT_FILE":
                 file = symbol.name
-            elif isinstance(symbol["st_shndx"], int):
-                self.symbols.setdefault(symbol.name, int(symbol["st_value"]))
-                if info["type"] == "STT_FUNC":
-                    functions.add(int(symbol["st_value"]))
-                    if info["bind"] == "STB_LOCAL":
-                        self.objects[int(symbol["st_value"])] = file
-        self.functions = frozenset(functions)
-        self._symbol_at = {address: name for name, address in self.symbols.items() if address in functions}
+                continue
+            if symbol["st_shndx"] == code:
+                if kind == "STT_FUNC":
+                    self._symbol_at[address] = symbol.name
+                    if bind == "STB_LOCAL":
+                        self.objects[address] = file
+                elif bind != "STB_LOCAL":
+                    self._symbol_at.setdefault(address, symbol.name)
+            self.symbols.setdefault(symbol.name, address)
+        self.functions = frozenset(self._symbol_at)
 
     def _take_names(self, elf: Any) -> None:
         """Names as the source has them: a handler's symbol is its vector's."""

@@ -54,9 +54,9 @@ def _most(cycles: Iterable[int | None]) -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """How often a loop's body is passed at most, and cycles it may wait besides for a moment to come."""
+    """How often a loop jumps back at most, and cycles it may wait besides for a moment to come."""
 
-    passes: int
+    back: int
     waits_cycles: int = 0
 
 
@@ -152,7 +152,7 @@ class Paths:
         for node in back:
             once = once.either(inside[node].then(graph.edges[node, head]["work"]))
         total = reached[head].then(Work(bound.waits_cycles))
-        for _ in range(bound.passes):
+        for _ in range(bound.back):
             total = total.either(total.then(once))
         for node, work in inside.items():
             reached[node] = total.then(work)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from firmware_under_test.targets.counted import counted_passes
+from firmware_under_test.targets.counted import counted_jumps
 from firmware_under_test.targets.errors import TargetError
 from firmware_under_test.targets.image import Image
 from firmware_under_test.targets.paths import Bound, BoundOf
@@ -23,6 +23,7 @@ TICK_CYCLES = 8
 class Loop:
     """A loop by its source line, and its bound.
 
+    As many jumps back as passes are counted, whether or not the test stands at the end, which saves one.
     `passes_in_short_step` is given where it is less in the drive's shortest steps. A loop that waits
     for a moment lasts `waits_ticks` and the rest of one pass.
     """
@@ -56,8 +57,8 @@ class Steps:
         """Bounds of loops by the source lines (`texts`: lines of each file) of their jumps back."""
 
         def bound_of(image: Image, head: int, back: tuple[int, ...]) -> Bound:
-            if (passes := counted_passes(image, head, back)) is not None:
-                return Bound(passes)
+            if (jumps := counted_jumps(image, head, back)) is not None:
+                return Bound(jumps)
             for address in (*back, head):
                 file, _, line = image.place(address).partition(":")
                 if file not in texts or not line.isdigit():
