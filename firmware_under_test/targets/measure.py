@@ -43,12 +43,14 @@ class StepMeasure:
     """Cycles of one of the drive's shortest steps, entries included.
 
     `cycles`: the crossing's handler and the compare handler that commutates, or the crossing's alone
-    where it commutates itself, whichever takes longer. `also_cycles`: what else runs once a step.
+    where it commutates itself, whichever takes longer. `to_bridge_cycles`: from the compare match
+    to the first instruction of the function that commutates. `also_cycles`: what else runs once a step.
     """
 
     crossing_cycles: int
     compare_cycles: int
     cycles: int
+    to_bridge_cycles: int
     also_cycles: dict[str, int]
 
 
@@ -173,5 +175,9 @@ def measure_step(image: Image, steps: Steps, texts: dict[str, list[str]]) -> Ste
     in_one = ENTRY_CYCLES + (crossing.marked or 0)
     also = {name: ENTRY_CYCLES + (paths.of(image.handlers[name]).plain or 0) for name in steps.also}
     return StepMeasure(
-        ENTRY_CYCLES + crossing.plain, ENTRY_CYCLES + compare.marked, max(in_two, in_one), also
+        crossing_cycles=ENTRY_CYCLES + crossing.plain,
+        compare_cycles=ENTRY_CYCLES + compare.marked,
+        cycles=max(in_two, in_one),
+        to_bridge_cycles=ENTRY_CYCLES + (paths.until_marked(image.handlers[steps.compare]) or 0),
+        also_cycles=also,
     )

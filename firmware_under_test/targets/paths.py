@@ -100,9 +100,23 @@ class Paths:
             raise TargetError(f"{self._image.name(function)} never returns; it has no longest path")
         work = reached[RETURN]
         if function == self._marked:
-            work = Work(None, work.longest)
+            work = Work(None, _most((work.plain, work.marked)))
         self._known[function] = work
         return work
+
+    def until_marked(self, function: int) -> int | None:
+        """Cycles from the function's first instruction to the marked one's; None if it never gets there."""
+        if function == self._marked:
+            return 0
+        self.of(function)
+        reached = self._reached(self._graph(function), function)
+        found: list[int | None] = []
+        for address, ways in self._image.body(function).items():
+            for way in ways:
+                if way.callee is not None and address in reached:
+                    before = _sum(reached[address].plain, way.cycles)
+                    found.append(_sum(before, self.until_marked(way.callee)))
+        return _most(found)
 
     def _graph(self, function: int) -> nx.DiGraph:
         graph = nx.DiGraph()

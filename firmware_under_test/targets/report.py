@@ -33,6 +33,7 @@ def text(measures: Measures) -> str:
         "",
         f"one of the shortest steps: {step.crossing_cycles} cycles to find the crossing, "
         f"{step.compare_cycles} to commutate",
+        f"  of these {step.to_bridge_cycles} cycles from the compare match to the bridge's first instruction",
     ]
     lines += [
         f"  besides, not counted above: {name} {cycles} cycles" for name, cycles in step.also_cycles.items()
@@ -73,6 +74,7 @@ def as_json(measures: Measures) -> str:
             "cycles": measures.step.cycles,
             "crossing_cycles": measures.step.crossing_cycles,
             "compare_cycles": measures.step.compare_cycles,
+            "to_bridge_cycles": measures.step.to_bridge_cycles,
             "also_cycles": measures.step.also_cycles,
         },
         "not_for_a_step": measures.objections,

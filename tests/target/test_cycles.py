@@ -188,3 +188,17 @@ def test_work_that_is_done_once_is_kept_apart() -> None:
     assert branch.then(Work(5)) == Work(15, 30)
     assert branch.then(Work(None, 7)) == Work(None, 32)
     assert branch.longest == 25
+
+
+@pytest.mark.needs_avr
+def test_the_way_to_the_marked_function_ends_at_its_first_instruction(assemble: Assemble) -> None:
+    """nop 1, call 4, in the callee two nops 2, call 4; what comes after is left out."""
+    image = assemble(
+        function("m", "nop", "nop", "nop", "ret")
+        + function("g", "nop", "nop", "call m", "nop", "ret")
+        + function("f", "nop", "call g", "nop", "ret")
+    )
+    paths = Paths(image, no_loop, image.function("m"))
+
+    assert paths.until_marked(image.function("f")) == 1 + 4 + 2 + 4
+    assert paths.of(image.function("f")) == Work(None, 1 + 4 + (2 + 4 + 7 + 1 + 4) + 1 + 4)

@@ -108,19 +108,36 @@ def test_fuses_are_those_of_the_page(measures: Measures) -> None:
         assert re.search(rf"^\| {name} \| `{value:#04x}` \|", page, re.MULTILINE), name
 
 
+def before_data(program: Program) -> list[str]:
+    """The instructions from the reset vector's target to where .data is filled."""
+    image = Image(program.elf)
+    early = range(image.symbols["__ctors_end"], image.symbols["__do_copy_data"])
+    code = [image.instructions[at] for at in early if at in image.instructions]
+    return [f"{instruction.name} {', '.join(instruction.operands)}" for instruction in code]
+
+
+@pytest.mark.needs_avr
+def test_a_start_without_a_reset_lets_the_legs_go_before_it_waits_for_one(program: Program) -> None:
+    """Bits of PORTB and PORTD (I/O 0x05, 0x0B) go first: a pin let go (DDRB, DDRD: 0x04, 0x0A) with its bit set
+    is pulled up, and with it a gate. The watchdog comes last."""
+    code = before_data(program)
+    order = [code.index(f"out {at}, r1") for at in ("0x05", "0x0b", "0x04", "0x0a")]
+    watchdog = next(k for k, line in enumerate(code) if line.startswith("sts 0x0060"))
+
+    assert order == sorted(order)
+    assert order[-1] < watchdog
+
+
 @pytest.mark.needs_avr
 def test_the_reset_cause_is_taken_before_the_watchdog_is_turned_off(program: Program) -> None:
     """Data sheet, section "Watchdog Timer" (from memory): WDRF overrides WDE, so it is cleared first. MCUSR
     is I/O 0x34, WDTCSR data address 0x60, GPIOR1 I/O 0x2A; all of it lies before .data is filled."""
-    image = Image(program.elf)
-    early = sorted(at for at in image.instructions if image.symbols["__ctors_end"] <= at)
-    code = [f"{image.instructions[at].name} {', '.join(image.instructions[at].operands)}" for at in early]
+    code = before_data(program)
     first = next(k for k, line in enumerate(code) if re.fullmatch(r"in r\d+, 0x34", line))
     cleared = code.index("out 0x34, r1")
     watchdog = next(k for k, line in enumerate(code) if line.startswith("sts 0x0060"))
 
     assert first < cleared < watchdog
-    assert early[watchdog] < image.symbols["__do_copy_data"]
     assert any(re.fullmatch(r"out 0x2a, r\d+", line) for line in code[first:cleared])
 
 
@@ -230,4 +247,5 @@ def test_the_page_tells_todays_numbers(measures: Measures) -> None:
 
     assert f"The work of a step is too much: {step.cycles} cycles against {limit}." in page
     assert f"{step.crossing_cycles} go to the crossing and {step.compare_cycles} to the commutation" in page
+    assert f"takes up to {step.to_bridge_cycles} cycles, {step.to_bridge_cycles / 16:.1f} us" in page
     assert f"another {step.also_cycles['on_compare_b']} to the look that ends the blanking" in page

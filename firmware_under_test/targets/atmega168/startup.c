@@ -39,6 +39,8 @@ static void __attribute__((naked, used, section(".init3"))) target_take_reset_ca
 	MCUSR = 0U;
 	if (GPIOR1 == 0U) {
 		cli();
+		PORTB = 0U; /* first: a pin let go with its bit set would be pulled up */
+		PORTD = 0U;
 		DDRB = 0U;
 		DDRD = 0U;
 		wdt_enable(WDTO_15MS);
