@@ -118,8 +118,8 @@ def before_data(program: Program) -> list[str]:
 
 @pytest.mark.needs_avr
 def test_a_start_without_a_reset_lets_the_legs_go_before_it_waits_for_one(program: Program) -> None:
-    """Bits of PORTB and PORTD (I/O 0x05, 0x0B) go first: a pin let go (DDRB, DDRD: 0x04, 0x0A) with its bit set
-    is pulled up, and with it a gate. The watchdog comes last."""
+    """Bits of PORTB and PORTD (I/O 0x05, 0x0B) go first: a pin let go (DDRB, DDRD: 0x04, 0x0A) with its bit
+    set is pulled up, and with it a gate. The watchdog comes last."""
     code = before_data(program)
     order = [code.index(f"out {at}, r1") for at in ("0x05", "0x0b", "0x04", "0x0a")]
     watchdog = next(k for k, line in enumerate(code) if line.startswith("sts 0x0060"))
