@@ -241,11 +241,18 @@ def test_the_page_lists_the_pins_of_the_plan() -> None:
 
 @pytest.mark.needs_avr
 def test_the_page_tells_todays_numbers(measures: Measures) -> None:
-    """A difference that has been mended, or grown, must not stand there as it was."""
+    """A difference that has been mended, or has grown, must not stand there as it was: within a twentieth."""
     page = " ".join(PAGE.read_text(encoding="utf-8").split())
     step, limit = measures.step, check(measures, "work of a step").limit
+    told = {
+        rf"too much: about (\d+) cycles against {limit}\.": step.cycles,
+        r"about (\d+) go to the crossing": step.crossing_cycles,
+        r"and (\d+) to the commutation": step.compare_cycles,
+        r"another (\d+) to the look that ends the blanking": step.also_cycles["on_compare_b"],
+        r"takes up to (\d+) cycles, some \d+ us": step.to_bridge_cycles,
+    }
 
-    assert f"The work of a step is too much: {step.cycles} cycles against {limit}." in page
-    assert f"{step.crossing_cycles} go to the crossing and {step.compare_cycles} to the commutation" in page
-    assert f"takes up to {step.to_bridge_cycles} cycles, {step.to_bridge_cycles / 16:.1f} us" in page
-    assert f"another {step.also_cycles['on_compare_b']} to the look that ends the blanking" in page
+    for pattern, cycles in told.items():
+        found = re.search(pattern, page)
+        assert found is not None, pattern
+        assert int(found[1]) == pytest.approx(cycles, rel=0.05), pattern
