@@ -50,9 +50,7 @@ def compile_sources(
     return [stage.parent / object_name(name) for name in text.sources]
 
 
-def compile_source(
-    compiler: Compiler, options: Sequence[str], name: str, stage: Path, target: Path
-) -> str:
+def compile_source(compiler: Compiler, options: Sequence[str], name: str, stage: Path, target: Path) -> str:
     """Compile one source into `target`; what the compiler said, if it failed, else ""."""
     done = compiler.run([*options, "-c", name, "-o", str(target)], stage)
     return "" if done.returncode == 0 else done.stderr or f"{compiler.command[0]} failed"

@@ -3,14 +3,13 @@
 from collections.abc import Callable
 from typing import Any
 
-import numpy as np
-
 from dryspin.build import Image, core_declarations
 from dryspin.drive import Drive
 from dryspin.errors import RigError
 from dryspin.plant.contract import PlantFactory
 from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig.chunks import Chunks
 from dryspin.rig.fault import fault_text
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
@@ -65,8 +64,8 @@ class Rig:
         settings = Settings(self.drive, scenario, block, plant == "equations" or own)
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
-        edges = _Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
-        states = _Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
+        edges = Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
+        states = Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
         outside = OutsidePlant(core, settings, scenario, plant_factory or EquationPlant)
         core.core_start(settings.struct)
         while True:
@@ -101,25 +100,6 @@ class Rig:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
         return {name: int(self._core.core_count(k)) for k, name in enumerate(names)}
-
-
-class _Chunks:
-    """A buffer lent to the core, and what has been carried away from it."""
-
-    def __init__(self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int) -> None:
-        self._lent: np.ndarray[Any, Any] = np.zeros(room, layout)
-        self._taken: list[np.ndarray[Any, Any]] = []
-        self._buffer = buffer
-        setattr(buffer, name, ffi.cast(f"core_{name} *", ffi.from_buffer(self._lent)))
-        buffer.n, buffer.room = 0, room
-
-    def take(self) -> None:
-        self._taken.append(self._lent[: self._buffer.n].copy())
-        self._buffer.n = 0
-
-    def all(self) -> np.ndarray[Any, Any]:
-        self.take()
-        return np.concatenate(self._taken)
 
 
 def run(image: Image, drive: Drive, scenario: Scenario, plant: str = "twin") -> Recording:
