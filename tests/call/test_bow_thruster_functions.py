@@ -24,7 +24,8 @@ SIX_STATES = (
 )
 """Six-step commutation, A+B-, A+C-, B+C-, B+A-, C+A-, C+B-, crossings alternating falling and rising.
 
-Microchip AN1160 "Sensorless BLDC Control with Back-EMF Filtering Using a Majority Function", from memory.
+The floating phase of each state: run-mode table of a vendor's data sheet (onlinedocs.microchip.com,
+GUID-75463A18, section 13.21.1.6).
 """
 
 

@@ -12,6 +12,7 @@ import click
 from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
+from dryspin.cli.known_bad import known_bad
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
@@ -59,6 +60,7 @@ def dryspin() -> None:
 dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
+dryspin.add_command(known_bad)
 dryspin.add_command(doctor)
 
 
