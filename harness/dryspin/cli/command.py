@@ -13,6 +13,7 @@ from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
 from dryspin.cli.known_bad import known_bad
+from dryspin.cli.mutate import mutate
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
@@ -61,6 +62,7 @@ dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(known_bad)
+dryspin.add_command(mutate)
 dryspin.add_command(doctor)
 
 

@@ -22,6 +22,8 @@ _STYLES = {
     "cannot tell": "yellow",
     "found": "green",
     "missed": "bold red",
+    "killed": "green",
+    "survived": "bold red",
     "rare": "yellow",
     "ok": "green",
     "failed": "bold red",
