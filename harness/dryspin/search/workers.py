@@ -91,8 +91,8 @@ def _start(work: Work[T, R], task: T, index: int) -> tuple[Connection, tuple[int
     context = multiprocessing.get_context("fork")
     here, there = context.Pipe(duplex=False)
     process = context.Process(target=_worker, args=(work, task, there), daemon=True)
-    # Ctrl-C in the middle of a fork would be lost in the parent, or meet the worker unprepared.
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    # A signal in the middle of a fork would be lost in the parent, or meet the worker unprepared.
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
     try:
         process.start()
     finally:
@@ -118,7 +118,8 @@ def _receive(connection: Connection, process: BaseProcess) -> tuple[str, Any]:
 def _worker(work: Work[T, R], task: T, connection: Connection) -> None:
     # Ctrl-C reaches the whole process group; the parent decides and ends its workers.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT, signal.SIGTERM})
     try:
         message: tuple[str, object] = ("result", work(task, lambda n: connection.send(("progress", n))))
     except DryspinError as error:
