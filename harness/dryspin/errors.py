@@ -61,6 +61,24 @@ class RigError(DryspinError):
     """
 
 
+class CallError(DryspinError):
+    """A single function of the firmware cannot be called with what was given.
+
+    Causes: an argument outside its C type, of another kind, or too few or many of them; a
+    function with a variable number of arguments or with a pointer to a function; a header that
+    cannot be read; a firmware that a call before has crashed.
+    Remedy: the message names function, argument, type and its range.
+    """
+
+
+class NoFunctionError(CallError, AttributeError):
+    """The firmware has no function of that name that could be called from outside.
+
+    Causes: a typing mistake; the function is static, or no header declares it.
+    Remedy: the message names the place of the definition and what to change, or the nearest name.
+    """
+
+
 class RecordingError(DryspinError):
     """A recording file is damaged, of another version, or lacks what was asked of it.
 

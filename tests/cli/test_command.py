@@ -36,7 +36,7 @@ def test_help_begins_with_safety(capsys, caution):
     assert "no permission to spin" in text
 
 
-@pytest.mark.parametrize("command", ["check", "run", "replay", "doctor"])
+@pytest.mark.parametrize("command", ["check", "run", "replay", "known-bad", "mutate", "doctor"])
 def test_every_command_explains_its_exit_codes(capsys, command):
     """Scripts depend on them."""
     assert exit_code([command, "--help"]) == 0
@@ -130,8 +130,13 @@ def test_an_interrupt_inside_python_is_calm(monkeypatch, capsys):
     assert capsys.readouterr().err == "\ninterrupted; nothing was saved\n"
 
 
-def test_ctrl_c_ends_a_check_and_its_workers(tmp_path):
-    """A terminal sends the signal to the whole group; no worker may stay or complain."""
+@pytest.mark.parametrize(
+    "send",
+    [lambda pid: os.killpg(pid, signal.SIGINT), lambda pid: os.kill(pid, signal.SIGTERM)],
+    ids=["ctrl-c", "terminated"],
+)
+def test_a_signal_ends_a_check_and_its_workers(tmp_path, send):
+    """A terminal's Ctrl-C reaches the whole group, a time limit only us; no worker may stay or complain."""
     arguments = ["check", str(BOW_THRUSTER), "--scenarios", "100000", "--workers", "2", "--save", "found"]
     with subprocess.Popen(
         [*COMMAND, *arguments],
@@ -145,7 +150,7 @@ def test_ctrl_c_ends_a_check_and_its_workers(tmp_path):
             while len(workers := _workers(process.pid)) < 2:
                 assert process.poll() is None
                 time.sleep(0.01)
-            os.killpg(process.pid, signal.SIGINT)
+            send(process.pid)
             out, err = process.communicate(timeout=60)
         finally:
             if process.poll() is None:

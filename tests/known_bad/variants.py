@@ -1,42 +1,24 @@
-"""The known-bad firmwares as the tests see them: what their heads say, and how they and the good one fare."""
+"""The known-bad firmwares as the tests see them: what the index says, and how they and the good one fare."""
 
-import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 from dryspin.build import build_image
 from dryspin.findings import Finding, Replay, Subject, Trial, file_stem, load_subject, read_finding, replay_on
+from dryspin.known_bad import Variant, read_index
 
 from ..small_firmware import BOW_THRUSTER
 
 KNOWN_BAD = BOW_THRUSTER.parent / "known_bad"
 NAMES = sorted(path.parent.name for path in KNOWN_BAD.glob("*/drive.toml"))
 
-_CLAIM = r"([a-z_]+\.[a-z_]+)"
+_INDEX = {variant.name: variant for variant in read_index(KNOWN_BAD)}
 
 
-@dataclass(frozen=True)
-class Head:
-    """The comment that a variant's drive.toml begins with.
-
-    claim  the one that must object
-    also   further claims that object, with the reason
-    """
-
-    claim: str
-    also: dict[str, str]
-
-
-@cache
-def head(name: str) -> Head:
-    """What the variant is for, in its own words."""
-    lines = (KNOWN_BAD / name / "drive.toml").read_text(encoding="utf-8").splitlines()
-    comment = lines[: next(k for k, line in enumerate(lines) if not line.startswith("#"))]
-    claims = [match[1] for line in comment if (match := re.fullmatch(rf"# {_CLAIM} must object\.", line))]
-    also = (re.fullmatch(rf"# also objected to by {_CLAIM}: (.+)", line) for line in comment)
-    assert len(claims) == 1, f"{name}: the head comment must say once: FAMILY.claim must object."
-    return Head(claims[0], {match[1]: match[2] for match in also if match})
+def head(name: str) -> Variant:
+    """What the variant is for, as the index has it."""
+    return _INDEX[name]
 
 
 def kept(name: str) -> Path:

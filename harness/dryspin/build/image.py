@@ -1,21 +1,19 @@
 """Firmware sources to an image: one library that holds firmware, controller and plant."""
 
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
 from dryspin.build import flags
 from dryspin.build.cache import cached, digest_of
-from dryspin.build.complaints import first_complaint
-from dryspin.build.library import BRACKETS, PORT, core_key, core_objects
+from dryspin.build.compiling import compile_options, compile_sources, lay_out, link_image
+from dryspin.build.library import PORT, core_key
 from dryspin.build.lines import LineTable
-from dryspin.build.seclusion import SECLUDING, seclude
+from dryspin.build.seclusion import SECLUDING
 from dryspin.build.sources import FirmwareText, firmware_text
-from dryspin.build.symbols import MAIN, check_symbols, seam
 from dryspin.build.toolchain import Compiler, find_compiler
 from dryspin.drive import Drive
-from dryspin.errors import BuildError
 
 
 @dataclass(frozen=True)
@@ -40,70 +38,53 @@ class Image:
         return self._lines.function_of(pc)
 
 
-def build_image(drive: Drive, firmware_dir: Path, *, compiler: Compiler | None = None) -> Image:
+def build_image(
+    drive: Drive,
+    firmware_dir: Path,
+    *,
+    compiler: Compiler | None = None,
+    more: Mapping[str, str] | None = None,
+    shown: Sequence[str] = (),
+) -> Image:
     """Compile the firmware of `drive` in `firmware_dir` and link it with the core.
 
-    compiler: instead of the one that `find_compiler` finds. Cached by content: sources, headers,
-    flags, compiler. Raises BuildError with the compiler's first error and its source line, or with
-    what main program or handler is missing.
+    compiler: instead of the one that `find_compiler` finds. more: further sources, name to text,
+    compiled with the firmware's; shown: names defined there that are to be found in the library.
+    Cached by content: sources, headers, flags, compiler. Raises BuildError with the compiler's first
+    error and its source line, or with what main program or handler is missing.
     """
     compiler = compiler or find_compiler()
-    text = firmware_text(drive, firmware_dir)
-    defines = [
-        f"-D{name}={value}" if value else f"-D{name}" for name, value in drive.firmware.defines.items()
-    ]
-    includes = [f"-I{folder}" for folder in drive.firmware.include]
-    options = [*compiler.firmware_flags, *defines, *includes, f"-I{PORT}"]
-    digest = digest_of(
-        (
-            *core_key(compiler),
-            " ".join([*compiler.firmware_flags, *defines, *includes, *flags.LINK, *SECLUDING]),
-            *(part for file in text.files.items() for part in file),
-        )
-    )
+    text = _with_more(firmware_text(drive, firmware_dir), more or {})
+    options = compile_options(drive, compiler)
+    digest = image_digest(compiler, options, text.files, shown)
 
     def make(folder: Path) -> None:
-        _make(folder, compiler, text, options, firmware_dir)
+        stage = folder / "src"
+        lay_out(text.files, stage)
+        objects = compile_sources(compiler, options, text, stage, firmware_dir)
+        link_image(compiler, objects, folder, firmware_dir, shown)
+        for path in objects:
+            path.unlink()
 
     path = cached("image", digest, make) / "image.so"
     return Image(path, digest, compiler.version, text.sources)
 
 
-def _make(
-    folder: Path,
-    compiler: Compiler,
-    text: FirmwareText,
-    options: list[str],
-    firmware_dir: Path,
-) -> None:
-    """Lay the sources out as the compiler is to see them (nearest layer wins, headers too), compile, link."""
-    stage = folder / "src"
-    for name, content in text.files.items():
-        (stage / name).parent.mkdir(parents=True, exist_ok=True)
-        (stage / name).write_bytes(content)
-    core = core_objects(compiler)
-
-    def compile_one(name: str) -> tuple[str, str]:
-        done = compiler.run([*options, "-c", name, "-o", str(folder / _object(name))], stage)
-        return name, "" if done.returncode == 0 else done.stderr
-
-    with ThreadPoolExecutor(2) as pool:
-        for name, complaint in pool.map(compile_one, text.sources):
-            if complaint:
-                raise BuildError(first_complaint(complaint, firmware_dir, name, text.places))
-    objects = [folder / _object(name) for name in text.sources]
-    check_symbols(objects, firmware_dir)
-    whole = folder / "firmware.whole"
-    seclude(objects, (MAIN, *seam()[1]), whole, firmware_dir)
-    bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
-    rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
-    order = [bracket[0], str(whole), bracket[1], *rest]
-    done = compiler.run([*flags.LINK, *order, *flags.LIBRARIES, "-o", str(folder / "image.so")], folder)
-    if done.returncode != 0:
-        raise BuildError(first_complaint(done.stderr, firmware_dir, "linking"))
-    for path in (*objects, whole):
-        path.unlink()
+def image_digest(
+    compiler: Compiler, options: Sequence[str], files: Mapping[str, bytes], shown: Sequence[str] = ()
+) -> str:
+    """Hash of everything that goes into an image."""
+    # The seam's own folder differs from machine to machine; its text counts through core_key.
+    named = [option for option in options if option != f"-I{PORT}"]
+    return digest_of(
+        (
+            *core_key(compiler),
+            " ".join([*named, *flags.LINK, *SECLUDING, *shown]),
+            *(part for file in files.items() for part in file),
+        )
+    )
 
 
-def _object(name: str) -> str:
-    return name.replace("/", "__").removesuffix(".c") + ".o"
+def _with_more(text: FirmwareText, more: Mapping[str, str]) -> FirmwareText:
+    files = text.files | {name: content.encode() for name, content in more.items()}
+    return replace(text, files=files, sources=(*text.sources, *more))

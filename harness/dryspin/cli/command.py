@@ -1,6 +1,7 @@
 """Entry point: sub-commands, exit codes, and the rule that no user ever meets a traceback."""
 
 import os
+import signal
 import sys
 import traceback
 import warnings
@@ -12,6 +13,8 @@ import click
 from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
+from dryspin.cli.known_bad import known_bad
+from dryspin.cli.mutate import mutate
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
@@ -48,6 +51,11 @@ def dryspin() -> None:
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
 
     \b
+    Is a pass worth anything?
+      dryspin known-bad
+      dryspin mutate firmware_under_test/bow_thruster --file arming.c
+
+    \b
     Exit codes
       0    every claim held
       1    a claim broke, or a declared claim was never exercised
@@ -59,11 +67,15 @@ def dryspin() -> None:
 dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
+dryspin.add_command(known_bad)
+dryspin.add_command(mutate)
 dryspin.add_command(doctor)
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command and exit with its code."""
+    # As Ctrl-C: a time limit or a CI that ends us must not leave workers behind.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     sys.exit(exit_code(arguments))
 
 

@@ -23,6 +23,7 @@ PYTHON = (3, 11)
 DEPENDENCIES: Mapping[str, str] = {
     "numpy": "1.26",
     "cffi": "1.16",
+    "pycparser": "3.0",
     "hypothesis": "6.155",
     "click": "8.1",
     "rich": "13",

@@ -115,6 +115,17 @@ void clock_sleep(void)
 	}
 }
 
+void clock_wait(int64_t until)
+{
+	while (ctl.now < until) {
+		int64_t e = next_event();
+		e = e > ctl.now ? e : ctl.now;
+		ctl.now = least(e, until);
+		ctl.hang_budget = HANG_BLOCKS;
+		clock_catch_up();
+	}
+}
+
 /* The compiler calls this at the start of every basic block of the firmware. Without a cost per
  * block, only port calls let time pass, so very many blocks without one will never end. */
 void __sanitizer_cov_trace_pc(void);

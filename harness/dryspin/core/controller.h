@@ -106,6 +106,8 @@ extern const core_config *config;
 void clock_catch_up(void);
 /* Sleep with interrupts on until a handler has run. */
 void clock_sleep(void);
+/* The main line does nothing until then; what falls due meanwhile happens, handlers included. */
+void clock_wait(int64_t until);
 /* Code takes this long; whatever falls due meanwhile happens, handlers included. */
 static inline void clock_spend(int64_t cycles)
 {

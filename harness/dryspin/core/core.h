@@ -23,7 +23,9 @@ enum core_reason {
 	CORE_OVERFLOWED = 7,    /* more comparator edges in flight than the model holds */
 	CORE_RETURNED = 8,      /* main() has returned; core_fault tells when */
 	CORE_STALLED = 9,       /* the plant does not leave one moment: a defect of the model */
-	CORE_ESCAPED = 10       /* a quantity of the plant has left its bounds: plant_escaped tells */
+	CORE_CALLED = 10,       /* the function of core_call has returned */
+	CORE_RESTARTED = 11,    /* the controller was reset during a core_call, which is lost by it */
+	CORE_ESCAPED = 12       /* a quantity of the plant has left its bounds: plant_escaped tells */
 };
 
 enum core_signal {
@@ -115,6 +117,11 @@ typedef struct {
 void core_start(const core_config *config);
 /* Resume; returns a core_reason. */
 int core_run(void);
+/* After core_start: run this function in the place of main(), with interrupts as the call before left
+ * them. Resume with core_run() until it answers CORE_CALLED; after any other end, core_start anew. */
+int core_call(void (*function)(void *), void *argument);
+/* To be called by core_call: nothing but time passes, and what falls due, up to *(int64_t *)cycle. */
+void core_wait(void *cycle);
 core_edge_buffer *core_edges(void);
 core_sample_buffer *core_states(void);
 core_outside_plant *core_outside(void);

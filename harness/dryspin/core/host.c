@@ -22,6 +22,8 @@ int fw_main(void);
 
 static core_outside_plant outside_plant;
 static unsigned char *loaded_data;
+static void (*called)(void *); /* in the place of main(); 0: main() itself */
+static void *call_argument;
 
 uintptr_t core_text_base(void)
 {
@@ -75,6 +77,10 @@ static void enter(void)
 	ctl.captured = 0;
 	ctl.port_calls = 0;
 	ctl.horizon = 0;
+	while (called) {
+		called(call_argument);
+		stack_yield(CORE_CALLED);
+	}
 	fw_main();
 	stack_returned();
 }
@@ -137,6 +143,7 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 void core_start(const core_config *c)
 {
 	config = c;
+	called = 0;
 	memset(&ctl, 0, sizeof ctl);
 	memset(&outside_plant, 0, sizeof outside_plant);
 	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
@@ -173,6 +180,21 @@ int core_run(void)
 		int why = stack_resume();
 		if (why != CORE_RESET)
 			return why;
+		if (called)
+			return CORE_RESTARTED;
 		reset_controller();
 	}
+}
+
+int core_call(void (*function)(void *), void *argument)
+{
+	called = function;
+	call_argument = argument;
+	ctl.hang_budget = HANG_BLOCKS;
+	return core_run();
+}
+
+void core_wait(void *cycle)
+{
+	clock_wait(*(const int64_t *)cycle);
 }

@@ -109,7 +109,7 @@ def run_json(trial: Trial, extremes: Extremes, hashes: Mapping[str, str]) -> dic
     }
 
 
-def json_text(data: dict[str, Any]) -> str:
+def json_text(data: object) -> str:
     """Readable JSON with a newline at the end; NaN and infinity are refused."""
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 

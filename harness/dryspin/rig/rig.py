@@ -3,8 +3,6 @@
 from collections.abc import Callable
 from typing import Any
 
-import numpy as np
-
 from dryspin.build import Image, core_declarations
 from dryspin.drive import Drive
 from dryspin.errors import RigError
@@ -12,6 +10,7 @@ from dryspin.plant.contract import PlantFactory
 from dryspin.plant.energy import Energies
 from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig.chunks import Chunks
 from dryspin.rig.fault import fault_text
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
@@ -70,8 +69,8 @@ class Rig:
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
         settings.struct.account_energy = account_energy
-        edges = _Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
-        states = _Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
+        edges = Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
+        states = Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
         outside = OutsidePlant(core, settings, scenario, plant_factory or EquationPlant)
         core.core_start(settings.struct)
         while True:
@@ -110,25 +109,6 @@ class Rig:
     def energy(self) -> Energies:
         """What passed each port of the plant in the last run (J), if that accounted for it; else all 0."""
         return energies(self._core)
-
-
-class _Chunks:
-    """A buffer lent to the core, and what has been carried away from it."""
-
-    def __init__(self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int) -> None:
-        self._lent: np.ndarray[Any, Any] = np.zeros(room, layout)
-        self._taken: list[np.ndarray[Any, Any]] = []
-        self._buffer = buffer
-        setattr(buffer, name, ffi.cast(f"core_{name} *", ffi.from_buffer(self._lent)))
-        buffer.n, buffer.room = 0, room
-
-    def take(self) -> None:
-        self._taken.append(self._lent[: self._buffer.n].copy())
-        self._buffer.n = 0
-
-    def all(self) -> np.ndarray[Any, Any]:
-        self.take()
-        return np.concatenate(self._taken)
 
 
 def run(image: Image, drive: Drive, scenario: Scenario, plant: str = "twin") -> Recording:

@@ -1,15 +1,10 @@
 """The check: kept findings replayed, every family searched, what broke shrunk and saved."""
 
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
-
-import hypothesis
-import hypothesis.configuration
 
 from dryspin.drive import Claims, Drive
 from dryspin.errors import UsageError
@@ -32,6 +27,7 @@ from dryspin.search.family import FamilySearch, Task, search_family
 from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
 from dryspin.search.rehearsing import rehearse
 from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding, Tally
+from dryspin.search.scratch import hypothesis_leaves_no_files
 from dryspin.search.shrink import Shrunk, shrink
 from dryspin.search.strategies import Draft
 from dryspin.search.workers import cores, run_tasks
@@ -119,7 +115,7 @@ def check(
     workers = workers or cores()
     folder = findings_folder(subject.directory, save)
     require_writable(folder)
-    with _hypothesis_leaves_no_files():
+    with hypothesis_leaves_no_files():
         kept = _replay_kept(subject, folder, workers, notice)
         rehearsal = rehearse(subject, families, workers)
         searches = _search(subject, tasks_of(families, scenarios, seed, rehearsal), workers, notice)
@@ -254,14 +250,3 @@ def _save(
             search_seed=seed,
         )
         yield SavedFinding(save_finding(folder, finding), finding)
-
-
-@contextmanager
-def _hypothesis_leaves_no_files() -> Iterator[None]:
-    """Hypothesis caches what it learns of the loaded modules in ./.hypothesis; here, nowhere."""
-    with tempfile.TemporaryDirectory(prefix="dryspin-") as scratch:
-        hypothesis.configuration.set_hypothesis_home_dir(scratch)
-        try:
-            yield
-        finally:
-            hypothesis.configuration.set_hypothesis_home_dir(None)

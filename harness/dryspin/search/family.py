@@ -98,26 +98,48 @@ def search_family(
     Same task, same scenarios, in every process. Raises ScenarioFailedError.
     """
     found = FamilySearch(task.family)
-
-    def attempt(draft: Draft) -> Trial:
-        try:
-            trial = try_out(draft.scenario)
-        except RigError as error:
-            raise ScenarioFailedError(str(error), draft.scenario) from error
-        found.add(draft, trial, drive)
-        progress(found.scenarios)
-        return trial
-
     for k in range(task.planned):
-        attempt(_covering(drive, task, k))
-    _explore(attempt, drive, task, found)
-    # Other choices may give the same scenario, which is not run twice; the budget is a promise.
-    while found.scenarios < task.quota:
-        attempt(_covering(drive, task, found.scenarios))
+        attempt(try_out, drive, planned_draft(drive, task, k), found)
+        progress(found.scenarios)
+    explore(try_out, drive, task, found, progress)
     return found
 
 
-def _covering(drive: Drive, task: Task, k: int) -> Draft:
+def explore(
+    try_out: TryOut,
+    drive: Drive,
+    task: Task,
+    found: FamilySearch,
+    progress: Callable[[int], None] = lambda _: None,
+) -> None:
+    """What remains of the quota after the planned scenarios, which `found` has counted: steered by margins.
+
+    Raises ScenarioFailedError, and whatever else `try_out` raises of DryspinError.
+    """
+
+    def run(draft: Draft) -> Trial:
+        trial = attempt(try_out, drive, draft, found)
+        progress(found.scenarios)
+        return trial
+
+    _explore(run, drive, task, found)
+    # Other choices may give the same scenario, which is not run twice; the budget is a promise.
+    while found.scenarios < task.quota:
+        run(planned_draft(drive, task, found.scenarios))
+
+
+def attempt(try_out: TryOut, drive: Drive, draft: Draft, found: FamilySearch) -> Trial:
+    """Try one draft and count it. Raises ScenarioFailedError where it cannot be run to the end."""
+    try:
+        trial = try_out(draft.scenario)
+    except RigError as error:
+        raise ScenarioFailedError(str(error), draft.scenario) from error
+    found.add(draft, trial, drive)
+    return trial
+
+
+def planned_draft(drive: Drive, task: Task, k: int) -> Draft:
+    """Row `k` of a task's covering plan."""
     return covering_draft(drive, task.family, task.first_row + k, task.seed, task.rehearsal)
 
 

@@ -26,7 +26,10 @@ class Recorded(Protocol):
 
 
 def rehearse(subject: Recorded, families: Sequence[str], workers: int) -> Rehearsal:
-    """Run what the flavours of `families` want to have seen. In processes, as everything of a check."""
+    """Run what the flavours of `families` want to have seen. In processes, as everything of a check.
+
+    workers: 0 stays in this process, which is a worker itself.
+    """
     drive = subject.drive
     parts: list[tuple[Scenario, Callable[[Recording], Spans]]] = []
     calibration, last_pulse_s = calibration_alone(drive)
@@ -43,7 +46,7 @@ def rehearse(subject: Recorded, families: Sequence[str], workers: int) -> Rehear
             # The search will meet the same and tell it, with its scenario.
             return ()
 
-    seen = run_tasks(work, parts, workers)
+    seen = run_tasks(work, parts, workers) if workers else [work(part, lambda _: None) for part in parts]
     store_s: Spans = ()
     if "calibration" in families:
         store_s = tuple((a - last_pulse_s, b - last_pulse_s) for a, b in seen.pop(0) if a >= last_pulse_s)

@@ -24,6 +24,10 @@ Work = Callable[[T, Callable[[int], None]], R]
 """Does one task; the second argument takes the progress within it, a count."""
 
 
+class _LostError(RigError):
+    """A worker process died."""
+
+
 class WorkerDefectError(Exception):
     """An exception nobody foresaw, from inside a worker; its text is the traceback there."""
 
@@ -38,11 +42,13 @@ def run_tasks(
     tasks: Sequence[T],
     workers: int,
     progress: Callable[[int], None] = lambda _: None,
+    lost: Callable[[T, str], R] | None = None,
 ) -> list[R]:
     """Do all tasks, at most `workers` at a time; `progress` gets the sum of their counts.
 
-    Raises the DryspinError of the first task (in their order) that raised one, RigError where a
-    process died, WorkerDefectError for anything else. On any way out no process is left.
+    lost: the result of a task whose process died, from the task and how. Raises the DryspinError of the
+    first task (in their order) that raised one, RigError where a process died, WorkerDefectError for
+    anything else. On any way out no process is left.
     """
     results: dict[int, R] = {}
     failures: dict[int, Exception] = {}
@@ -67,6 +73,8 @@ def run_tasks(
                 ready.close()
                 if kind == "result":
                     results[index] = content
+                elif lost is not None and isinstance(content, _LostError):
+                    results[index] = lost(tasks[index], str(content))
                 else:
                     failures[index] = content
     finally:
@@ -83,8 +91,8 @@ def _start(work: Work[T, R], task: T, index: int) -> tuple[Connection, tuple[int
     context = multiprocessing.get_context("fork")
     here, there = context.Pipe(duplex=False)
     process = context.Process(target=_worker, args=(work, task, there), daemon=True)
-    # Ctrl-C in the middle of a fork would be lost in the parent, or meet the worker unprepared.
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    # A signal in the middle of a fork would be lost in the parent, or meet the worker unprepared.
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
     try:
         process.start()
     finally:
@@ -100,7 +108,7 @@ def _receive(connection: Connection, process: BaseProcess) -> tuple[str, Any]:
         process.join()
         code = process.exitcode or 0
         how = f"signal {signal.Signals(-code).name}" if code < 0 else f"exit code {code}"
-        return "failure", RigError(
+        return "failure", _LostError(
             f"a worker process died ({how}) while running the firmware; "
             "run again with --workers 1 and --only FAMILY to narrow it down"
         )
@@ -110,7 +118,8 @@ def _receive(connection: Connection, process: BaseProcess) -> tuple[str, Any]:
 def _worker(work: Work[T, R], task: T, connection: Connection) -> None:
     # Ctrl-C reaches the whole process group; the parent decides and ends its workers.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT, signal.SIGTERM})
     try:
         message: tuple[str, object] = ("result", work(task, lambda n: connection.send(("progress", n))))
     except DryspinError as error:

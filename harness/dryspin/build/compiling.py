@@ -1,0 +1,87 @@
+"""Sources to objects, objects to the library that firmware and core share: the steps of a build."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from dryspin.build import flags
+from dryspin.build.complaints import first_complaint
+from dryspin.build.library import BRACKETS, PORT, core_objects
+from dryspin.build.seclusion import seclude
+from dryspin.build.sources import FirmwareText
+from dryspin.build.symbols import MAIN, check_symbols, seam
+from dryspin.build.toolchain import Compiler
+from dryspin.drive import Drive
+from dryspin.errors import BuildError
+
+
+def macros_and_folders(drive: Drive) -> list[str]:
+    """Compiler options for the drive's macros and include folders, relative to the laid-out sources."""
+    defines = [
+        f"-D{name}={value}" if value else f"-D{name}" for name, value in drive.firmware.defines.items()
+    ]
+    return [*defines, *(f"-I{folder}" for folder in drive.firmware.include)]
+
+
+def compile_options(drive: Drive, compiler: Compiler) -> list[str]:
+    """All options with which a source of the firmware is compiled."""
+    return [*compiler.firmware_flags, *macros_and_folders(drive), f"-I{PORT}"]
+
+
+def lay_out(files: Mapping[str, bytes], stage: Path) -> None:
+    """Write the files as the compiler is to see them: nearest layer wins, headers too."""
+    for name, content in files.items():
+        (stage / name).parent.mkdir(parents=True, exist_ok=True)
+        (stage / name).write_bytes(content)
+
+
+def compile_sources(
+    compiler: Compiler, options: Sequence[str], text: FirmwareText, stage: Path, firmware_dir: Path
+) -> list[Path]:
+    """Objects of `text.sources`, laid out in `stage`, beside it. Raises BuildError."""
+
+    def compile_one(name: str) -> tuple[str, str]:
+        return name, compile_source(compiler, options, name, stage, stage.parent / object_name(name))
+
+    with ThreadPoolExecutor(2) as pool:
+        for name, complaint in pool.map(compile_one, text.sources):
+            if complaint:
+                raise BuildError(first_complaint(complaint, firmware_dir, name, text.places))
+    return [stage.parent / object_name(name) for name in text.sources]
+
+
+def compile_source(compiler: Compiler, options: Sequence[str], name: str, stage: Path, target: Path) -> str:
+    """Compile one source into `target`; what the compiler said, if it failed, else ""."""
+    done = compiler.run([*options, "-c", name, "-o", str(target)], stage)
+    return "" if done.returncode == 0 else done.stderr or f"{compiler.command[0]} failed"
+
+
+def link_image(
+    compiler: Compiler,
+    objects: Sequence[Path],
+    folder: Path,
+    firmware_dir: Path,
+    shown: Iterable[str] = (),
+) -> Path:
+    """Join the firmware's objects with the core's into `folder`/image.so. Raises BuildError.
+
+    shown: names of the firmware to be found in the library, besides those that the core calls.
+    """
+    core = core_objects(compiler)
+    check_symbols(list(objects), firmware_dir)
+    whole = folder / "firmware.whole"
+    seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir)
+    bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
+    rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
+    order = [bracket[0], str(whole), bracket[1], *rest]
+    image = folder / "image.so"
+    done = compiler.run([*flags.LINK, *order, *flags.LIBRARIES, "-o", str(image)], folder)
+    if done.returncode != 0:
+        raise BuildError(first_complaint(done.stderr, firmware_dir, "linking"))
+    whole.unlink()
+    return image
+
+
+def object_name(source: str) -> str:
+    """The object of a source, in one folder for all of them."""
+    return source.replace("/", "__").removesuffix(".c") + ".o"

@@ -1,0 +1,280 @@
+"""All mutants of a firmware: made, those that change nothing dropped, the rest judged in parallel."""
+
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from random import Random
+
+from dryspin.build.library import PORT
+from dryspin.build.workshop import Workshop
+from dryspin.drive.document import suggestion
+from dryspin.errors import BuildError, UsageError
+from dryspin.findings import BROKEN, HELD, Subject, findings_folder, kept_findings
+from dryspin.mutate.judging import CANNOT_RUN, KEPT, PLANNED, Bench, Judgement, judge_mutant
+from dryspin.mutate.mutations import Mutation, mutations, neighbours, parse_source
+from dryspin.search.check import Notice
+from dryspin.search.family import FamilySearch, Task, search_family
+from dryspin.search.plan import families_to_search, require_rites, tasks_of
+from dryspin.search.rehearsing import rehearse
+from dryspin.search.scratch import hypothesis_leaves_no_files
+from dryspin.search.until import planned_in_turn
+from dryspin.search.workers import cores, run_tasks
+
+KILLED, SURVIVED = "killed", "survived"
+NOT_BUILT, SAME_CODE, TWIN = "does not build", "same machine code", "same as another"
+
+SCENARIOS_PER_FAMILY = 8
+"""Scenarios for each family unless told otherwise: most mutants fall within the first few."""
+
+BATCH = 16
+"""After so many mutants, the scenarios that killed most go first; fixed, so that workers change nothing."""
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change and what became of it. `by`: the claim that objected, or why it could not be run."""
+
+    mutation: Mutation
+    verdict: str
+    by: str = ""
+    source: str = ""
+    scenarios: int = 0
+    simulated_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """Every mutant in the order of the text; `gaps` are lines "file.c:12" that the parser did not understand.
+
+    made: changes there were, of which the mutants may be a sample. scenarios: of the firmware's own check,
+    and of each mutant that survives.
+    """
+
+    mutants: tuple[Mutant, ...]
+    gaps: tuple[str, ...]
+    made: int
+    kept: int
+    scenarios: int
+    seed: int
+    wall_s: float
+
+    def of(self, verdict: str) -> tuple[Mutant, ...]:
+        """Mutants with that verdict."""
+        return tuple(mutant for mutant in self.mutants if mutant.verdict == verdict)
+
+    @property
+    def judged(self) -> int:
+        """Mutants whose machine code is theirs alone."""
+        return len(self.of(KILLED)) + len(self.of(SURVIVED))
+
+
+def mutate(
+    subject: Subject,
+    *,
+    files: Sequence[str] = (),
+    functions: Sequence[str] = (),
+    sample: int | None = None,
+    scenarios: int | None = None,
+    seed: int = 0,
+    workers: int | None = None,
+    notice: Notice = lambda what, done, total: None,
+) -> Campaign:
+    """Mutate the control code of `subject` and see which claims object.
+
+    files, functions: only these; sample: that many, drawn by `seed`. `scenarios` for each mutant at
+    most, besides kept ones. Raises UsageError for names that are not there and for a firmware that
+    breaks a claim of its own, RigError where it cannot be run.
+    """
+    started_s = time.monotonic()
+    workers = workers or cores()
+    with (
+        hypothesis_leaves_no_files(),
+        tempfile.TemporaryDirectory(prefix="dryspin-mutants-") as folder,
+    ):
+        workshop = Workshop(subject.drive, subject.directory, Path(folder))
+        made, gaps = _made(workshop, files, functions)
+        chosen = _sampled(made, sample, seed)
+        screened = _screened(workshop, chosen, workers, notice)
+        bench = _bench(subject, scenarios, seed, workers, notice)
+        judged = _judged(
+            workshop, [mutation for mutation, verdict in screened if not verdict], bench, workers, notice
+        )
+    mutants = tuple(
+        Mutant(mutation, verdict) if verdict else judged[mutation] for mutation, verdict in screened
+    )
+    return Campaign(
+        mutants=mutants,
+        gaps=tuple(gaps),
+        made=len(made),
+        kept=len(bench.kept),
+        scenarios=sum(task.quota for task in bench.tasks),
+        seed=seed,
+        wall_s=time.monotonic() - started_s,
+    )
+
+
+def _made(
+    workshop: Workshop, files: Sequence[str], functions: Sequence[str]
+) -> tuple[list[Mutation], list[str]]:
+    """All changes of the sources asked for, and the places that the parser leaves out."""
+    text = workshop.text
+    for name in files:
+        if name not in text.sources:
+            raise UsageError(
+                f"--file {name}: no source of the firmware. {suggestion(name, text.sources, 'source')}"
+            )
+    headers = {name: content for name, content in text.files.items() if name not in text.sources}
+    seam = {"drive_port.h": (PORT / "drive_port.h").read_bytes()}
+    shared = neighbours(seam | headers)
+    made: list[Mutation] = []
+    gaps: list[str] = []
+    for name in text.sources:
+        if files and name not in files:
+            continue
+        source = parse_source(name, text.files[name])
+        beside = shared | neighbours({name: source.content})
+        made += mutations(source, beside, functions)
+        gaps += [f"{name}:{line}" for line in source.gaps]
+    found = {mutation.function for mutation in made}
+    for function in functions:
+        if function not in found:
+            where = f" of {', '.join(files)}" if files else ""
+            raise UsageError(
+                f"--function {function}: nothing to change in a function of that name{where}. "
+                f"{suggestion(function, sorted(found - {''}), 'function')}"
+            )
+    if not made:
+        raise UsageError("there is nothing to change in these sources; name others with --file")
+    return made, gaps
+
+
+def _sampled(made: list[Mutation], sample: int | None, seed: int) -> list[Mutation]:
+    if sample is None or sample >= len(made):
+        return made
+    return [made[k] for k in sorted(Random(seed).sample(range(len(made)), sample))]
+
+
+def _screened(
+    workshop: Workshop, chosen: list[Mutation], workers: int, notice: Notice
+) -> list[tuple[Mutation, str]]:
+    """Each mutation with the reason why it is not worth running, or ""."""
+
+    def code(name: str, content: bytes) -> str | None:
+        with tempfile.TemporaryDirectory(prefix="screen-", dir=workshop.folder) as place:
+            return workshop.machine_code(name, content, Path(place))
+
+    text = workshop.text.files
+    known = {(name, code(name, text[name])): SAME_CODE for name in {mutation.file for mutation in chosen}}
+    screened: list[tuple[Mutation, str]] = []
+    with ThreadPoolExecutor(workers) as pool:
+        codes = pool.map(lambda m: code(m.file, m.applied(text[m.file])), chosen)
+        for done, (mutation, found) in enumerate(zip(chosen, codes, strict=True), 1):
+            notice("compiling mutants", done, len(chosen))
+            if found is None:
+                screened.append((mutation, NOT_BUILT))
+                continue
+            screened.append((mutation, known.get((mutation.file, found), "")))
+            known.setdefault((mutation.file, found), TWIN)
+    return screened
+
+
+def _bench(subject: Subject, scenarios: int | None, seed: int, workers: int, notice: Notice) -> Bench:
+    """The firmware itself before its claims: what it exercises, and that it breaks none."""
+    families = families_to_search(subject.claims)
+    require_rites(subject.drive, families)
+    quota = SCENARIOS_PER_FAMILY * len(families) if scenarios is None else scenarios
+    if quota < len(families):
+        raise UsageError(
+            f"{quota} scenarios for {len(families)} families; give --scenarios at least {len(families)}"
+        )
+    tasks = tasks_of(families, quota, seed, rehearse(subject, families, workers))
+    suppressed = {suppression.claim for suppression in subject.claims.suppressions}
+    objecting = frozenset(subject.claims.declared) - suppressed
+    folder = findings_folder(subject.directory)
+    kept = [found.scenario for _, found in kept_findings(folder, subject.directory, subject.drive.path)]
+
+    def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
+        return search_family(subject.try_out, subject.drive, task, progress)
+
+    searches = run_tasks(work, tasks, workers, lambda done: notice("the firmware itself", done, quota))
+    trials = [subject.try_out(scenario) for scenario in kept]
+    broken = {claim for search in searches for claim in search.breaking}
+    broken |= {o.claim for trial in trials for o in trial.outcomes if o.status == BROKEN}
+    if own := sorted(broken & objecting):
+        raise UsageError(
+            f"{subject.directory}: breaks {', '.join(own)} as it stands, so nothing can be said of changes; "
+            "run dryspin check, and mend it first"
+        )
+    exercised = {claim for search in searches for claim, tally in search.tallies.items() if tally.exercised}
+    exercised |= {o.claim for trial in trials for o in trial.outcomes if o.status == HELD}
+    return Bench(
+        directory=subject.directory,
+        drive=subject.drive,
+        claims=subject.claims,
+        objecting=objecting,
+        exercised=frozenset(exercised) & objecting,
+        kept=tuple(kept),
+        tasks=tuple(tasks),
+        planned=tuple(planned_in_turn(subject.drive, tasks)),
+    )
+
+
+def _judged(
+    workshop: Workshop, waiting: Sequence[Mutation], bench: Bench, workers: int, notice: Notice
+) -> dict[Mutation, Mutant]:
+    """Batch by batch, the scenarios that have killed most so far going first."""
+    judged: dict[Mutation, Mutant] = {}
+    kills: dict[str, int] = {}
+    for begin in range(0, len(waiting), BATCH):
+        batch = waiting[begin : begin + BATCH]
+
+        def work(
+            mutation: Mutation, progress: Callable[[int], None], bench: Bench = bench
+        ) -> Judgement | None:
+            try:
+                judgement = judge_mutant(workshop, mutation, bench)
+            except BuildError:
+                # It compiled, so it is the linker that refuses.
+                judgement = None
+            progress(1)
+            return judgement
+
+        def lost(mutation: Mutation, how: str) -> Judgement:
+            # What tramples over the memory of its process could not be run to the end either.
+            return Judgement(CANNOT_RUN, "", 0, 0, 0.0)
+
+        def tell(done: int, begin: int = begin) -> None:
+            notice("mutants", begin + done, len(waiting))
+
+        for mutation, judgement in zip(batch, run_tasks(work, batch, workers, tell, lost), strict=True):
+            if judgement is None:
+                judged[mutation] = Mutant(mutation, NOT_BUILT)
+                continue
+            judged[mutation] = Mutant(
+                mutation,
+                KILLED if judgement.by else SURVIVED,
+                judgement.by,
+                judgement.source,
+                judgement.scenarios,
+                judgement.simulated_s,
+            )
+            if judgement.source == PLANNED:
+                key = bench.planned[judgement.which][1].scenario.to_toml()
+                kills[key] = kills.get(key, 0) + 1
+            elif judgement.source == KEPT:
+                key = bench.kept[judgement.which].to_toml()
+                kills[key] = kills.get(key, 0) + 1
+        bench = _ordered(bench, kills)
+    return judged
+
+
+def _ordered(bench: Bench, kills: dict[str, int]) -> Bench:
+    """The same scenarios, those that killed most first, others in their order."""
+    return replace(
+        bench,
+        kept=tuple(sorted(bench.kept, key=lambda scenario: -kills.get(scenario.to_toml(), 0))),
+        planned=tuple(sorted(bench.planned, key=lambda row: -kills.get(row[1].scenario.to_toml(), 0))),
+    )
