@@ -116,19 +116,26 @@ class _Chunks:
     """A buffer lent to the core, and what has been carried away from it."""
 
     def __init__(self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int) -> None:
-        self._lent: np.ndarray[Any, Any] = np.zeros(room, layout)
+        self._ffi, self._buffer, self._name = ffi, buffer, name
+        self._layout, self._room = layout, room
         self._taken: list[np.ndarray[Any, Any]] = []
-        self._buffer = buffer
-        setattr(buffer, name, ffi.cast(f"core_{name} *", ffi.from_buffer(self._lent)))
-        buffer.n, buffer.room = 0, room
+        self._lend()
+
+    def _lend(self) -> None:
+        self._lent: np.ndarray[Any, Any] = np.empty(self._room, self._layout)
+        setattr(
+            self._buffer, self._name, self._ffi.cast(f"core_{self._name} *", self._ffi.from_buffer(self._lent))
+        )
+        self._buffer.n, self._buffer.room = 0, self._room
 
     def take(self) -> None:
-        self._taken.append(self._lent[: self._buffer.n].copy())
-        self._buffer.n = 0
+        self._taken.append(self._lent[: self._buffer.n])
+        self._lend()
 
     def all(self) -> np.ndarray[Any, Any]:
-        self.take()
-        return np.concatenate(self._taken)
+        self._taken.append(self._lent[: self._buffer.n])
+        # as bytes: numpy joins structured arrays field by field
+        return np.concatenate([chunk.view(np.uint8) for chunk in self._taken]).view(self._layout)
 
 
 def run(image: Image, drive: Drive, scenario: Scenario, plant: str = "twin") -> Recording:
