@@ -21,7 +21,7 @@
 #define TERM_A 1e-8
 #define TERM_V 1e-9
 /* Terms of the EMF: straight shapes, smooth ones over SMOOTH_TURN_RAD at most. */
-#define STRAIGHT_ORDERS 7
+#define STRAIGHT_ORDERS 6
 #define SMOOTH_ORDERS 10
 #define SMOOTH_TURN_RAD 0.35
 
@@ -258,24 +258,6 @@ static void rotor_sums(plant_segment *q)
 	}
 }
 
-double row_start(const row *r)
-{
-	const plant_segment *q = &plant.q;
-	double sum = r->constant + r->j0 * q->j0[0] + r->j1 * q->j1[0] + r->v * q->v[0];
-	for (int b = 0; b < plant.bases; b++)
-		sum += r->e[b] * q->turning[b][0];
-	return sum;
-}
-
-double row_reach(const row *r)
-{
-	const plant_segment *q = &plant.q;
-	double sum = fabs(r->j0) * q->reach_j0 + fabs(r->j1) * q->reach_j1 + fabs(r->v) * q->reach_v;
-	for (int b = 0; b < plant.bases; b++)
-		sum += fabs(r->e[b]) * q->reach_turning[b];
-	return sum;
-}
-
 void row_series(const row *r, double *c)
 {
 	const plant_segment *q = &plant.q;
@@ -319,14 +301,16 @@ void plant_plan(double limit_s)
 	if (plant.in.driven)
 		s->w_rad_s = plant.in.w_driven_rad_s;
 	shape_update();
-	plant_refresh_bus();
+	if (!plant.p.sinks || plant.p.stiff || plant.in.v_supply_v != plant.seen_supply_v
+	    || plant.in.unplugged != plant.seen_unplugged)
+		plant_refresh_bus();
 	if (s->moving == 0)
 		s->moving = plant_direction_from_rest();
 
 	double room = limit_s - s->t_s;
 	q->t0_s = s->t_s;
 	q->limit_s = limit_s;
-	q->circuit = circuit_of(s->mode, s->supply_on);
+	q->circuit = plant.circuit;
 	q->h_s = room < 0.0 ? 0.0 : room < plant.h_cap_s ? room : plant.h_cap_s;
 	if (plant.p.shape == EMF_SINE || plant.bases > 2) {
 		double speed = fabs(s->w_rad_s) * plant.p.pole_pairs;
