@@ -64,6 +64,9 @@ void plant_refresh_bus(void)
 		d = drive_of(c);
 	}
 	s->v_bus_v = bus_of(c, &d);
+	plant.circuit = c;
+	plant.seen_supply_v = plant.in.v_supply_v;
+	plant.seen_unplugged = plant.in.unplugged;
 }
 
 double plant_rest_torque(void)
@@ -129,14 +132,15 @@ static void give_up(const int undecided[3])
 			plant.s.blocked_until_s[x] = plant.s.t_s + GUARD_S;
 }
 
-static void choose(const int undecided[3])
+/* 1 if some of the undecided legs are to conduct. */
+static int choose(const int undecided[3])
 {
 	static const uint8_t choice[3] = {MODE_OPEN, MODE_DIODE_LOW, MODE_DIODE_HIGH};
 	plant_state *s = &plant.s;
 	double e_v[3];
 	shape_emf(e_v);
 	if (consistent(s->mode, undecided, e_v))
-		return;
+		return 0;
 	for (int k = 1; k < 27; k++) {
 		uint8_t mode[3];
 		int left = k;
@@ -150,9 +154,10 @@ static void choose(const int undecided[3])
 			continue;
 		for (int x = 0; x < 3; x++)
 			s->mode[x] = mode[x];
-		return;
+		return 1;
 	}
 	give_up(undecided);
+	return 0;
 }
 
 void plant_resolve(void)
@@ -180,8 +185,7 @@ void plant_resolve(void)
 	}
 	s->relevel = 1;
 	plant_refresh_bus();
-	if (n == 0)
-		return;
-	choose(undecided);
-	plant_refresh_bus();
+	/* which of the undecided conduct changes the circuit, but not the bus: they carry nothing yet */
+	if (n > 0 && choose(undecided))
+		plant.circuit = circuit_of(s->mode, s->supply_on);
 }

@@ -43,8 +43,13 @@ void event_find_row(const row *r, double sign, double bound, uint8_t event, int 
 static void find_diode_off(int x)
 {
 	const plant_circuit *c = plant.q.circuit;
-	row r = {c->of_loop[x][0], c->of_loop[x][1], 0.0, 0.0, {0.0}};
-	event_find_row(&r, plant.s.mode[x] == MODE_DIODE_LOW ? 1.0 : -1.0, 0.0, EVENT_DIODE_OFF, x);
+	const plant_segment *q = &plant.q;
+	double j0 = c->of_loop[x][0], j1 = c->of_loop[x][1];
+	double sign = plant.s.mode[x] == MODE_DIODE_LOW ? 1.0 : -1.0;
+	if (sign * plant.s.i_a[x] > fabs(j0) * q->reach_j0 + fabs(j1) * q->reach_j1)
+		return;
+	row r = {j0, j1, 0.0, 0.0, {0.0}};
+	event_find_row(&r, sign, 0.0, EVENT_DIODE_OFF, x);
 }
 
 static void find_clamp(int x)
@@ -57,6 +62,10 @@ static void find_clamp(int x)
 		return;
 	}
 	terminal_row(x, &r);
+	double start = row_start(&r), reach = row_reach(&r);
+	double bus = fabs(c->bus[0]) * q->reach_j0 + fabs(c->bus[1]) * q->reach_j1 + fabs(c->bus[2]) * q->reach_v;
+	if (start - reach > -plant.p.v_f_v && start + reach + bus < plant.s.v_bus_v + plant.p.v_f_v)
+		return;
 	event_find_row(&r, 1.0, -plant.p.v_f_v - CLAMP_V, EVENT_CLAMP, x);
 	r.j0 -= c->bus[0];
 	r.j1 -= c->bus[1];
@@ -96,6 +105,9 @@ static void find_supply(void)
 static void find_auxiliary(void)
 {
 	row r = {0.0, 0.0, 1.0, 0.0, {0.0}};
+	double above = plant.q.v[0] - AUX_FROM_V;
+	if ((plant.s.aux_on ? above : -above) > plant.q.reach_v)
+		return;
 	if (plant.s.aux_on)
 		event_find_row(&r, 1.0, AUX_FROM_V - AUX_HYSTERESIS_V, EVENT_AUXILIARY, 0);
 	else

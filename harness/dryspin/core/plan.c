@@ -21,7 +21,7 @@
 #define TERM_A 1e-8
 #define TERM_V 1e-9
 /* Terms of the EMF: straight shapes, smooth ones over SMOOTH_TURN_RAD at most. */
-#define STRAIGHT_ORDERS 7
+#define STRAIGHT_ORDERS 6
 #define SMOOTH_ORDERS 10
 #define SMOOTH_TURN_RAD 0.35
 
@@ -77,14 +77,17 @@ INLINE double braking(const plant_segment *q, int n)
 	const plant_params *p = &plant.p;
 	const double *w = q->w;
 	double slip = w[0] - plant.in.water_rad_s, square = n == 0 ? slip * slip : 2.0 * slip * w[n];
-	for (int k = 1; k < n; k++)
-		square += w[k] * w[n - k];
+	_Static_assert(SPEED_ORDERS == 5, "the squares below are those of n < 4");
+	if (n == 2)
+		square += w[1] * w[1];
+	if (n == 3)
+		square += 2.0 * w[1] * w[2];
 	double constant = n == 0 ? p->coulomb_nm * plant.s.moving + plant.in.load_nm : 0.0;
 	return p->b_nm_s * w[n] + constant + p->kq_nm_s2 * plant.in.load_factor * q->way * square;
 }
 
 /* The linear part, times h: what the series' own coefficients add to the next ones. */
-typedef struct { double a[3][3], end[3], reach[3]; } kernel;
+typedef struct { double a[3][3], square[3][3], end[3], reach[3]; } kernel;
 
 INLINE void next_order(kernel *m, const int loops, int n, const double g[3])
 {
@@ -104,6 +107,40 @@ INLINE void next_order(kernel *m, const int loops, int n, const double g[3])
 	                 + (loops > 1 ? m->a[2][1] * j1[n] : 0.0));
 	m->end[2] += v[n + 1];
 	m->reach[2] += fabs(v[n + 1]);
+}
+
+INLINE void square(kernel *m, const int loops)
+{
+	for (int k = 0; k < 3; k++)
+		for (int l = 0; l < 3; l++) {
+			double sum = m->a[k][2] * m->a[2][l];
+			if (loops > 0)
+				sum += m->a[k][0] * m->a[0][l];
+			if (loops > 1)
+				sum += m->a[k][1] * m->a[1][l];
+			m->square[k][l] = sum;
+		}
+}
+
+/* Without a drive, coefficient n + 2 from n: even and odd ones do not wait for each other. */
+INLINE void order_after_next(kernel *m, const int loops, int n)
+{
+	plant_segment *q = &plant.q;
+	double *j0 = q->j0, *j1 = q->j1, *v = q->v, by = inverse[n + 1] * inverse[n + 2];
+	if (loops > 0) {
+		j0[n + 2] = by * (m->square[0][0] * j0[n] + m->square[0][2] * v[n] + (loops > 1 ? m->square[0][1] * j1[n] : 0.0));
+		m->end[0] += j0[n + 2];
+		m->reach[0] += fabs(j0[n + 2]);
+	}
+	if (loops > 1) {
+		j1[n + 2] = by * (m->square[1][0] * j0[n] + m->square[1][2] * v[n] + m->square[1][1] * j1[n]);
+		m->end[1] += j1[n + 2];
+		m->reach[1] += fabs(j1[n + 2]);
+	}
+	v[n + 2] = by * (m->square[2][2] * v[n] + (loops > 0 ? m->square[2][0] * j0[n] : 0.0)
+	                 + (loops > 1 ? m->square[2][1] * j1[n] : 0.0));
+	m->end[2] += v[n + 2];
+	m->reach[2] += fabs(v[n + 2]);
 }
 
 /* Torque, coefficient n. With a straight shape the first basis is 1 and the second the angle. */
@@ -206,16 +243,21 @@ INLINE int expand(const int loops, const int bases, const int sine)
 		}
 	for (int o = SPEED_ORDERS; o <= orders; o++)
 		q->w[o] = free_rotor ? tail_order(tail, slope, loops, h, o) : 0.0;
-	for (;; n++) {
+	square(&m, loops);
+	next_order(&m, loops, n, nothing);
+	q->w[n + 1] = free_rotor ? tail_order(tail, slope, loops, h, n + 1) : 0.0;
+	for (n++;; n += 2) {
 		last = fabs(q->v[n]) * (TERM_A / TERM_V);
 		if (loops > 0)
 			last = fabs(q->j0[n]) > last ? fabs(q->j0[n]) : last;
 		if (loops > 1)
 			last = fabs(q->j1[n]) > last ? fabs(q->j1[n]) : last;
-		if (last < TERM_A || n + 1 >= ORDERS)
+		if (last < TERM_A || n + 2 >= ORDERS)
 			break;
-		next_order(&m, loops, n, nothing);
-		q->w[n + 1] = free_rotor ? tail_order(tail, slope, loops, h, n + 1) : 0.0;
+		order_after_next(&m, loops, n - 1);
+		order_after_next(&m, loops, n);
+		for (int o = n + 1; o <= n + 2; o++)
+			q->w[o] = free_rotor ? tail_order(tail, slope, loops, h, o) : 0.0;
 	}
 	q->n = n + 1;
 	for (int l = 0; l < 3; l++)
@@ -256,24 +298,6 @@ static void rotor_sums(plant_segment *q)
 		for (int n = 1; n < last; n++)
 			q->reach_turning[b] += fabs(q->turning[b][n]);
 	}
-}
-
-double row_start(const row *r)
-{
-	const plant_segment *q = &plant.q;
-	double sum = r->constant + r->j0 * q->j0[0] + r->j1 * q->j1[0] + r->v * q->v[0];
-	for (int b = 0; b < plant.bases; b++)
-		sum += r->e[b] * q->turning[b][0];
-	return sum;
-}
-
-double row_reach(const row *r)
-{
-	const plant_segment *q = &plant.q;
-	double sum = fabs(r->j0) * q->reach_j0 + fabs(r->j1) * q->reach_j1 + fabs(r->v) * q->reach_v;
-	for (int b = 0; b < plant.bases; b++)
-		sum += fabs(r->e[b]) * q->reach_turning[b];
-	return sum;
 }
 
 void row_series(const row *r, double *c)
@@ -319,14 +343,16 @@ void plant_plan(double limit_s)
 	if (plant.in.driven)
 		s->w_rad_s = plant.in.w_driven_rad_s;
 	shape_update();
-	plant_refresh_bus();
+	if (!plant.p.sinks || plant.p.stiff || plant.in.v_supply_v != plant.seen_supply_v
+	    || plant.in.unplugged != plant.seen_unplugged)
+		plant_refresh_bus();
 	if (s->moving == 0)
 		s->moving = plant_direction_from_rest();
 
 	double room = limit_s - s->t_s;
 	q->t0_s = s->t_s;
 	q->limit_s = limit_s;
-	q->circuit = circuit_of(s->mode, s->supply_on);
+	q->circuit = plant.circuit;
 	q->h_s = room < 0.0 ? 0.0 : room < plant.h_cap_s ? room : plant.h_cap_s;
 	if (plant.p.shape == EMF_SINE || plant.bases > 2) {
 		double speed = fabs(s->w_rad_s) * plant.p.pole_pairs;

@@ -17,7 +17,7 @@ plant_t plant;
 void plant_terminals(double *v_v)
 {
 	const plant_state *s = &plant.s;
-	const plant_circuit *c = circuit_of(s->mode, s->supply_on);
+	const plant_circuit *c = plant.circuit;
 	double e[3], v_star = c->from_source * plant.in.v_supply_v + (s->aux_on ? c->from_aux * plant.p.i_aux_a : 0.0);
 	int floating = !conducts(s->mode[0]) && !conducts(s->mode[1]) && !conducts(s->mode[2]);
 	shape_emf(e);

@@ -12,6 +12,8 @@
 
 #define HALVINGS 24
 #define NONE 2.0
+/* Far below the bands of all events, whatever the unit. */
+#define NEGLIGIBLE 1e-10
 
 double series_at(const double *c, int n, double s)
 {
@@ -88,5 +90,7 @@ double root_first(const double *c, int n)
 	}
 	if (c[0] < 0.0)
 		return 0.0;
+	while (n > 2 && fabs(c[n - 1]) < NEGLIGIBLE)
+		n--;
 	return n > 1 ? first_in(c, n, HALVINGS) : NONE;
 }

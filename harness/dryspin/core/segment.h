@@ -30,7 +30,7 @@ static inline int is_diode(uint8_t mode)
 /* Coefficients of a series at most. A decay over three time constants needs 20 for 1e-7. */
 #define ORDERS 26
 /* Of the speed, as far as angle and EMF notice. */
-#define SPEED_ORDERS 6
+#define SPEED_ORDERS 5
 /* Functions of the angle that make up the EMF's shapes, see shape.c. */
 #define BASES 4
 
@@ -82,6 +82,9 @@ typedef struct {
 	plant_segment q;
 	plant_energy energy;
 	plant_history history;
+	const plant_circuit *circuit; /* of the present mode, as of plant_refresh_bus */
+	double seen_supply_v;         /* what that took the source for */
+	int32_t seen_unplugged;
 	double h_cap_s, first_rad, step_rad;
 	double table[1024 + 1];
 	int32_t sectors, substeps;    /* corners in a turn; per step of the table */
@@ -121,10 +124,42 @@ double plant_rest_torque(void);
 /* Sign of the speed that sets in from rest; 0 while friction holds the rotor. */
 int8_t plant_direction_from_rest(void);
 
-/* plan.c: coefficients of a row into c[ORDERS]; how far it may stray from its value at the start. */
+/* plan.c: coefficients of a row into c[ORDERS]. */
 void row_series(const row *r, double *c);
-double row_start(const row *r);
-double row_reach(const row *r);
+
+/* Its value at the start of the segment. */
+static inline double row_start(const row *r)
+{
+	const plant_segment *q = &plant.q;
+	double sum = r->constant + r->j0 * q->j0[0] + r->j1 * q->j1[0] + r->v * q->v[0]
+	             + r->e[0] * q->turning[0][0] + r->e[1] * q->turning[1][0];
+	if (plant.bases > 2)
+		sum += r->e[2] * q->turning[2][0] + r->e[3] * q->turning[3][0];
+	return sum;
+}
+
+/* How far it may stray from that. */
+static inline double row_reach(const row *r)
+{
+	const plant_segment *q = &plant.q;
+	double sum = __builtin_fabs(r->j0) * q->reach_j0 + __builtin_fabs(r->j1) * q->reach_j1
+	             + __builtin_fabs(r->v) * q->reach_v + __builtin_fabs(r->e[0]) * q->reach_turning[0]
+	             + __builtin_fabs(r->e[1]) * q->reach_turning[1];
+	if (plant.bases > 2)
+		sum += __builtin_fabs(r->e[2]) * q->reach_turning[2] + __builtin_fabs(r->e[3]) * q->reach_turning[3];
+	return sum;
+}
+
+/* EMF part of a row from weights of the three phases' EMFs. */
+static inline void row_emf(row *r, const double weight[3])
+{
+	for (int b = 0; b < 2; b++)
+		r->e[b] = weight[0] * plant.emf[0][b] + weight[1] * plant.emf[1][b] + weight[2] * plant.emf[2][b];
+	for (int b = 2; b < BASES; b++)
+		r->e[b] = plant.bases > 2 ? weight[0] * plant.emf[0][b] + weight[1] * plant.emf[1][b]
+		                                + weight[2] * plant.emf[2][b]
+		                          : 0.0;
+}
 
 /* events.c: end the segment at s, with this event, if it would last longer. */
 void event_cut(double s, uint8_t event, int leg);

@@ -30,9 +30,7 @@ static void plain_row(row *r)
 	r->j1 = c->d[x][1];
 	r->v = c->d[x][2];
 	r->constant = c->d_v[x] * plant.q.v_star + c->d_drop[x];
-	for (int b = 0; b < BASES; b++)
-		r->e[b] = c->d_e[x][0] * plant.emf[0][b] + c->d_e[x][1] * plant.emf[1][b]
-		          + c->d_e[x][2] * plant.emf[2][b];
+	row_emf(r, c->d_e[x]);
 }
 
 static double lines_now(void)
@@ -53,7 +51,7 @@ double sense_now(void)
 	double d = plant.p.offset_v + plant_noise(s->t_s);
 	if (!plain())
 		return d + lines_now();
-	const plant_circuit *c = circuit_of(s->mode, s->supply_on);
+	const plant_circuit *c = plant.circuit;
 	double e[3], v_star = c->from_source * plant.in.v_supply_v + (s->aux_on ? c->from_aux * plant.p.i_aux_a : 0.0);
 	const double *row = c->d[s->sense], *row_e = c->d_e[s->sense];
 	shape_emf(e);

@@ -87,9 +87,7 @@ void terminal_row(int x, row *r)
 	r->j1 = c->t[x][1];
 	r->v = c->t[x][2];
 	r->constant = c->t_v[x] * plant.q.v_star + c->t_drop[x];
-	for (int b = 0; b < BASES; b++)
-		r->e[b] = c->t_e[x][0] * plant.emf[0][b] + c->t_e[x][1] * plant.emf[1][b]
-		          + c->t_e[x][2] * plant.emf[2][b];
+	row_emf(r, c->t_e[x]);
 }
 
 static void choose(plant_segment *q)

@@ -12,18 +12,24 @@ class Chunks:
     """
 
     def __init__(self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int) -> None:
-        self._lent: np.ndarray[Any, Any] = np.zeros(room, layout)
+        self._ffi, self._buffer, self._name = ffi, buffer, name
+        self._layout, self._room = layout, room
         self._taken: list[np.ndarray[Any, Any]] = []
-        self._buffer = buffer
-        setattr(buffer, name, ffi.cast(f"core_{name} *", ffi.from_buffer(self._lent)))
-        buffer.n, buffer.room = 0, room
+        self._lend()
+
+    def _lend(self) -> None:
+        self._lent: np.ndarray[Any, Any] = np.empty(self._room, self._layout)
+        at = self._ffi.cast(f"core_{self._name} *", self._ffi.from_buffer(self._lent))
+        setattr(self._buffer, self._name, at)
+        self._buffer.n, self._buffer.room = 0, self._room
 
     def take(self) -> None:
-        """Carry away what stands in the buffer; the core may fill it again."""
-        self._taken.append(self._lent[: self._buffer.n].copy())
-        self._buffer.n = 0
+        """Carry away what is full, and lend another."""
+        self._taken.append(self._lent[: self._buffer.n])
+        self._lend()
 
     def all(self) -> np.ndarray[Any, Any]:
-        """Everything recorded so far, in one array."""
-        self.take()
-        return np.concatenate(self._taken)
+        """Everything so far, in one piece."""
+        pieces = [*self._taken, self._lent[: self._buffer.n]]
+        # As bytes: numpy joins structured arrays field by field.
+        return np.concatenate([piece.view(np.uint8) for piece in pieces]).view(self._layout)
