@@ -68,13 +68,16 @@ def test_work_grows_with_what_happens_over_1_to_100_in_length(bench: Bench) -> N
 
 
 def test_work_grows_no_faster_than_what_happens_over_1_to_100_in_speed(bench: Bench) -> None:
-    """Segments and rounds for each thing that happens, from 100 to 10 000 rpm: never more at speed."""
+    """Segments and rounds for each thing that happens, from 100 to 10 000 rpm: hardly more at speed.
+
+    A quarter more: in each carrier period the open leg's diode begins and ends to conduct, no edge of it.
+    """
     rig = bench.rig(CHOPPING)
     works = [work(rig, 0.5, rpm) for rpm in (100.0, 1000.0, 10_000.0)]
 
     for slow, fast in pairwise(works):
         for took_slow, took_fast in zip(slow[1:], fast[1:], strict=True):
-            assert took_fast / took_slow <= 1.1 * max(1.0, fast.happened / slow.happened)
+            assert took_fast / took_slow <= 1.25 * max(1.0, fast.happened / slow.happened)
 
 
 @pytest.mark.parametrize("rpm", [100.0, 10_000.0])
@@ -105,7 +108,7 @@ def calls_of(recording: Recording, claims: Any) -> int:
 def test_monitors_take_fewer_calls_than_the_run_has_rounds(thruster: Drive) -> None:
     """Judging works on whole arrays: as a run goes on, its calls grow less than the edges do.
 
-    A call of Python is some ten times a round of the core (tests/bench tells), hence the factor.
+    A call of Python costs some five rounds of the core (tests/bench tells), hence the factor.
     """
     claims = load_claims(Path(BOW_THRUSTER / "claims.toml"), known_claims(), known_limits())
     rig = Rig(build_image(thruster, BOW_THRUSTER), thruster)
@@ -118,4 +121,4 @@ def test_monitors_take_fewer_calls_than_the_run_has_rounds(thruster: Drive) -> N
         calls.append(calls_of(recording, claims))
 
     assert calls[1] / calls[0] <= edges[1] / edges[0]
-    assert all(10 * c < r for c, r in zip(calls, rounds, strict=True))
+    assert all(5 * c < r for c, r in zip(calls, rounds, strict=True))

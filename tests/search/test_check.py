@@ -38,7 +38,7 @@ def timeless(result):
     return json.dumps(data, sort_keys=True)
 
 
-@pytest.mark.parametrize("scenarios", [8, 11, 23, 60])
+@pytest.mark.parametrize("scenarios", [11, 14, 23, 60])
 def test_exactly_the_asked_number_of_scenarios_is_run(tmp_path, scenarios):
     """Budgets are promises: Hypothesis alone runs fewer when it repeats itself."""
     result = check(StandIn(tmp_path, all_hold, ALL), scenarios=scenarios, workers=1)
@@ -179,7 +179,7 @@ def test_only_searches_the_named_family(tmp_path):
         (
             ["xyz"],
             "no family is called 'xyz'; known families: gates, commutation, startup, synchronism, reversal, "
-            "arming, calibration, tones",
+            "arming, calibration, tones, electrical, throttle_map, controller",
         ),
         (["gates"], "declares no claim of family 'gates'; declared: reversal"),
     ],
@@ -194,7 +194,7 @@ def test_an_unknown_family_is_refused_with_the_nearest(tmp_path, only, message):
 
 def test_fewer_scenarios_than_families_are_refused(tmp_path):
     """A family without a scenario would be reported as not exercised, which says nothing."""
-    with pytest.raises(UsageError, match="7 scenarios for 8 families; give --scenarios at least 8"):
+    with pytest.raises(UsageError, match="7 scenarios for 11 families; give --scenarios at least 11"):
         check(StandIn(tmp_path, all_hold, ALL), scenarios=7)
 
 
@@ -231,7 +231,7 @@ def test_a_worker_that_dies_is_an_error_and_no_hang(tmp_path):
         return []
 
     with pytest.raises(RigError, match=r"a worker process died \(signal SIGKILL\)"):
-        check(StandIn(tmp_path, judge, ALL), scenarios=10, workers=2)
+        check(StandIn(tmp_path, judge, ALL), scenarios=11, workers=2)
 
 
 def test_an_unforeseen_exception_arrives_with_its_traceback(tmp_path):
@@ -241,7 +241,7 @@ def test_an_unforeseen_exception_arrives_with_its_traceback(tmp_path):
         return [1 / 0]
 
     with pytest.raises(WorkerDefectError, match=r"(?s)Traceback.*ZeroDivisionError"):
-        check(StandIn(tmp_path, judge, ALL), scenarios=10, workers=1)
+        check(StandIn(tmp_path, judge, ALL), scenarios=11, workers=1)
 
 
 def test_a_claim_that_breaks_only_once_gives_no_finding(tmp_path):
@@ -263,7 +263,7 @@ def test_a_claim_that_breaks_only_once_gives_no_finding(tmp_path):
 def test_a_check_leaves_nothing_where_it_stands(tmp_path, monkeypatch):
     """Hypothesis would leave its folder in the user's directory."""
     monkeypatch.chdir(tmp_path)
-    check(StandIn(Path("firmware"), all_hold, ALL), scenarios=10, workers=1, save=tmp_path)
+    check(StandIn(Path("firmware"), all_hold, ALL), scenarios=11, workers=1, save=tmp_path)
 
     assert list(tmp_path.iterdir()) == []
 
