@@ -122,7 +122,14 @@ def time_of_a_step(make: Maker) -> Iterator[Row]:
             go(plant, 0.0, (0, 0, 0))
             edges = go(plant, 40e-6 if n_rpm > 20e3 else 140e-6, (0, 0, 0))
             times_us.append(edges[0][0] * 1e6 + (start - 45.0) / 360.0 * 6.0 * step_us)
-        yield apart("time of a step", step_us, times_us[1] - times_us[0], 0.05, "us", f"{n_rpm:.0f} rpm, p {pole_pairs}")
+        yield apart(
+            "time of a step",
+            step_us,
+            times_us[1] - times_us[0],
+            0.05,
+            "us",
+            f"{n_rpm:.0f} rpm, p {pole_pairs}",
+        )
 
 
 @check("definition of a 120-degree trapezoid; T = k (f_high - f_low) i")
