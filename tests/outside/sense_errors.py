@@ -64,7 +64,7 @@ def resistor_mismatch(make: Maker) -> Iterator[Row]:
 
 @check("VN = (PhA+PhB+PhC)/3, onlinedocs.microchip.com GUID-78E22D6C")
 def virtual_neutral(make: Maker) -> Iterator[Row]:
-    """Where the comparator falls, the phase is at the mean of the three terminals, and at the true neutral."""
+    """Where the comparator falls, the phase is at the mean of the terminals, and at the true neutral."""
     plant = make(MOTOR, at(rpm(6000.0), 35.0))
     plant.sense_leg = 2
     while plant.advance(150e-6, (1, 2, 0))[1] is not None and plant.level == 1:

@@ -100,7 +100,7 @@ def heat_of_a_hot_winding(make: Maker) -> Iterator[Row]:
 
 @check("MIT 2.007 motor tutorial (lancet.mit.edu/motor/motors4.html): most power at half speed, half torque")
 def greatest_power(make: Maker) -> Iterator[Row]:
-    """P = w0 Ms/4 of three published torque lines, at half of the no-load speed; answers 5.105, 7.088, 3.854 W.
+    """P = w0 Ms/4 of three published torque lines, at half of the no-load speed: 5.105, 7.088, 3.854 W.
 
     A line fixes kt and R for any chosen voltage; the rotor is driven at half speed, phases on their flats.
     """
