@@ -85,7 +85,7 @@ def ripple_of_the_winding(make: Maker) -> Iterator[Row]:
 
 @check("inverter literature (from memory): td f V against the current")
 def voltage_lost_to_dead_time(make: Maker) -> Iterator[Row]:
-    """0.5 us of dead time at 16 kHz and 12 V: 96 mV, an ideal diode taking over where the high FET would conduct.
+    """0.5 us of dead time at 16 kHz and 12 V: 96 mV, as an ideal diode takes over.
 
     From the current lost over ten periods in an inductance, against a run without dead time.
     """

@@ -35,7 +35,7 @@ def propeller_of_ten_inches(make: Maker) -> Iterator[Row]:
 
 
 @check(
-    'modellers\' rule P = 5.3e-15 rpm^3 d^4 pitch: S. Vorkoetter, "Motor Math", Sailplane & Electric Modeler, Apr 2002'
+    'modellers\' rule P = 5.3e-15 rpm^3 d^4 pitch: S. Vorkoetter, "Motor Math", Sailplane & El. Modeler 4/2002'
 )
 def modellers_rule(make: Maker) -> Iterator[Row]:
     """127.5 W for 10 x 4.7 inches at 8000 rpm; two rules of thumb agree to 20 %."""
@@ -59,7 +59,7 @@ def propeller_law(make: Maker) -> Iterator[Row]:
 
 @check("the same law against water that flows past: kq (w - w_water)|w - w_water|")
 def propeller_in_moving_water(make: Maker) -> Iterator[Row]:
-    """Slowed by what it is faster than the water, driven by what it is slower; settles behind by sqrt(Tc/kq)."""
+    """Slowed by what it is faster than the water, driven by what it is slower; settles sqrt(Tc/kq) behind."""
     nm = retarding_nm(make, 1e-7, 500.0, 2.0, 200.0)
     yield share("torque against water", 2e-7 * 300.0**2, nm, 1e-3, "faster than the water")
     nm = retarding_nm(make, 1e-7, 500.0, 1.0, 900.0)

@@ -99,7 +99,7 @@ def torque_at_the_end_of_the_fall(make: Maker) -> Iterator[Row]:
 
 @check(KVL)
 def torque_at_the_end_of_the_rise(make: Maker) -> Iterator[Row]:
-    """(V - 4E)/(2 (V - E)) when the incoming phase reaches I first, as under a current limit: +50 % at E = 0."""
+    """(V - 4E)/(2 (V - E)) when the incoming phase reaches I first, as under a current limit."""
     for emf_v in (0.0, 1.0, 2.0):
         plant = overlapping(make, emf_v, UPPER)
         go(plant, 3.0 * L_H * I_A / (2.0 * (V_V - emf_v)), UPPER[3])
