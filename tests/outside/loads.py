@@ -35,7 +35,7 @@ def propeller_of_ten_inches(make: Maker) -> Iterator[Row]:
 
 
 @check(
-    'modellers\' rule P = 5.3e-15 rpm^3 d^4 pitch: S. Vorkoetter, "Motor Math", Sailplane & El. Modeler 4/2002'
+    'modellers\' rule P = 5.3e-15 rpm^3 d^4 pitch: S. Vorkoetter, "Motor Math", Sailplane & E. Modeler 4/2002'
 )
 def modellers_rule(make: Maker) -> Iterator[Row]:
     """127.5 W for 10 x 4.7 inches at 8000 rpm; two rules of thumb agree to 20 %."""
