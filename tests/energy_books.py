@@ -107,14 +107,16 @@ class Books:
         """One line for each plant whose balance does not close."""
         for book in self.of.values():
             book.close_page()
-        return [str(book) for book in self.of.values() if book.residual_j > SHARE_MAX * book.moved_j + FLOOR_J]
+        return [
+            str(book) for book in self.of.values() if book.residual_j > SHARE_MAX * book.moved_j + FLOOR_J
+        ]
 
 
 @pytest.fixture(autouse=True)
 def energy_balance(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[Books]:
     """Every run of every test that makes an `EquationPlant` must close to 0.1 % of the energy moved.
 
-    `@pytest.mark.energy_does_not_close(reason)` leaves a test out, such as one with an error planted in
+    `@pytest.mark.energy_does_not_close` leaves a test out, such as one with an error planted in
     the equations.
     """
     books = Books()

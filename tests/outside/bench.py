@@ -45,9 +45,7 @@ def currents(plant: Plant) -> tuple[float, float, float]:
 def torque_nm(plant: Plant) -> float:
     """T = sum k_x f_x i_x from the currents and the angle."""
     f = shape_of_each(plant.params, plant.state.theta_rad)
-    return sum(
-        k * f_x * i for k, f_x, i in zip(plant.params.k_phases_v_s, f, currents(plant), strict=True)
-    )
+    return sum(k * f_x * i for k, f_x, i in zip(plant.params.k_phases_v_s, f, currents(plant), strict=True))
 
 
 def steady_speed(make: Maker, params: PlantParams, imposed: PlantInput, duty: float = 1.0) -> float:

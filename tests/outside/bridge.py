@@ -66,7 +66,7 @@ def droop_of_the_link_capacitor(make: Maker) -> Iterator[Row]:
     yield share("droop of the link capacitor", 0.473, droop_v, 1.0)
 
 
-@check("J. Sachs, H-bridge ripple series 2013 (\"simple triangle wave\"); V D (1 - D)/(L_ll f)")
+@check('J. Sachs, H-bridge ripple series 2013 ("simple triangle wave"); V D (1 - D)/(L_ll f)')
 def ripple_of_the_winding(make: Maker) -> Iterator[Row]:
     """0.335 A with 0.56 mH, 3.75 A with 50 uH, at D = 0.5; complementary, rotor locked, V = 12 V, 16 kHz."""
     for l_ll, ripple_a in ((0.56e-3, 0.335), (50e-6, 3.75)):
@@ -78,12 +78,14 @@ def ripple_of_the_winding(make: Maker) -> Iterator[Row]:
         go(plant, 0.25 / F_HZ, (1, 2, 0))  # half of an on-time: from the mean to the top
         top_a = plant.state.i_u_a
         go(plant, 0.75 / F_HZ, (2, 2, 0))
-        yield share("ripple of the winding current", ripple_a, top_a - plant.state.i_u_a, 1.0, f"{l_ll * 1e6:.0f} uH")
+        yield share(
+            "ripple of the winding current", ripple_a, top_a - plant.state.i_u_a, 1.0, f"{l_ll * 1e6:.0f} uH"
+        )
 
 
 @check("inverter literature (from memory): td f V against the current")
 def voltage_lost_to_dead_time(make: Maker) -> Iterator[Row]:
-    """0.5 us of dead time at 16 kHz and 12 V: 96 mV, an ideal diode taking over where the high FET would conduct.
+    """0.5 us of dead time at 16 kHz and 12 V: 96 mV, as an ideal diode takes over.
 
     From the current lost over ten periods in an inductance, against a run without dead time.
     """
@@ -111,7 +113,9 @@ def freewheeling_current(make: Maker) -> Iterator[Row]:
         for t_us in (50.0, 200.0, 400.0):
             go(plant, t_us * 1e-6, gates)
             expected = sign * ((i_0 + floor) * math.exp(-t_us * 1e-6 / tau) - floor)
-            yield share("freewheeling current", expected, plant.state.i_u_a, 1e-3, f"{side} side, {t_us:.0f} us")
+            yield share(
+                "freewheeling current", expected, plant.state.i_u_a, 1e-3, f"{side} side, {t_us:.0f} us"
+            )
         end_s = tau * math.log(1.0 + i_0 / floor)
         go(plant, end_s - 0.01e-6, gates)
         yield apart("flows 10 ns before its end", 1.0, float(plant.state.i_u_a != 0.0), 0.0, "", side)
@@ -169,7 +173,14 @@ def braking_current(make: Maker) -> Iterator[Row]:
         go(plant, 10e-3, gates)
         yield share("braking current", -3.0 / params.r_ohm, plant.state.i_u_a, 1e-2, f"all {rail}")
         f_w = shape_of_each(params, plant.state.theta_rad)[2]
-        yield apart("braking current of a phase at its crossing", -3.0 * f_w / params.r_ohm, plant.state.i_w_a, 1e-2, "A", f"all {rail}")
+        yield apart(
+            "braking current of a phase at its crossing",
+            -3.0 * f_w / params.r_ohm,
+            plant.state.i_w_a,
+            1e-2,
+            "A",
+            f"all {rail}",
+        )
 
 
 @check("mirror symmetry of bridge and machine: low-side chopping is high-side chopping upside down")
@@ -188,5 +199,12 @@ def one_sided_chopping_of_either_side(make: Maker) -> Iterator[Row]:
             samples.append((flip * plant.state.i_u_a, flip * plant.state.i_w_a, volts[0], volts[2]))
         seen.append(samples)
     for n, (one, two) in enumerate(zip(*seen, strict=True)):
-        for what, unit, k in (("current of U", "A", 0), ("current of W", "A", 1), ("terminal U", "V", 2), ("terminal W", "V", 3)):
-            yield apart(f"low-side against high-side chopping, {what}", one[k], two[k], 1e-5, unit, f"period {n}")
+        for what, unit, k in (
+            ("current of U", "A", 0),
+            ("current of W", "A", 1),
+            ("terminal U", "V", 2),
+            ("terminal W", "V", 3),
+        ):
+            yield apart(
+                f"low-side against high-side chopping, {what}", one[k], two[k], 1e-5, unit, f"period {n}"
+            )

@@ -41,7 +41,7 @@ RunOnRig = Callable[[Drive, Scenario], Recording]
 """Runs a scenario of a drive whose firmware only sleeps, on the rig."""
 
 
-class NotModelled(Exception):
+class NotModelled(Exception):  # noqa: N818  (an answer, not an error)
     """A plant was asked for what it is known not to model; not a difference, and not a pass."""
 
 

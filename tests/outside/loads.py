@@ -34,7 +34,9 @@ def propeller_of_ten_inches(make: Maker) -> Iterator[Row]:
     yield share("power of a propeller", 138.1, nm * w, 0.1)
 
 
-@check('modellers\' rule P = 5.3e-15 rpm^3 d^4 pitch: S. Vorkoetter, "Motor Math", Sailplane & Electric Modeler, Apr 2002')
+@check(
+    'modellers\' rule P = 5.3e-15 rpm^3 d^4 pitch: S. Vorkoetter, "Motor Math", Sailplane & E. Modeler 4/2002'
+)
 def modellers_rule(make: Maker) -> Iterator[Row]:
     """127.5 W for 10 x 4.7 inches at 8000 rpm; two rules of thumb agree to 20 %."""
     w = rpm(8000.0)
@@ -57,7 +59,7 @@ def propeller_law(make: Maker) -> Iterator[Row]:
 
 @check("the same law against water that flows past: kq (w - w_water)|w - w_water|")
 def propeller_in_moving_water(make: Maker) -> Iterator[Row]:
-    """Slowed by what it is faster than the water, driven by what it is slower; settles behind by sqrt(Tc/kq)."""
+    """Slowed by what it is faster than the water, driven by what it is slower; settles sqrt(Tc/kq) behind."""
     nm = retarding_nm(make, 1e-7, 500.0, 2.0, 200.0)
     yield share("torque against water", 2e-7 * 300.0**2, nm, 1e-3, "faster than the water")
     nm = retarding_nm(make, 1e-7, 500.0, 1.0, 900.0)
@@ -68,7 +70,13 @@ def propeller_in_moving_water(make: Maker) -> Iterator[Row]:
         plant.input = PlantInput(BUS_V, water_rad_s=water)
         go(plant, 0.04, (0, 0, 0))  # twenty time constants J/(2 kq (w_water - w))
         settled = water - math.sqrt(coulomb / kq)
-        yield share("speed of a propeller held turning by water", settled, plant.state.w_rad_s, 0.1, f"from {start:.0f} rad/s")
+        yield share(
+            "speed of a propeller held turning by water",
+            settled,
+            plant.state.w_rad_s,
+            0.1,
+            f"from {start:.0f} rad/s",
+        )
 
 
 @check("root of kq w^2 + (kt^2/Rt) w + Tc = kt V/Rt, textbook")

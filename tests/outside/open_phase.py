@@ -71,13 +71,19 @@ def clamped_open_terminal(make: Maker) -> Iterator[Row]:
     for shape in ("trapezoid", "sine"):
         plant = make(motor(shape=shape, **slopeless), at(rpm(6000.0), 75.0, (5.0, -5.0, 0.0)))
         go(plant, 1e-6, (0, 2, 0))
-        yield apart("open terminal clamped at ground", -MOTOR.v_f_v, plant.terminal_voltages()[2], 1e-6, "V", shape)
-        yield apart("its current has the low diode's direction", 1.0, float(plant.state.i_w_a > 0.0), 0.0, "", shape)
+        yield apart(
+            "open terminal clamped at ground", -MOTOR.v_f_v, plant.terminal_voltages()[2], 1e-6, "V", shape
+        )
+        yield apart(
+            "its current has the low diode's direction", 1.0, float(plant.state.i_w_a > 0.0), 0.0, "", shape
+        )
         plant = make(motor(shape=shape, **slopeless), at(rpm(25_000.0), 34.0, (5.0, -5.0, 0.0)))
         go(plant, 1e-6, (1, 2, 0))
         top_v = BUS_V + MOTOR.v_f_v
         yield apart("open terminal clamped at the bus", top_v, plant.terminal_voltages()[2], 1e-6, "V", shape)
-        yield apart("its current has the high diode's direction", 1.0, float(plant.state.i_w_a < 0.0), 0.0, "", shape)
+        yield apart(
+            "its current has the high diode's direction", 1.0, float(plant.state.i_w_a < 0.0), 0.0, "", shape
+        )
 
 
 @check("KVL and two diodes: all gates off, a machine feeds the bus above V + 2 Vf line to line")

@@ -99,7 +99,7 @@ def torque_at_the_end_of_the_fall(make: Maker) -> Iterator[Row]:
 
 @check(KVL)
 def torque_at_the_end_of_the_rise(make: Maker) -> Iterator[Row]:
-    """(V - 4E)/(2 (V - E)) when the incoming phase reaches I first, as under a current limit: +50 % at E = 0."""
+    """(V - 4E)/(2 (V - E)) when the incoming phase reaches I first, as under a current limit."""
     for emf_v in (0.0, 1.0, 2.0):
         plant = overlapping(make, emf_v, UPPER)
         go(plant, 3.0 * L_H * I_A / (2.0 * (V_V - emf_v)), UPPER[3])
@@ -110,7 +110,7 @@ def torque_at_the_end_of_the_rise(make: Maker) -> Iterator[Row]:
 
 @check(KVL + "; motor: data sheet of a 43 mm, 30 W flat motor (scribd 629363718)")
 def nearly_masked_crossing(make: Maker) -> Iterator[Row]:
-    """6 A at 12 V, 1797 rpm, E = 2.4 V: tf = 300 us of T_step = 695 us, 25.9 degrees of the 30 to the crossing."""
+    """6 A at 12 V, 1797 rpm, E = 2.4 V: tf = 300 us of a step of 695 us: 25.9 of the 30 degrees."""
     plant = overlapping(make, 2.4, UPPER, times=3.0)
     go(plant, 10e-6, UPPER[3])
     fall_us = 10.0 * 6.0 / (6.0 - plant.state.i_u_a)

@@ -46,4 +46,6 @@ def comparator_delay(run: RunOnRig) -> Iterator[Row]:
         seen = late_deg(run, hertz, delay_ns * 1e-9)
         seen -= 360.0 * hertz * SYNCHRONISER_CYCLES / 16e6
         # half of the last digit, and what is left of the synchroniser over some hundred crossings
-        yield apart("comparator delay", degrees, seen, 0.0075, "el. deg", f"{delay_ns:.0f} ns, {hertz:.0f} Hz")
+        yield apart(
+            "comparator delay", degrees, seen, 0.0075, "el. deg", f"{delay_ns:.0f} ns, {hertz:.0f} Hz"
+        )

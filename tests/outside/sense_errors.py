@@ -14,7 +14,9 @@ from .check import Maker, Row, apart, check, share
 OFFSETS = "Vos/(ratio 2/3 2E/60 deg), computed for 1/4.7 and 1000 rpm/V; offsets: DS40002011A p. 385"
 
 
-def crossed_late_deg(make: Maker, w: float, gates: tuple[int, int, int], bus_v: float, **changes: float) -> float:
+def crossed_late_deg(
+    make: Maker, w: float, gates: tuple[int, int, int], bus_v: float, **changes: float
+) -> float:
     """How far past 60 degrees W falls through the neutral, from 31 degrees on (NaN: not by 89)."""
     plant = make(motor(**changes), at(w, 31.0, bus_v=bus_v))
     plant.sense_leg = 2
@@ -62,7 +64,7 @@ def resistor_mismatch(make: Maker) -> Iterator[Row]:
 
 @check("VN = (PhA+PhB+PhC)/3, onlinedocs.microchip.com GUID-78E22D6C")
 def virtual_neutral(make: Maker) -> Iterator[Row]:
-    """Where the comparator falls, the phase is at the mean of the three terminals, and at the true neutral."""
+    """Where the comparator falls, the phase is at the mean of the terminals, and at the true neutral."""
     plant = make(MOTOR, at(rpm(6000.0), 35.0))
     plant.sense_leg = 2
     while plant.advance(150e-6, (1, 2, 0))[1] is not None and plant.level == 1:
@@ -72,7 +74,9 @@ def virtual_neutral(make: Maker) -> Iterator[Row]:
     yield apart("open phase at its crossing", (v_u + v_v) / 2.0, v_w, 1e-6, "V", "true neutral")
 
 
-@check("kinematics of theta = w t + a t^2/2: exactly (3/8) a T^2; agrees with a simulation apart to 10 digits")
+@check(
+    "kinematics of theta = w t + a t^2/2: exactly (3/8) a T^2; agrees with a simulation apart to 10 digits"
+)
 def lateness_under_acceleration(make: Maker) -> Iterator[Row]:
     """30 degrees waited for as half the last interval between crossings, at constant acceleration.
 
@@ -92,7 +96,9 @@ def lateness_under_acceleration(make: Maker) -> Iterator[Row]:
         late_rad = plant.state.theta_rad - math.radians(150.0)
         expected = 3.0 / 8.0 * params.pole_pairs * a * interval_s**2
         # 5 ns of error in finding a crossing are 7e-6 rad at the last of these speeds
-        yield apart("commutation late under acceleration", expected, late_rad, 1e-5, "rad", f"{a:.0f} rad/s^2")
+        yield apart(
+            "commutation late under acceleration", expected, late_rad, 1e-5, "rad", f"{a:.0f} rad/s^2"
+        )
 
 
 @check("first-order low-pass, textbook: atan(w RC)")
@@ -106,4 +112,10 @@ def filter_delay(make: Maker) -> Iterator[Row]:
         edges = go(plant, 2.0 * turn_s + 10.0 * tau_s, (0, 0, 0))
         rising = [t_s for t_s, level in edges if level == 1 and t_s > 10.0 * tau_s]
         late_deg = math.degrees(rad_s * ((rising[-1] + 1e-9) % turn_s - 1e-9))
-        yield share("phase of the sense filter", math.degrees(math.atan(rad_s * tau_s)), late_deg, 0.01, f"{speed_rpm:.0f} rpm")
+        yield share(
+            "phase of the sense filter",
+            math.degrees(math.atan(rad_s * tau_s)),
+            late_deg,
+            0.01,
+            f"{speed_rpm:.0f} rpm",
+        )

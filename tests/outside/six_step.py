@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import product
 
 from dryspin.plant import ideal
 
@@ -28,14 +29,14 @@ def pair(gates: tuple[int, int, int]) -> str:
 def sequence_of_pairs(make: Maker) -> Iterator[Row]:
     """Each published pair in its turn, and in its sector it turns the rotor forward.
 
-    The article says nothing of angles; that the pair's current makes forward torque does.
+    From any angle of the sector, both phases being on their flats all through it.
     """
     published = ["A+B-", "A+C-", "B+C-", "B+A-", "C+A-", "C+B-"]
     seen = [pair(ideal.six_step_gates(sector)) for sector in range(6)]
     agree = sum(one == two for one, two in zip(seen, published, strict=True))
     yield apart("pairs of the sequence, agreeing", 6.0, float(agree), 0.0, "pairs")
-    for sector in range(6):
-        plant = make(motor(fixed_speed=False), at(0.0, 60.0 + 60.0 * sector))
+    for sector, off in product(range(6), (-25.0, 0.0, 25.0)):
+        plant = make(motor(fixed_speed=False), at(0.0, 60.0 + 60.0 * sector + off))
         go(plant, 100e-6, ideal.six_step_gates(sector))
         # J dw/dt = 2 k i on both flats; i = V/2Rt (1 - exp(-t/tau)) integrated
         rt = MOTOR.r_ohm + MOTOR.r_on_ohm
@@ -43,7 +44,13 @@ def sequence_of_pairs(make: Maker) -> Iterator[Row]:
         charge = 12.6 / (2.0 * rt) * (100e-6 - tau * (1.0 - math.exp(-100e-6 / tau)))
         w = 2.0 * MOTOR.k_v_s * charge / MOTOR.j_kg_m2
         # the EMF of the first 15 rad/s takes off a tenth of a percent of the current
-        yield share("speed after 100 us of a pair from rest", w, plant.state.w_rad_s, 0.5, f"sector {sector}")
+        yield share(
+            "speed after 100 us of a pair from rest",
+            w,
+            plant.state.w_rad_s,
+            0.5,
+            f"sector {sector}, {off:+.0f} deg",
+        )
 
 
 @check(TABLE)
@@ -122,7 +129,14 @@ def time_of_a_step(make: Maker) -> Iterator[Row]:
             go(plant, 0.0, (0, 0, 0))
             edges = go(plant, 40e-6 if n_rpm > 20e3 else 140e-6, (0, 0, 0))
             times_us.append(edges[0][0] * 1e6 + (start - 45.0) / 360.0 * 6.0 * step_us)
-        yield apart("time of a step", step_us, times_us[1] - times_us[0], 0.05, "us", f"{n_rpm:.0f} rpm, p {pole_pairs}")
+        yield apart(
+            "time of a step",
+            step_us,
+            times_us[1] - times_us[0],
+            0.05,
+            "us",
+            f"{n_rpm:.0f} rpm, p {pole_pairs}",
+        )
 
 
 @check("definition of a 120-degree trapezoid; T = k (f_high - f_low) i")

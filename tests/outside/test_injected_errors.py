@@ -100,6 +100,7 @@ def test_error_in_the_plant_is_caught(injected: Injected, name: str, model: Mode
     assert not objects(name, model.make)
 
 
+@pytest.mark.energy_does_not_close  # the drop that the meter counts is not the one in the circuit
 @pytest.mark.parametrize("diode", ["low diode", "high diode"])
 def test_sign_of_one_diode_drop_is_caught(diode: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """-Vf of the low diode as +Vf, or +Vf of the high one as -Vf, in the equations."""

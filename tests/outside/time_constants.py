@@ -100,7 +100,7 @@ def heat_of_a_hot_winding(make: Maker) -> Iterator[Row]:
 
 @check("MIT 2.007 motor tutorial (lancet.mit.edu/motor/motors4.html): most power at half speed, half torque")
 def greatest_power(make: Maker) -> Iterator[Row]:
-    """P = w0 Ms/4 of three published torque lines, at half of the no-load speed; answers 5.105, 7.088, 3.854 W.
+    """P = w0 Ms/4 of three published torque lines, at half of the no-load speed: 5.105, 7.088, 3.854 W.
 
     A line fixes kt and R for any chosen voltage; the rotor is driven at half speed, phases on their flats.
     """
@@ -112,7 +112,9 @@ def greatest_power(make: Maker) -> Iterator[Row]:
         params = motor(k_v_s=kt / 2.0, r_ohm=r_ll / 2.0, l_h=1e-5 * r_ll, r_on_ohm=0.0, pole_pairs=1)
         plant = make(params, at(w, 31.0, bus_v=volts))
         go(plant, 400e-6, (1, 2, 0))
-        yield share("greatest shaft power", watts, torque_nm(plant) * w, 0.5, f"{n0_rpm:.0f} rpm, {stall_nm} Nm")
+        yield share(
+            "greatest shaft power", watts, torque_nm(plant) * w, 0.5, f"{n0_rpm:.0f} rpm, {stall_nm} Nm"
+        )
 
 
 @check("exercise with answers recomputed (homeworklib q. 1976071): 12 V, 3800 rpm, 30 mNm, run at 2500 rpm")

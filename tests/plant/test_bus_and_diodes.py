@@ -60,17 +60,6 @@ def test_ripple_and_heat_of_the_link_capacitor_are_the_published_ones() -> None:
     assert math.sqrt(meter.passed.esr / plant.state.t_s / ESR_OHM) == pytest.approx(5.0, rel=1e-2)
 
 
-def test_esr_shares_a_step_of_current_with_the_source() -> None:
-    """With a source of 25 mohm the bus drops by I (ESR || Rb), and the source gives the rest at once."""
-    plant = choke(feed_a=0.0, r_supply_ohm=0.025)
-    plant.input = PlantInput(V_V)
-    go(plant, 1e-9, (0, 2, 0))
-
-    go(plant, 1e-9, (1, 2, 0))
-
-    assert V_V - plant.bus_v() == pytest.approx(I_A * ESR_OHM * 0.025 / (ESR_OHM + 0.025), rel=1e-5)
-
-
 def test_state_of_a_bus_with_esr_survives_being_set() -> None:
     """v_c_v tells the capacitor from the bus; left out, the capacitor is taken to stand at the bus."""
     plant = choke(feed_a=0.0)

@@ -8,22 +8,10 @@ from dryspin.plant.emf import shape_of, sine, trapezoid
 from dryspin.plant.equations import EquationPlant
 
 from . import golden
-from .bench_motor import BUS_V, MOTOR, at, go, motor, rpm
+from .bench_motor import MOTOR, at, go, motor, rpm
 
 TWELVE = (0.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0, -1.0, -1.0, -1.0, -1.0, -1.0)
 """The trapezoid at steps of 30 degrees, which meet all its corners."""
-
-
-@pytest.mark.parametrize(("shape", "factor"), [("trapezoid", 1.0), ("sine", 1.5)])
-@pytest.mark.parametrize("degrees", [48.0, 55.0, 72.0])
-def test_open_terminal_of_each_shape(shape: str, factor: float, degrees: float) -> None:
-    """V/2 + 3/2 e where EMFs add up to zero (ST AN2030, p. 3), V/2 + e on the trapezoid (KVL); Z-04d."""
-    w = rpm(6000.0)
-    plant = EquationPlant(motor(shape=shape), at(w, degrees))
-    go(plant, 1e-9, (1, 2, 0))
-
-    e_w = MOTOR.k_v_s * w * shape_of(plant.params)[0](plant.state.theta_rad)[2]
-    assert plant.terminal_voltages()[2] == pytest.approx(BUS_V / 2.0 + factor * e_w, abs=1e-6)
 
 
 def test_table_of_the_trapezoid_is_the_trapezoid() -> None:

@@ -25,13 +25,6 @@ THRUSTER = motor(
 PACK = PlantInput(11.1)
 
 
-def test_without_inductance_the_speed_is_that_of_the_brushed_equivalent() -> None:
-    """L-05: root of kq w^2 + (kt^2/Rt) w + Tc - kt V/Rt, to 2 % with L / 50 (textbook)."""
-    params = replace(THRUSTER, l_h=THRUSTER.l_h / 50.0)
-
-    assert ideal_speed(params, PACK) == pytest.approx(dc_equivalent_speed(params, PACK), rel=0.02)
-
-
 def test_overlap_of_the_phases_costs_speed() -> None:
     """The overlap acts like more series resistance, about 6 f_e L: with the true L the motor is slower."""
     with_l = ideal_speed(THRUSTER, PACK)

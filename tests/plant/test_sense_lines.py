@@ -20,22 +20,6 @@ def crossing(plant: EquationPlant, to_degrees: float, gates: tuple[int, int, int
     return math.degrees(state.theta_rad + rad_s * t_s)
 
 
-@pytest.mark.parametrize("speed_rpm", [1000.0, 6000.0, 12000.0])
-def test_filter_delays_the_crossing_by_its_phase(speed_rpm: float) -> None:
-    """RC low-pass on a sine: atan(w tau) electrical, and so atan(w tau)/w of time, once settled."""
-    tau_s, w = 20e-6, rpm(speed_rpm)
-    rad_s = MOTOR.pole_pairs * w
-    turn_s = 2.0 * math.pi / rad_s
-    # diodes that never conduct, so that the terminals stay sines
-    plant = EquationPlant(motor(shape="sine", sense_tau_s=tau_s, v_f_v=50.0), at(w, 0.0))
-
-    edges = go(plant, 2.0 * turn_s + 10.0 * tau_s, (0, 0, 0))
-
-    rising = [t for t, level in edges if level == 1 and t > 10.0 * tau_s]
-    late_s = (rising[-1] + 1e-9) % turn_s - 1e-9
-    assert late_s == pytest.approx(math.atan(rad_s * tau_s) / rad_s, rel=1e-4)
-
-
 def test_filter_hides_a_gate_edge_from_the_comparator() -> None:
     """Phase W above the neutral, its terminal thrown to ground for 1 us: seen without, not with 20 us."""
     seen = []
@@ -79,42 +63,6 @@ def test_clamp_above_half_the_bus_leaves_the_crossing_alone() -> None:
     late = [math.degrees(MOTOR.pole_pairs * w * t) + 35.0 for t, level in edges if level == 0]
     expected = 60.0 + 30.0 * (BUS_V / 2.0 - 5.0) / (MOTOR.k_v_s * w)
     assert late == [pytest.approx(expected, abs=0.01)]
-
-
-def test_neutral_is_the_mean_of_the_terminals() -> None:
-    """Z-04b: VN = (PhA + PhB + PhC)/3 (onlinedocs.microchip.com, GUID-78E22D6C); the event lies on it."""
-    plant = EquationPlant(MOTOR, at(rpm(6000.0), 35.0))
-    plant.sense_leg = 2
-
-    while plant.advance(150e-6, (1, 2, 0))[1] is None or plant.level == 1:
-        pass
-
-    v_u, v_v, v_w = plant.terminal_voltages()
-    assert v_w == pytest.approx((v_u + v_v + v_w) / 3.0, abs=1e-6)
-    # Z-04c: the true one is (va + vb)/2 - (ea + eb)/2, equal here since ea + eb = 0 on the trapezoid
-    assert v_w == pytest.approx((v_u + v_v) / 2.0, abs=1e-6)
-
-
-@pytest.mark.parametrize(("speed_rpm", "degrees"), [(1000.0, 5.4), (3000.0, 1.8)])
-def test_one_percent_of_resistor_mismatch_shifts_the_crossing(speed_rpm: float, degrees: float) -> None:
-    """Z-09: 1 % of V/2 = 60 mV at 12 V, driven; formula 60 mV/((2/3) 2 k w/60 deg), to 2 %.
-
-    Plain arithmetic on the divider, no published measurement; the neutral, with resistors of its own,
-    is taken to be exact.
-    """
-    w = rpm(speed_rpm)
-    mismatch = 0.01
-    params = motor(offset_v=mismatch * 6.0)
-    plant = EquationPlant(params, at(w, 31.0, bus_v=12.0))
-
-    late = crossing(plant, 89.0, (1, 2, 0)) - 60.0
-
-    assert late == pytest.approx(degrees, rel=0.02)
-    plain = EquationPlant(MOTOR, at(w, 31.0, bus_v=12.0))
-    go(plain, math.radians(late + 29.0) / (MOTOR.pole_pairs * w), (1, 2, 0))
-    v_u, v_v, v_w = plain.terminal_voltages()
-    # there, a line read 1 % too high is level with the neutral made of the true voltages
-    assert (1.0 + mismatch) * v_w == pytest.approx((v_u + v_v + v_w) / 3.0, abs=2e-3)
 
 
 @pytest.mark.parametrize(

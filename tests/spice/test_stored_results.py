@@ -78,7 +78,7 @@ def test_changed_netlist_refuses_the_stored_results(tmp_path: Path) -> None:
 
 
 def test_run_that_gave_up_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """ngspice leaves plausible data behind when it gives up, and says so by nothing else: here, at 1 ms of 2.5."""
+    """ngspice leaves plausible data behind when it gives up: here, at 1 ms of 2.5."""
     row = " ".join(["1e-3"] + ["0"] * 10)
     stand_in = tmp_path / "ngspice"
     stand_in.write_text(f"#!/bin/sh\nprintf 'head\\n{row}\\n{row}\\n' > waves.dat\n")
