@@ -49,7 +49,8 @@ def test_the_plant_by_itself_names_what_escaped(quantity: str) -> None:
         plant.input = PlantInput(9e4)
 
     with pytest.raises(RigError, match=f"the plant shows {quantity} of "):
-        plant.advance(1.0, (0, 0, 0) if quantity == "a speed" else (1, 2, 0))
+        while plant.advance(1.0, (1, 2, 0) if quantity == "a phase current" else (0, 0, 0))[1] is not None:
+            pass  # comparator edges on the way
 
 
 def test_energy_of_a_run_is_accounted_for(thruster: Drive) -> None:
