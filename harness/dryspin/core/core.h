@@ -111,6 +111,9 @@ typedef struct {
 /* cdef begin */
 /* Power-on with rotor at rest. The config and its arrays must outlive the run. */
 void core_start(const core_config *config);
+/* After core_start: run these edges' gates and sense selection instead of the firmware; they must outlive
+ * the run. See replay.c. */
+void core_replay(const core_edge *edges, int64_t n);
 /* Resume; returns a core_reason. */
 int core_run(void);
 core_edge_buffer *core_edges(void);
