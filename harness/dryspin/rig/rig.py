@@ -154,7 +154,9 @@ class _Chunks:
     def _lend(self) -> None:
         self._lent: np.ndarray[Any, Any] = np.empty(self._room, self._layout)
         setattr(
-            self._buffer, self._name, self._ffi.cast(f"core_{self._name} *", self._ffi.from_buffer(self._lent))
+            self._buffer,
+            self._name,
+            self._ffi.cast(f"core_{self._name} *", self._ffi.from_buffer(self._lent)),
         )
         self._buffer.n, self._buffer.room = 0, self._room
 
