@@ -13,7 +13,7 @@ from dryspin.plant.parameters import PlantInput, plant_params
 from dryspin.rig import Rig
 from dryspin.rig.twin import TwinPlant
 
-from ..plant.bench_motor import at, motor
+from ..plant.bench_motor import at, go, motor
 from ..small_firmware import BOW_THRUSTER, scenario
 
 RUN = scenario(1.4, throttle_us=((0.0, 1500.0), (0.7, 1900.0)))
@@ -49,8 +49,7 @@ def test_the_plant_by_itself_names_what_escaped(quantity: str) -> None:
         plant.input = PlantInput(9e4)
 
     with pytest.raises(RigError, match=f"the plant shows {quantity} of "):
-        while plant.advance(1.0, (1, 2, 0) if quantity == "a phase current" else (0, 0, 0))[1] is not None:
-            pass  # comparator edges on the way
+        go(plant, 1.0, (1, 2, 0) if quantity == "a phase current" else (0, 0, 0))
 
 
 def test_energy_of_a_run_is_accounted_for(thruster: Drive) -> None:

@@ -212,7 +212,7 @@ def test_motors_no_plant_can_hold_are_refused() -> None:
         TwinPlant(motor(shape="square"), at())
     with pytest.raises(ValueError, match="must stay below the phase inductances"):
         TwinPlant(motor(m_h=(MOTOR.l_h, 0.0, 0.0)), at())
-    with pytest.raises(ValueError, match="phase currents add up to 1.0 A"):
+    with pytest.raises(ValueError, match=r"phase currents add up to 1\.0 A"):
         TwinPlant(MOTOR, at(i=(1.0, 0.0, 0.0)))
     with pytest.raises(ValueError, match="1025 values is longer than the compiled plant's 1024"):
         TwinPlant(motor(shape="table", shape_table=(0.5,) * 1025), at())
