@@ -8,6 +8,7 @@ from typing import Any
 
 from dryspin.plant.equations import EquationPlant, Gates
 from dryspin.plant.parameters import PlantParams, PlantState, k_phase_v_s
+from dryspin.rig.twin import TwinPlant
 
 # 1000 rpm/V, 7 pole pairs; stiff bus, speed imposed.
 MOTOR = PlantParams(
@@ -54,7 +55,7 @@ def at(
     return PlantState(0.0, *i, bus_v, w_rad_s, math.radians(degrees))
 
 
-def go(plant: EquationPlant, to_s: float, gates: Gates) -> list[tuple[float, int]]:
+def go(plant: EquationPlant | TwinPlant, to_s: float, gates: Gates) -> list[tuple[float, int]]:
     """Advance to `to_s` past all events; return the comparator's (time in s, new level)."""
     edges = []
     while True:

@@ -45,6 +45,7 @@ void bench_plan(void)
 		bench_read_inputs(cycle);
 	int64_t limit = carriers_next();
 	limit = ctl.input_cycle < limit ? ctl.input_cycle : limit;
+	limit = ctl.replay_cycle > cycle && ctl.replay_cycle < limit ? ctl.replay_cycle : limit;
 	limit = config->end_cycle < limit ? config->end_cycle : limit;
 	double limit_s = (double)limit * ctl.s_per_cycle;
 	if (ctl.outside) {

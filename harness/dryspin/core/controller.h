@@ -72,6 +72,7 @@ typedef struct {
 
 	int64_t plan_cycle;   /* first cycle not before the end of the plant's plan */
 	double plan_end_s;
+	int64_t replay_cycle; /* next edge of a replay; NEVER where the firmware runs */
 	int64_t input_cycle;  /* next breakpoint of a scenario trace */
 	int64_t input_again;  /* when the traces must be read again: there, or at once while one slopes */
 	uint8_t reset_cause, next_cause;

@@ -115,6 +115,9 @@ typedef struct {
 /* cdef begin */
 /* Power-on with rotor at rest. The config and its arrays must outlive the run. */
 void core_start(const core_config *config);
+/* After core_start: run these edges' gates and sense selection instead of the firmware; they must outlive
+ * the run. See replay.c. */
+void core_replay(const core_edge *edges, int64_t n);
 /* Resume; returns a core_reason. */
 int core_run(void);
 /* After core_start: run this function in the place of main(), with interrupts as the call before left

@@ -32,10 +32,10 @@ static const double inverse[ORDERS + 1] = {
 	1.0 / 9,  1.0 / 10, 1.0 / 11, 1.0 / 12, 1.0 / 13, 1.0 / 14, 1.0 / 15, 1.0 / 16, 1.0 / 17,
 	1.0 / 18, 1.0 / 19, 1.0 / 20, 1.0 / 21, 1.0 / 22, 1.0 / 23, 1.0 / 24, 1.0 / 25, 1.0 / 26};
 
-/* How EMF enters the loops, and how their currents make torque, by basis. */
+/* How EMF enters the loops (times h), and how their currents make torque, by basis. */
 typedef struct { double drive[2][BASES], torque[2][BASES]; } links;
 
-INLINE void link_up(links *k, const plant_circuit *c, const int loops, const int bases)
+INLINE void link_up(links *k, const plant_circuit *c, const int loops, const int bases, double h)
 {
 	for (int l = 0; l < loops; l++)
 		for (int b = 0; b < bases; b++) {
@@ -44,7 +44,7 @@ INLINE void link_up(links *k, const plant_circuit *c, const int loops, const int
 				drive -= c->g[l][x] * plant.emf[x][b];
 				torque += c->of_loop[x][l] * plant.emf[x][b];
 			}
-			k->drive[l][b] = drive;
+			k->drive[l][b] = h * drive;
 			k->torque[l][b] = torque;
 		}
 }
@@ -52,10 +52,16 @@ INLINE void link_up(links *k, const plant_circuit *c, const int loops, const int
 /* Coefficient n of the product of the speed, which ends early, and a series. */
 INLINE double times_speed(const double *a, const double *w, int n)
 {
-	double sum = 0.0;
-	int from = n < SPEED_ORDERS ? n : SPEED_ORDERS - 1;
-	for (int k = 0; k <= from; k++)
-		sum += w[k] * a[n - k];
+	_Static_assert(SPEED_ORDERS == 5, "written out for w[0] .. w[4]: n is known where it matters");
+	double sum = w[0] * a[n];
+	if (n >= 1)
+		sum += w[1] * a[n - 1];
+	if (n >= 2)
+		sum += w[2] * a[n - 2];
+	if (n >= 3)
+		sum += w[3] * a[n - 3];
+	if (n >= 4)
+		sum += w[4] * a[n - 4];
 	return sum;
 }
 
@@ -122,40 +128,53 @@ INLINE void square(kernel *m, const int loops)
 		}
 }
 
-/* Without a drive, coefficient n + 2 from n: even and odd ones do not wait for each other. */
-INLINE void order_after_next(kernel *m, const int loops, int n)
+/* Without a drive, coefficient n + 2 from n: even and odd ones do not wait for each other. y: the
+ * coefficients n of j0, j1, v, replaced by those of n + 2. */
+INLINE void order_after_next(kernel *m, const int loops, int n, double y[3])
 {
 	plant_segment *q = &plant.q;
-	double *j0 = q->j0, *j1 = q->j1, *v = q->v, by = inverse[n + 1] * inverse[n + 2];
-	if (loops > 0) {
-		j0[n + 2] = by * (m->square[0][0] * j0[n] + m->square[0][2] * v[n] + (loops > 1 ? m->square[0][1] * j1[n] : 0.0));
-		m->end[0] += j0[n + 2];
-		m->reach[0] += fabs(j0[n + 2]);
+	double by = inverse[n + 1] * inverse[n + 2], next[3] = {0.0, 0.0, 0.0};
+	for (int l = loops > 0 ? 0 : 2; l < 3; l++) {
+		if (l == 1 && loops < 2)
+			continue;
+		double sum = m->square[l][2] * y[2];
+		if (loops > 0)
+			sum += m->square[l][0] * y[0];
+		if (loops > 1)
+			sum += m->square[l][1] * y[1];
+		next[l] = by * sum;
+		m->end[l] += next[l];
+		m->reach[l] += fabs(next[l]);
 	}
-	if (loops > 1) {
-		j1[n + 2] = by * (m->square[1][0] * j0[n] + m->square[1][2] * v[n] + m->square[1][1] * j1[n]);
-		m->end[1] += j1[n + 2];
-		m->reach[1] += fabs(j1[n + 2]);
-	}
-	v[n + 2] = by * (m->square[2][2] * v[n] + (loops > 0 ? m->square[2][0] * j0[n] : 0.0)
-	                 + (loops > 1 ? m->square[2][1] * j1[n] : 0.0));
-	m->end[2] += v[n + 2];
-	m->reach[2] += fabs(v[n + 2]);
+	if (loops > 0)
+		q->j0[n + 2] = y[0] = next[0];
+	if (loops > 1)
+		q->j1[n + 2] = y[1] = next[1];
+	q->v[n + 2] = y[2] = next[2];
 }
 
-/* Torque, coefficient n. With a straight shape the first basis is 1 and the second the angle. */
+/* Torque per ampere times current of one basis, coefficient n. */
+INLINE double pull(const links *k, const int loops, int b, int n)
+{
+	const plant_segment *q = &plant.q;
+	return k->torque[0][b] * q->j0[n] + (loops > 1 ? k->torque[1][b] * q->j1[n] : 0.0);
+}
+
+/* Torque, coefficient n < SPEED_ORDERS - 1. With a straight shape the first basis is 1 and the second
+ * the angle. */
 INLINE double torque_order(const links *k, const int loops, const int bases, const int sine, int n)
 {
 	const plant_segment *q = &plant.q;
-	double sum = 0.0;
-	for (int b = 0; b < bases; b++) {
+	double sum = sine ? 0.0 : pull(k, loops, 0, n);
+	for (int b = sine ? 0 : 1; b < bases; b++) {
 		const double *f = !sine && b == 1 ? q->angle : q->basis[b];
-		for (int m = !sine && b == 0 ? n : 0; m <= n; m++) {
-			double i = k->torque[0][b] * q->j0[m];
-			if (loops > 1)
-				i += k->torque[1][b] * q->j1[m];
-			sum += !sine && b == 0 ? i : f[n - m] * i;
-		}
+		sum += f[0] * pull(k, loops, b, n);
+		if (n >= 1)
+			sum += f[1] * pull(k, loops, b, n - 1);
+		if (n >= 2)
+			sum += f[2] * pull(k, loops, b, n - 2);
+		if (n >= 3)
+			sum += f[3] * pull(k, loops, b, n - 3);
 	}
 	return sum;
 }
@@ -185,14 +204,26 @@ INLINE void turn_order(const links *k, const int loops, const int bases, const i
 	}
 }
 
-/* Speed, coefficient n, by the torque of the currents alone. */
-INLINE double tail_order(const double *at, const double *slope, const int loops, double h, int n)
+/* Torque of the currents' coefficient `now` and of the one before. */
+INLINE double pulled(const double *at, const double *slope, const int loops, const double now[3],
+                     const double before[3])
 {
-	const plant_segment *q = &plant.q;
-	double torque = at[0] * q->j0[n - 1] + slope[0] * q->j0[n - 2];
-	if (loops > 1)
-		torque += at[1] * q->j1[n - 1] + slope[1] * q->j1[n - 2];
-	return h / plant.p.j_kg_m2 * inverse[n] * torque;
+	double torque = loops > 0 ? at[0] * now[0] + slope[0] * before[0] : 0.0;
+	return loops > 1 ? torque + at[1] * now[1] + slope[1] * before[1] : torque;
+}
+
+/* Coefficient n + 1 of all, with the EMF's coefficient n. */
+INLINE void head_order(kernel *m, const links *k, const double in[3], const int loops, const int bases,
+                       const int sine, double h, int n)
+{
+	double g[3] = {in[0], in[1], in[2]};
+	turn_order(k, loops, bases, sine, h, n);
+	for (int l = 0; l < loops; l++) {
+		g[l] += k->drive[l][0] * plant.q.turning[0][n] + k->drive[l][1] * plant.q.turning[1][n];
+		if (bases > 2)
+			g[l] += k->drive[l][2] * plant.q.turning[2][n] + k->drive[l][3] * plant.q.turning[3][n];
+	}
+	next_order(m, loops, n, g);
 }
 
 /* All series over q->h_s; returns 0 if they do not converge over so long a segment. */
@@ -213,24 +244,21 @@ INLINE int expand(const int loops, const int bases, const int sine)
 		in[l] = h * (c->in_v[l] * q->v_star + c->in_drop[l]);
 	if (!plant.p.stiff)
 		in[2] = h * (c->feed * (plant.in.v_supply_v - q->v_star) - q->aux_a) / plant.p.c_bus_f;
-	link_up(&k, c, loops, bases);
+	link_up(&k, c, loops, bases, h);
 	m.end[0] = q->j0[0];
 	m.end[1] = q->j1[0];
 	m.end[2] = q->v[0];
 	m.reach[0] = m.reach[1] = m.reach[2] = 0.0;
 
-	int n = 0;
-	for (; n < orders; n++) {
-		turn_order(&k, loops, bases, sine, h, n);
-		double g[3] = {0.0, 0.0, 0.0};
-		if (n == 0)
-			for (int l = 0; l < 3; l++)
-				g[l] = in[l];
-		for (int l = 0; l < loops; l++)
-			for (int b = 0; b < bases; b++)
-				g[l] += h * k.drive[l][b] * q->turning[b][n];
-		next_order(&m, loops, n, g);
-	}
+	head_order(&m, &k, in, loops, bases, sine, h, 0);
+	head_order(&m, &k, nothing, loops, bases, sine, h, 1);
+	head_order(&m, &k, nothing, loops, bases, sine, h, 2);
+	head_order(&m, &k, nothing, loops, bases, sine, h, 3);
+	head_order(&m, &k, nothing, loops, bases, sine, h, 4);
+	head_order(&m, &k, nothing, loops, bases, sine, h, 5);
+	int n = STRAIGHT_ORDERS;
+	for (; n < orders; n++)
+		head_order(&m, &k, nothing, loops, bases, sine, h, n);
 	/* The tail: no EMF, and the torque of currents in which only the angle's first two coefficients
 	 * still matter. It bends the speed by some 1e-3 rad/s, but always the same way. */
 	double tail[2] = {0.0, 0.0}, slope[2] = {0.0, 0.0}, last;
@@ -241,23 +269,30 @@ INLINE int expand(const int loops, const int bases, const int sine)
 			tail[l] += k.torque[l][b] * (!sine && b == 0 ? 1.0 : f[0]);
 			slope[l] += k.torque[l][b] * (!sine && b == 0 ? 0.0 : f[1]);
 		}
-	for (int o = SPEED_ORDERS; o <= orders; o++)
-		q->w[o] = free_rotor ? tail_order(tail, slope, loops, h, o) : 0.0;
 	square(&m, loops);
 	next_order(&m, loops, n, nothing);
-	q->w[n + 1] = free_rotor ? tail_order(tail, slope, loops, h, n + 1) : 0.0;
-	for (n++;; n += 2) {
-		last = fabs(q->v[n]) * (TERM_A / TERM_V);
+	n++;
+	/* coefficients n - 1 and n */
+	double even[3] = {q->j0[n - 1], q->j1[n - 1], q->v[n - 1]}, odd[3] = {q->j0[n], q->j1[n], q->v[n]};
+	double accelerate = free_rotor ? h / plant.p.j_kg_m2 : 0.0;
+	for (int o = SPEED_ORDERS; o <= n; o++) {
+		double now[3] = {q->j0[o - 1], q->j1[o - 1], 0.0}, before[3] = {q->j0[o - 2], q->j1[o - 2], 0.0};
+		q->w[o] = accelerate * inverse[o] * pulled(tail, slope, loops, now, before);
+	}
+	for (;; n += 2) {
+		last = fabs(odd[2]) * (TERM_A / TERM_V);
 		if (loops > 0)
-			last = fabs(q->j0[n]) > last ? fabs(q->j0[n]) : last;
+			last = fabs(odd[0]) > last ? fabs(odd[0]) : last;
 		if (loops > 1)
-			last = fabs(q->j1[n]) > last ? fabs(q->j1[n]) : last;
+			last = fabs(odd[1]) > last ? fabs(odd[1]) : last;
 		if (last < TERM_A || n + 2 >= ORDERS)
 			break;
-		order_after_next(&m, loops, n - 1);
-		order_after_next(&m, loops, n);
-		for (int o = n + 1; o <= n + 2; o++)
-			q->w[o] = free_rotor ? tail_order(tail, slope, loops, h, o) : 0.0;
+		double bends = pulled(tail, slope, loops, odd, even);
+		q->w[n + 1] = accelerate * inverse[n + 1] * bends;
+		order_after_next(&m, loops, n - 1, even);
+		bends = pulled(tail, slope, loops, even, odd);
+		q->w[n + 2] = accelerate * inverse[n + 2] * bends;
+		order_after_next(&m, loops, n, odd);
 	}
 	q->n = n + 1;
 	for (int l = 0; l < 3; l++)

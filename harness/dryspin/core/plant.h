@@ -146,7 +146,7 @@ void plant_terminals(double *v_v);
 /* Electrical angle, unwrapped; and setting it. */
 double plant_theta(void);
 void plant_turn_to(double theta_rad);
-/* Meter the energy from now on, or do not (costs about a third more time). */
+/* Meter the energy from now on, or do not (costs about half as much time again). */
 void plant_meter(int on);
 plant_energy *plant_energy_now(void);
 plant_history *plant_history_now(void);

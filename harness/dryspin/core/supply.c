@@ -3,7 +3,7 @@
  *
  * The regulator gives its voltage, or the bus less its drop. Below the brown-out level the
  * controller is held in reset; 50 mV above it, it starts anew. Looked at where the plant's segments
- * end, every 20 us at most.
+ * end, every 50 us at most.
  */
 #include "controller.h"
 

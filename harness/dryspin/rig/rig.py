@@ -62,17 +62,47 @@ class Rig:
         """
         if plant not in PLANTS:
             raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
-        core, ffi = self._core, self._ffi
         block = self.drive.controller.block_cycles if block_cycles is None else block_cycles
         own = plant_factory is not None and equations_from_s is None
         settings = Settings(self.drive, scenario, block, plant == "equations" or own)
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
         settings.struct.account_energy = account_energy
+        outside = OutsidePlant(self._core, settings, scenario, plant_factory or EquationPlant)
+        buffers = self._started(settings)
+        return self._carried(settings, scenario, buffers, outside, progress)
+
+    def replay(self, recording: Recording) -> Recording:
+        """Lead plant and peripherals through a recording's gates and sense selection, without the firmware.
+
+        For comparisons, and to know what of a run's time is the firmware's. The store is not touched,
+        and neither resets nor brown-outs end it.
+        """
+        settings = Settings(self.drive, recording.scenario, 0, outside=False)
+        outside = OutsidePlant(self._core, settings, recording.scenario, EquationPlant)
+        given = np.ascontiguousarray(recording.edges)
+        buffers = self._started(settings)
+        self._core.core_replay(self._ffi.cast("core_edge *", self._ffi.from_buffer(given)), len(given))
+        return self._carried(settings, recording.scenario, buffers, outside, None)
+
+    def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
+        """Start the core; the buffers of edges and states it writes to."""
+        core, ffi = self._core, self._ffi
         edges = Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
         states = Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
-        outside = OutsidePlant(core, settings, scenario, plant_factory or EquationPlant)
         core.core_start(settings.struct)
+        return edges, states
+
+    def _carried(
+        self,
+        settings: Settings,
+        scenario: Scenario,
+        buffers: tuple[Chunks, Chunks],
+        outside: OutsidePlant,
+        progress: Progress | None,
+    ) -> Recording:
+        """What comes of resuming the started core until it is done."""
+        core, ffi, (edges, states) = self._core, self._ffi, buffers
         while True:
             reason = core.core_run()
             if reason == core.CORE_PLAN:
