@@ -92,12 +92,10 @@ def test_error_in_the_plant_is_caught(injected: Injected, name: str, model: Mode
     """Of the plant with the error the check thinks otherwise than of the true one."""
 
     def faulty(params: Any, state: Any) -> Any:
-        # refused, if it is, for what the check asks, not for what the error leaves of it
-        model.make(params, state)
-        return model.make(replace(params, **injected.plant(params)), state)
+        return model.factory(replace(params, **injected.plant(params)), state)
 
     assert objects(name, faulty)
-    assert not objects(name, model.make)
+    assert not objects(name, model.factory)
 
 
 @pytest.mark.energy_does_not_close  # the drop that the meter counts is not the one in the circuit
@@ -125,7 +123,7 @@ def test_commutation_table_off_by_one_is_caught(
     by: int, name: str, model: Model, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One sector early or late, the order of the pairs still the published one."""
-    assert not objects(name, model.make)
+    assert not objects(name, model.factory)
     table = ideal.SIX_STEP
     monkeypatch.setattr(ideal, "SIX_STEP", table[by:] + table[:by])
 
