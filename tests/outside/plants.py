@@ -27,6 +27,7 @@ SLEEPER = """
     }
 """
 
+
 class Twin(TwinPlant):
     """The compiled plant, with its parameters at hand as the equations have them."""
 
