@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from dryspin.drive import Drive, Firmware
 from dryspin.plant.equations import EquationPlant
-from dryspin.plant.parameters import PlantInput, PlantParams, PlantState
+from dryspin.plant.parameters import PlantParams, PlantState
 from dryspin.recording import Recording
 from dryspin.rig.twin import TwinPlant
 from dryspin.scenario import Scenario
 
 from ..small_firmware import Bench
-from .check import Check, Maker, NotModelled, Row
+from .check import Check, Maker, Row
 
 SLEEPS = Firmware(("*.c",), (".",), {}, "")
 SLEEPER = """
