@@ -7,6 +7,7 @@ import pytest
 
 from dryspin.drive import Drive, Firmware, load_drive
 
+from .rig_books import rig_energy_balance as rig_energy_balance
 from .small_firmware import BOW_THRUSTER, Bench
 
 

@@ -74,6 +74,7 @@ def test_energy_of_a_run_is_accounted_for(thruster: Drive) -> None:
     assert min(e.supply_ohm, e.auxiliary, e.copper, e.fet, e.diode, e.friction, e.propeller) > 0.0
 
 
+@pytest.mark.energy_does_not_close
 def test_energy_is_not_metered_unless_asked_for(thruster: Drive) -> None:
     """It costs time; its absence shows as zeros, not as the last run's figures."""
     rig = Rig(build_image(thruster, BOW_THRUSTER), thruster)
