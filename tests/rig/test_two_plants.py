@@ -1,8 +1,8 @@
 """The compiled twin against the plain equations, where it counts: around a reversal of the bow thruster.
 
 The two share no code and no mode logic (equations integrated and cut at events here, power series and
-their roots there), so each is the other's outside check; published cases for both stand in tests/plant. Limits
-are what was measured, rounded up.
+their roots there), so each is the other's outside check; published cases for both stand in tests/plant.
+Limits are what was measured, rounded up.
 """
 
 from collections.abc import Iterator
