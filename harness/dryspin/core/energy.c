@@ -14,10 +14,9 @@ static const double node[5] = {0.046910077030668, 0.23076534494715845, 0.5, 0.76
 static const double weight[5] = {0.11846344252809454, 0.23931433524968324, 0.28444444444444444,
                                  0.23931433524968324, 0.11846344252809454};
 
-static void heat(const plant_segment *q, const double i[3], double seconds)
+static void heat(const double i[3], double seconds)
 {
 	plant_energy *e = &plant.energy;
-	(void)q;
 	for (int x = 0; x < 3; x++) {
 		double square = i[x] * i[x];
 		e->copper += seconds * plant.p.r_ohm[x] * square;
@@ -71,7 +70,7 @@ void energy_add(double s)
 			double current = plant.emf[0][b] * i[0] + plant.emf[1][b] * i[1] + plant.emf[2][b] * i[2];
 			power += current * series_at(q->turning[b], q->n, at);
 		}
-		heat(q, i, seconds);
+		heat(i, seconds);
 		shaft(series_at(q->w, q->n, at), power, seconds);
 		source(q, j0, j1, series_at(q->v, q->n, at), seconds);
 	}
