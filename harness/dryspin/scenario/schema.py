@@ -94,7 +94,7 @@ TOP: tuple[Key, ...] = (
     Points(name="load_factor", at_least=0.0, at_most=1e6, default=(),
            meaning="a factor on the propeller's torque as points [[time in s, factor], ...]",
            reason="1, the propeller as the drive has it"),
-    Points(name="load_nm", unit="Nm", at_least=-1e3, at_most=1e3, default=(),
+    Points(name="load_nm", unit="Nm", at_least=-1e6, at_most=1e6, default=(),
            meaning="a torque against forward rotation as points [[time in s, Nm], ...]",
            reason="none, nothing but the propeller"),
     Points(name="speed_rpm", unit="rpm", at_least=-1e5, at_most=1e5, default=(),
