@@ -120,7 +120,7 @@ def test_changes_without_effect_are_counted_and_not_run(firmware, monkeypatch):
 
     def survives(workshop, mutation, bench):
         judged.append(mutation)
-        return Judgement("", "", 0, 1, 0.0)
+        return Judgement("", "", 1, 0.0)
 
     monkeypatch.setattr("dryspin.mutate.campaign.judge_mutant", survives)
     monkeypatch.setattr("dryspin.mutate.campaign.run_tasks", in_this_process)
@@ -142,11 +142,11 @@ def test_the_report_shows_every_survivor_with_both_lines():
     from dryspin.drive import load_drive
     from dryspin.mutate import Campaign
 
-    mutation = Mutation("a.c", 10, 11, "comparison", "<", "<=", "f", 7, "if (a < b)", "if (a <= b)")
+    mutation = Mutation("a.c", 10, 11, "comparison", "<", "<=", "f", 7, 5, "if (a < b)", "if (a <= b)")
     mutants = (
-        Mutant(mutation, SURVIVED, "", "", 8, 20.0),
-        Mutant(mutation, KILLED, "gates.pattern", "planned", 1, 2.0),
-        Mutant(mutation, KILLED, CANNOT_RUN, "planned", 1, 2.0),
+        Mutant(mutation, SURVIVED, "", 8, 20.0, False),
+        Mutant(mutation, KILLED, "gates.pattern", 1, 2.0),
+        Mutant(mutation, KILLED, CANNOT_RUN, 1, 2.0),
         Mutant(mutation, SAME_CODE),
         Mutant(mutation, NOT_BUILT),
     )
@@ -166,7 +166,7 @@ def test_the_report_shows_every_survivor_with_both_lines():
         "",
     ]
     assert lines[10:13] == [
-        "survived  a.c:7 in f(): comparison",
+        "survived  a.c:7 in f(): comparison; no planned scenario gets there",
         "    - if (a < b)",
         "    + if (a <= b)",
     ]
