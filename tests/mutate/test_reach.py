@@ -48,9 +48,8 @@ def observed(bench, tmp_path):
     recording = rig.run(scenario(0.07))
     reached = observation.reached()
     source = parse_source("main.c", workshop.text.files["main.c"])
-    inside = {
-        m.before: ("main.c", m.block) in reached for m in mutations(source, {}) if m.before.endswith("U")
-    }
+    numbers = [m for m in mutations(source, {}) if m.before.endswith("U")]
+    inside = {m.before: ("main.c", m.block) in reached for m in numbers}
     blind = {m.before for m in mutations(source, {}) if m.block < 0}
     observation.forget()
     return plain, recording, inside, blind, observation.reached()

@@ -12,24 +12,16 @@ from dryspin.build.library import PORT
 from dryspin.build.workshop import Workshop
 from dryspin.drive.document import suggestion
 from dryspin.errors import BuildError, UsageError
-from dryspin.findings import BROKEN, Subject, Trial, findings_folder, kept_findings
-from dryspin.mutate.judging import CANNOT_RUN, Bench, Judgement, Seen, judge_mutant, key
+from dryspin.findings import Subject
+from dryspin.mutate.baseline import bench_of
+from dryspin.mutate.judging import CANNOT_RUN, Bench, Judgement, judge_mutant, key
 from dryspin.mutate.mutations import Mutation, mutations, neighbours, parse_source
-from dryspin.mutate.reach import Observation
-from dryspin.scenario import Scenario
 from dryspin.search.check import Notice
-from dryspin.search.family import FamilySearch, Task, attempt, explore, planned_draft
-from dryspin.search.plan import families_to_search, require_rites, tasks_of
-from dryspin.search.rehearsing import rehearse
 from dryspin.search.scratch import hypothesis_leaves_no_files
-from dryspin.search.until import planned_in_turn
 from dryspin.search.workers import cores, run_tasks
 
 KILLED, SURVIVED = "killed", "survived"
 NOT_BUILT, SAME_CODE, TWIN = "does not build", "same machine code", "same as another"
-
-SCENARIOS_PER_FAMILY = 8
-"""Scenarios for each family unless told otherwise: most mutants fall within the first few."""
 
 BATCH = 16
 """After so many mutants, the scenarios that killed most go first; fixed, so that workers change nothing."""
@@ -103,7 +95,7 @@ def mutate(
         made, gaps = _made(workshop, files, functions)
         chosen = _sampled(made, sample, seed)
         screened = _screened(workshop, chosen, workers, notice)
-        bench = _bench(subject, workshop, scenarios, seed, workers, notice)
+        bench = bench_of(subject, workshop, scenarios, seed, workers, notice)
         judged = _judged(
             workshop, [mutation for mutation, verdict in screened if not verdict], bench, workers, notice
         )
@@ -184,73 +176,6 @@ def _screened(
             screened.append((mutation, known.get((mutation.file, found), "")))
             known.setdefault((mutation.file, found), TWIN)
     return screened
-
-
-def _bench(
-    subject: Subject, workshop: Workshop, scenarios: int | None, seed: int, workers: int, notice: Notice
-) -> Bench:
-    """The firmware itself before its claims: where it gets to, what it exercises, that it breaks none."""
-    families = families_to_search(subject.claims)
-    require_rites(subject.drive, families)
-    quota = SCENARIOS_PER_FAMILY * len(families) if scenarios is None else scenarios
-    if quota < len(families):
-        raise UsageError(
-            f"{quota} scenarios for {len(families)} families; give --scenarios at least {len(families)}"
-        )
-    tasks = tasks_of(families, quota, seed, rehearse(subject, families, workers))
-    objecting = frozenset(subject.claims.declared) - {s.claim for s in subject.claims.suppressions}
-    folder = findings_folder(subject.directory)
-    kept = [found.scenario for _, found in kept_findings(folder, subject.directory, subject.drive.path)]
-    observation = Observation(workshop, _subfolder(workshop, "observed"))
-    watched = replace(subject, image=observation.image)
-    seen: dict[str, Seen] = {}
-
-    def look(scenario: Scenario) -> Trial:
-        observation.forget()
-        trial = watched.try_out(scenario)
-        exercised = frozenset(outcome.claim for outcome in trial.outcomes if outcome.exercised)
-        seen[key(scenario)] = Seen(observation.reached(), exercised)
-        return trial
-
-    def search(task: Task, progress: Callable[[int], None]) -> tuple[FamilySearch, dict[str, Seen]]:
-        found = FamilySearch(task.family)
-        for k in range(task.planned):
-            attempt(look, subject.drive, planned_draft(subject.drive, task, k), found)
-            progress(found.scenarios)
-        explore(subject.try_out, subject.drive, task, found, progress)
-        return found, seen
-
-    def replay(scenario: Scenario, _: Callable[[int], None]) -> tuple[Trial, dict[str, Seen]]:
-        return look(scenario), seen
-
-    searched = run_tasks(search, tasks, workers, lambda done: notice("the firmware itself", done, quota))
-    replayed = run_tasks(replay, kept, workers)
-    broken = {claim for found, _ in searched for claim in found.breaking}
-    broken |= {o.claim for trial, _ in replayed for o in trial.outcomes if o.status == BROKEN}
-    if own := sorted(broken & objecting):
-        raise UsageError(
-            f"{subject.directory}: breaks {', '.join(own)} as it stands, so nothing can be said of changes; "
-            "run dryspin check, and mend it first"
-        )
-    exercised = {claim for found, _ in searched for claim, tally in found.tallies.items() if tally.exercised}
-    exercised |= {o.claim for trial, _ in replayed for o in trial.outcomes if o.exercised}
-    return Bench(
-        directory=subject.directory,
-        drive=subject.drive,
-        claims=subject.claims,
-        objecting=objecting,
-        exercised=frozenset(exercised) & objecting,
-        kept=tuple(kept),
-        tasks=tuple(tasks),
-        planned=tuple(planned_in_turn(subject.drive, tasks)),
-        seen={name: what for _, part in (*searched, *replayed) for name, what in part.items()},
-    )
-
-
-def _subfolder(workshop: Workshop, name: str) -> Path:
-    folder = workshop.folder / name
-    folder.mkdir()
-    return folder
 
 
 def _judged(
