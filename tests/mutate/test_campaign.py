@@ -119,6 +119,11 @@ def test_a_mutant_that_kills_its_process_could_not_be_run(firmware, monkeypatch)
 
 def test_changes_without_effect_are_counted_and_not_run(firmware, monkeypatch):
     """Two ways to write one mistake are one mistake; what is not judged is told."""
+    nothing = "static inline void nothing(void) { (void)(1U + 2U); }"
+    cases = "case 1: return 1; case 2: return 3; default: return 4;"
+    choice = f"static inline int choice(int n) {{ switch (n) {{ {cases} }} }}"
+    include = '#include "range.h"'
+    changed(firmware, "range.c", include, f"{include}\n{nothing}\n{choice}")
     judged = []
 
     def survives(workshop, mutation, bench):
@@ -133,6 +138,9 @@ def test_changes_without_effect_are_counted_and_not_run(firmware, monkeypatch):
     assert counts[SURVIVED] == campaign.judged == len(judged) > 30
     assert sum(counts.values()) == len(campaign.mutants)
     assert counts[TWIN] > 0
+    # all that can be done to what has no effect, or is never called; two cases alike do not compile
+    assert counts[SAME_CODE] >= 10
+    assert counts[NOT_BUILT] == 2
 
 
 def in_this_process(work, tasks, workers, progress=lambda _: None, lost=None):
