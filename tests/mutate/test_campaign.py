@@ -59,16 +59,19 @@ def test_a_leg_left_closed_is_killed_and_something_survives(firmware, tmp_path, 
     assert sorted(path.name for path in tmp_path.iterdir()) == ["fw", "m.json"]
 
 
-def test_workers_change_nothing(firmware):
-    """Order of finishing must not show in which scenarios go first."""
+def test_neither_workers_nor_what_is_passed_over_change_a_verdict(firmware, monkeypatch):
+    """Order of finishing must not show; a scenario that never gets to a change cannot object to it."""
     subject = load_subject(firmware)
-    runs = [
-        mutate(subject, files=["bridge.c"], sample=4, scenarios=2, seed=5, workers=workers)
-        for workers in (1, 2)
-    ]
+    one, two, all_run = [], [], []
+    for found, workers in ((one, 1), (two, 2), (all_run, 2)):
+        if found is all_run:
+            monkeypatch.setattr("dryspin.mutate.judging.Bench.shows", lambda *_: True)
+        found += mutate(subject, files=["bridge.c"], sample=3, scenarios=2, seed=5, workers=workers).mutants
 
-    assert runs[0].mutants == runs[1].mutants
-    assert len(runs[0].mutants) == 4
+    assert one == two
+    assert len(one) == 3
+    assert [(m.verdict, m.by) for m in all_run] == [(m.verdict, m.by) for m in one]
+    assert sum(m.scenarios for m in all_run) >= sum(m.scenarios for m in one)
 
 
 def test_a_firmware_that_breaks_its_own_claims_is_refused(firmware):
@@ -116,11 +119,16 @@ def test_a_mutant_that_kills_its_process_could_not_be_run(firmware, monkeypatch)
 
 def test_changes_without_effect_are_counted_and_not_run(firmware, monkeypatch):
     """Two ways to write one mistake are one mistake; what is not judged is told."""
+    nothing = "static inline void nothing(void) { (void)(1U + 2U); }"
+    cases = "case 1: return 1; case 2: return 3; default: return 4;"
+    choice = f"static inline int choice(int n) {{ switch (n) {{ {cases} }} }}"
+    include = '#include "range.h"'
+    changed(firmware, "range.c", include, f"{include}\n{nothing}\n{choice}")
     judged = []
 
     def survives(workshop, mutation, bench):
         judged.append(mutation)
-        return Judgement("", "", 0, 1, 0.0)
+        return Judgement("", "", 1, 0.0)
 
     monkeypatch.setattr("dryspin.mutate.campaign.judge_mutant", survives)
     monkeypatch.setattr("dryspin.mutate.campaign.run_tasks", in_this_process)
@@ -130,6 +138,9 @@ def test_changes_without_effect_are_counted_and_not_run(firmware, monkeypatch):
     assert counts[SURVIVED] == campaign.judged == len(judged) > 30
     assert sum(counts.values()) == len(campaign.mutants)
     assert counts[TWIN] > 0
+    # all that can be done to what has no effect, or is never called; two cases alike do not compile
+    assert counts[SAME_CODE] >= 10
+    assert counts[NOT_BUILT] == 2
 
 
 def in_this_process(work, tasks, workers, progress=lambda _: None, lost=None):
@@ -142,11 +153,11 @@ def test_the_report_shows_every_survivor_with_both_lines():
     from dryspin.drive import load_drive
     from dryspin.mutate import Campaign
 
-    mutation = Mutation("a.c", 10, 11, "comparison", "<", "<=", "f", 7, "if (a < b)", "if (a <= b)")
+    mutation = Mutation("a.c", 10, 11, "comparison", "<", "<=", "f", 7, 5, "if (a < b)", "if (a <= b)")
     mutants = (
-        Mutant(mutation, SURVIVED, "", "", 8, 20.0),
-        Mutant(mutation, KILLED, "gates.pattern", "planned", 1, 2.0),
-        Mutant(mutation, KILLED, CANNOT_RUN, "planned", 1, 2.0),
+        Mutant(mutation, SURVIVED, "", 8, 20.0, False),
+        Mutant(mutation, KILLED, "gates.pattern", 1, 2.0),
+        Mutant(mutation, KILLED, CANNOT_RUN, 1, 2.0),
         Mutant(mutation, SAME_CODE),
         Mutant(mutation, NOT_BUILT),
     )
@@ -166,7 +177,7 @@ def test_the_report_shows_every_survivor_with_both_lines():
         "",
     ]
     assert lines[10:13] == [
-        "survived  a.c:7 in f(): comparison",
+        "survived  a.c:7 in f(): comparison; no planned scenario gets there",
         "    - if (a < b)",
         "    + if (a <= b)",
     ]

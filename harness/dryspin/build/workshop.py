@@ -1,6 +1,7 @@
 """One firmware built many times, with one source changed each time: the other objects are kept."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from dryspin.build import flags
@@ -76,6 +77,23 @@ class Workshop:
         path = link_image(self._compiler, objects, place, self._firmware_dir)
         digest = image_digest(self._compiler, self._options, self._files_with(name, content))
         return Image(path, digest, self._compiler.version, self.text.sources)
+
+    def whole_image(self, files: Mapping[str, bytes], place: Path, shown: Sequence[str]) -> Image:
+        """The image with all of these sources in place of the firmware's, or besides, and names `shown`.
+
+        Raises BuildError.
+        """
+        text = replace(
+            self.text,
+            files={**self.text.files, **files},
+            sources=(*self.text.sources, *(name for name in files if name not in self.text.sources)),
+        )
+        stage = place / "src"
+        lay_out(text.files, stage)
+        objects = compile_sources(self._compiler, self._options, text, stage, self._firmware_dir)
+        path = link_image(self._compiler, objects, place, self._firmware_dir, shown)
+        digest = image_digest(self._compiler, self._options, text.files, shown)
+        return Image(path, digest, self._compiler.version, text.sources)
 
     def _changed(self, name: str, content: bytes, place: Path) -> Path:
         stage = place / "src"

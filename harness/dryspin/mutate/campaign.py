@@ -12,22 +12,16 @@ from dryspin.build.library import PORT
 from dryspin.build.workshop import Workshop
 from dryspin.drive.document import suggestion
 from dryspin.errors import BuildError, UsageError
-from dryspin.findings import BROKEN, HELD, Subject, findings_folder, kept_findings
-from dryspin.mutate.judging import CANNOT_RUN, KEPT, PLANNED, Bench, Judgement, judge_mutant
+from dryspin.findings import Subject
+from dryspin.mutate.baseline import bench_of
+from dryspin.mutate.judging import CANNOT_RUN, Bench, Judgement, judge_mutant, key
 from dryspin.mutate.mutations import Mutation, mutations, neighbours, parse_source
 from dryspin.search.check import Notice
-from dryspin.search.family import FamilySearch, Task, search_family
-from dryspin.search.plan import families_to_search, require_rites, tasks_of
-from dryspin.search.rehearsing import rehearse
 from dryspin.search.scratch import hypothesis_leaves_no_files
-from dryspin.search.until import planned_in_turn
 from dryspin.search.workers import cores, run_tasks
 
 KILLED, SURVIVED = "killed", "survived"
 NOT_BUILT, SAME_CODE, TWIN = "does not build", "same machine code", "same as another"
-
-SCENARIOS_PER_FAMILY = 8
-"""Scenarios for each family unless told otherwise: most mutants fall within the first few."""
 
 BATCH = 16
 """After so many mutants, the scenarios that killed most go first; fixed, so that workers change nothing."""
@@ -35,14 +29,17 @@ BATCH = 16
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change and what became of it. `by`: the claim that objected, or why it could not be run."""
+    """One change and what became of it. `by`: the claim that objected, or why it could not be run.
+
+    scenarios: run for it. reached: some planned or kept scenario gets to the changed block.
+    """
 
     mutation: Mutation
     verdict: str
     by: str = ""
-    source: str = ""
     scenarios: int = 0
     simulated_s: float = 0.0
+    reached: bool = True
 
 
 @dataclass(frozen=True)
@@ -98,7 +95,7 @@ def mutate(
         made, gaps = _made(workshop, files, functions)
         chosen = _sampled(made, sample, seed)
         screened = _screened(workshop, chosen, workers, notice)
-        bench = _bench(subject, scenarios, seed, workers, notice)
+        bench = bench_of(subject, workshop, scenarios, seed, workers, notice)
         judged = _judged(
             workshop, [mutation for mutation, verdict in screened if not verdict], bench, workers, notice
         )
@@ -181,47 +178,6 @@ def _screened(
     return screened
 
 
-def _bench(subject: Subject, scenarios: int | None, seed: int, workers: int, notice: Notice) -> Bench:
-    """The firmware itself before its claims: what it exercises, and that it breaks none."""
-    families = families_to_search(subject.claims)
-    require_rites(subject.drive, families)
-    quota = SCENARIOS_PER_FAMILY * len(families) if scenarios is None else scenarios
-    if quota < len(families):
-        raise UsageError(
-            f"{quota} scenarios for {len(families)} families; give --scenarios at least {len(families)}"
-        )
-    tasks = tasks_of(families, quota, seed, rehearse(subject, families, workers))
-    suppressed = {suppression.claim for suppression in subject.claims.suppressions}
-    objecting = frozenset(subject.claims.declared) - suppressed
-    folder = findings_folder(subject.directory)
-    kept = [found.scenario for _, found in kept_findings(folder, subject.directory, subject.drive.path)]
-
-    def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
-        return search_family(subject.try_out, subject.drive, task, progress)
-
-    searches = run_tasks(work, tasks, workers, lambda done: notice("the firmware itself", done, quota))
-    trials = [subject.try_out(scenario) for scenario in kept]
-    broken = {claim for search in searches for claim in search.breaking}
-    broken |= {o.claim for trial in trials for o in trial.outcomes if o.status == BROKEN}
-    if own := sorted(broken & objecting):
-        raise UsageError(
-            f"{subject.directory}: breaks {', '.join(own)} as it stands, so nothing can be said of changes; "
-            "run dryspin check, and mend it first"
-        )
-    exercised = {claim for search in searches for claim, tally in search.tallies.items() if tally.exercised}
-    exercised |= {o.claim for trial in trials for o in trial.outcomes if o.status == HELD}
-    return Bench(
-        directory=subject.directory,
-        drive=subject.drive,
-        claims=subject.claims,
-        objecting=objecting,
-        exercised=frozenset(exercised) & objecting,
-        kept=tuple(kept),
-        tasks=tuple(tasks),
-        planned=tuple(planned_in_turn(subject.drive, tasks)),
-    )
-
-
 def _judged(
     workshop: Workshop, waiting: Sequence[Mutation], bench: Bench, workers: int, notice: Notice
 ) -> dict[Mutation, Mutant]:
@@ -244,7 +200,7 @@ def _judged(
 
         def lost(mutation: Mutation, how: str) -> Judgement:
             # What tramples over the memory of its process could not be run to the end either.
-            return Judgement(CANNOT_RUN, "", 0, 0, 0.0)
+            return Judgement(CANNOT_RUN, "", 0, 0.0)
 
         def tell(done: int, begin: int = begin) -> None:
             notice("mutants", begin + done, len(waiting))
@@ -257,16 +213,12 @@ def _judged(
                 mutation,
                 KILLED if judgement.by else SURVIVED,
                 judgement.by,
-                judgement.source,
                 judgement.scenarios,
                 judgement.simulated_s,
+                judgement.reached,
             )
-            if judgement.source == PLANNED:
-                key = bench.planned[judgement.which][1].scenario.to_toml()
-                kills[key] = kills.get(key, 0) + 1
-            elif judgement.source == KEPT:
-                key = bench.kept[judgement.which].to_toml()
-                kills[key] = kills.get(key, 0) + 1
+            if judgement.by:
+                kills[judgement.scenario] = kills.get(judgement.scenario, 0) + 1
         bench = _ordered(bench, kills)
     return judged
 
@@ -275,6 +227,6 @@ def _ordered(bench: Bench, kills: dict[str, int]) -> Bench:
     """The same scenarios, those that killed most first, others in their order."""
     return replace(
         bench,
-        kept=tuple(sorted(bench.kept, key=lambda scenario: -kills.get(scenario.to_toml(), 0))),
-        planned=tuple(sorted(bench.planned, key=lambda row: -kills.get(row[1].scenario.to_toml(), 0))),
+        kept=tuple(sorted(bench.kept, key=lambda scenario: -kills.get(key(scenario), 0))),
+        planned=tuple(sorted(bench.planned, key=lambda row: -kills.get(key(row[1].scenario), 0))),
     )

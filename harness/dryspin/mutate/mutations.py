@@ -43,8 +43,9 @@ _WHOLE = re.compile(r"^(?P<digits>0[xX][0-9a-fA-F]+|[0-9]+)(?P<suffix>[uUlL]*)$"
 class Mutation:
     """One change: in `file`, the bytes from `start` to `end`, which read `before`, become `after`.
 
-    `line` counts from 1; `function` is empty outside of one, as in a table; `old_line` and `new_line`
-    are the source line before and after.
+    `line` counts from 1; `function` is empty outside of one, as in a table; `block` is where the block
+    around it begins, -1 where there is none to be observed; `old_line` and `new_line` are the source
+    line before and after.
     """
 
     file: str
@@ -55,6 +56,7 @@ class Mutation:
     after: str
     function: str
     line: int
+    block: int
     old_line: str
     new_line: str
 
@@ -74,7 +76,7 @@ class Source:
     @property
     def gaps(self) -> tuple[int, ...]:
         """Lines at which the parser lost track, in order."""
-        errors = (node for node in _walk(self.tree.root_node) if node.type == "ERROR" or node.is_missing)
+        errors = (node for node in walk(self.tree.root_node) if node.type == "ERROR" or node.is_missing)
         return tuple(sorted({node.start_point[0] + 1 for node in errors}))
 
 
@@ -100,12 +102,12 @@ def neighbours(files: Mapping[str, bytes]) -> dict[str, str]:
 def mutations(source: Source, beside: Mapping[str, str], functions: Iterable[str] = ()) -> Iterator[Mutation]:
     """All changes of a source in the order of its text; in `functions` only, where some are named."""
     wanted = set(functions)
-    for node in _walk(source.tree.root_node):
+    for node in walk(source.tree.root_node):
         function = _function_of(node)
         if (wanted and function not in wanted) or _sizes_an_array(node):
             continue
         for start, end, kind, after in _changes(node, source.content, beside):
-            yield _mutation(source, start, end, kind, after, function)
+            yield _mutation(source, start, end, kind, after, function, block_of(node))
 
 
 def _changes(node: Any, content: bytes, beside: Mapping[str, str]) -> Iterator[tuple[int, int, str, str]]:
@@ -131,7 +133,9 @@ def _changes(node: Any, content: bytes, beside: Mapping[str, str]) -> Iterator[t
         yield node.start_byte, node.end_byte, REMOVED, ";"
 
 
-def _mutation(source: Source, start: int, end: int, kind: str, after: str, function: str) -> Mutation:
+def _mutation(
+    source: Source, start: int, end: int, kind: str, after: str, function: str, block: int
+) -> Mutation:
     content = source.content
     line_start = content.rfind(b"\n", 0, start) + 1
     line_end = content.find(b"\n", start)
@@ -147,6 +151,7 @@ def _mutation(source: Source, start: int, end: int, kind: str, after: str, funct
         after=after,
         function=function,
         line=content.count(b"\n", 0, start) + 1,
+        block=block,
         old_line=content[line_start : max(shown_end, line_end)].decode(errors="replace").strip(),
         new_line=(content[line_start:start] + after.encode() + rest).decode(errors="replace").strip(),
     )
@@ -206,7 +211,7 @@ def _function_of(node: Any) -> str:
 def _groups(source: Source) -> Iterator[list[str]]:
     group: list[str] = []
     last_line = -2
-    for node in _walk(source.tree.root_node):
+    for node in walk(source.tree.root_node):
         if node.type == "enumerator_list":
             yield [
                 _text(child.child_by_field_name("name"), source.content)
@@ -224,7 +229,24 @@ def _groups(source: Source) -> Iterator[list[str]]:
     yield group
 
 
-def _walk(node: Any) -> Iterator[Any]:
+def block_of(node: Any) -> int:
+    """Start of the innermost block around a node that can be observed, -1 where there is none."""
+    at = node.parent
+    while at is not None:
+        if at.type == "compound_statement" and is_observable(at):
+            return int(at.start_byte)
+        at = at.parent
+    return -1
+
+
+def is_observable(block: Any) -> bool:
+    """A switch jumps past the head of its body, and a goto past that of any block."""
+    if block.parent is not None and block.parent.type == "switch_statement":
+        return False
+    return not any(inner.type == "labeled_statement" for inner in walk(block))
+
+
+def walk(node: Any) -> Iterator[Any]:
     """The node and all below it, in the order of the text; nothing inside what is not understood."""
     waiting = [node]
     while waiting:

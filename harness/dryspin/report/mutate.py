@@ -52,6 +52,7 @@ def campaign_json(campaign: Campaign) -> dict[str, Any]:
                 "verdict": mutant.verdict,
                 "by": mutant.by or None,
                 "scenarios": mutant.scenarios,
+                "reached": mutant.reached,
             }
             for mutant in campaign.mutants
         ],
@@ -122,7 +123,7 @@ def _table(
 def _mutant_lines(mutant: Mutant) -> list[str]:
     mutation = mutant.mutation
     where = f" in {mutation.function}()" if mutation.function else ""
-    by = f" by {mutant.by}" if mutant.by else ""
+    by = f" by {mutant.by}" if mutant.by else "" if mutant.reached else "; no planned scenario gets there"
     return [
         f"{mutant.verdict}  {mutation.file}:{mutation.line}{where}: {mutation.kind}{by}",
         f"    - {mutation.old_line}",
