@@ -91,7 +91,7 @@ TOP: tuple[Key, ...] = (
     Points(name="supply_v", unit="V", at_least=0.0, at_most=1e3, default=(),
            meaning="the supply's open-circuit voltage as points [[time in s, V], ...]",
            reason="the drive's nominal supply"),
-    Points(name="load_factor", at_least=0.0, at_most=1e3, default=(),
+    Points(name="load_factor", at_least=0.0, at_most=1e6, default=(),
            meaning="a factor on the propeller's torque as points [[time in s, factor], ...]",
            reason="1, the propeller as the drive has it"),
     Points(name="load_nm", unit="Nm", at_least=-1e3, at_most=1e3, default=(),
