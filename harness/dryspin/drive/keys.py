@@ -22,7 +22,7 @@ class _Required:
 
 REQUIRED: Final = _Required()
 
-_LARGEST = sys.float_info.max
+LARGEST = sys.float_info.max
 
 BEYOND_REASON = 1e9
 """No quantity of a drive is larger in the unit of its key; a key with bounds of its own has those."""
@@ -78,7 +78,7 @@ class Number(Key):
         if self.whole and not isinstance(raw, int):
             raise MismatchError("is not a whole number")
         # An integer of a file may be too long for a float; comparing does not convert it.
-        if not -_LARGEST <= raw <= _LARGEST:
+        if not -LARGEST <= raw <= LARGEST:
             raise MismatchError(f"is not a finite number{self._in_unit}")
         if self.above is not None and not raw > self.above:
             raise MismatchError(f"must be above {_with_unit(self.above, self.unit)}")

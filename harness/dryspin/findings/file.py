@@ -7,13 +7,13 @@ the scenario reader (and nobody else) judges it; line numbers in messages stay t
 import json
 import os
 import re
-import sys
 import tempfile
+from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from dryspin.drive.document import Document, read_document
-from dryspin.drive.keys import Key, Number, Text
+from dryspin.drive.keys import LARGEST, Key, Number, Text
 from dryspin.drive.section import Section
 from dryspin.errors import FindingError, ScenarioError
 from dryspin.findings.finding import EXPECTED, Finding
@@ -25,23 +25,21 @@ FORMAT = 1
 
 _WHAT = "finding file"
 
-_ANY: Final[dict[str, Any]] = {"at_least": -sys.float_info.max, "at_most": sys.float_info.max}
+# What was seen may lie far beyond what a drive may be given.
+_told = partial(Number, default=None, at_least=-LARGEST, at_most=LARGEST)
 
 _HEAD: tuple[Key, ...] = (
     Number(name="dryspin_finding", meaning=f"the version of the format, {FORMAT}", whole=True),
     Text(name="claim", meaning="the full name of the claim, as in reversal.opposing_drive"),
     Text(name="expected", meaning="the verdict it is kept for", choices=EXPECTED),
-    # Whatever was seen is kept: a monitor's figure has no bounds of its own.
-    Number(name="margin", meaning="the margin seen, a share of the limit", default=None, **_ANY),
-    Number(name="limit", meaning="the limit the claim was held to", default=None, **_ANY),
-    Number(name="seen", meaning="the value that was seen", default=None, **_ANY),
+    _told(name="margin", meaning="the margin seen, a share of the limit"),
+    _told(name="limit", meaning="the limit the claim was held to"),
+    _told(name="seen", meaning="the value that was seen"),
     Text(name="unit", meaning="the unit of limit and seen", default="", may_be_empty=True),
-    Number(name="moment_s", meaning="the moment it broke", unit="s", default=None, **_ANY),
+    _told(name="moment_s", meaning="the moment it broke", unit="s"),
     Text(name="text", meaning="one sentence on what happened", default="", may_be_empty=True),
     Text(name="source_line", meaning="the firmware line that acted", default="", may_be_empty=True),
-    Number(
-        name="search_seed", meaning="the seed of the check that found it", whole=True, default=None, **_ANY
-    ),
+    _told(name="search_seed", meaning="the seed of the check that found it", whole=True),
     Text(name="firmware", meaning="the firmware directory, relative to this file"),
     Text(name="drive", meaning="the drive file, relative to this file"),
     Text(name="digest", meaning="the digest of the recording"),
