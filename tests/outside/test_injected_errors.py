@@ -103,7 +103,7 @@ def test_error_in_the_plant_is_caught(injected: Injected, name: str, model: Mode
 def test_sign_of_one_diode_drop_is_caught(diode: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """-Vf of the low diode as +Vf, or +Vf of the high one as -Vf, in the equations."""
     name = "freewheeling_current"
-    make = MODELS["equations"].make
+    make = MODELS["equations"].factory
     assert not objects(name, make)
     true_leg = Machine._leg
 
@@ -127,7 +127,7 @@ def test_commutation_table_off_by_one_is_caught(
     table = ideal.SIX_STEP
     monkeypatch.setattr(ideal, "SIX_STEP", table[by:] + table[:by])
 
-    assert objects(name, model.make)
+    assert objects(name, model.factory)
 
 
 @pytest.mark.parametrize("model", MODELS.values(), ids=MODELS)
@@ -143,7 +143,7 @@ def test_comparator_delay_ignored_is_caught(model: Model) -> None:
 
 def test_numbers_that_are_none_are_objected_to() -> None:
     """A check that finds nothing must not hold for want of a difference."""
-    row = next(iter(CHECKS["stall_of_a_small_motor"].rows(MODELS["equations"].make)))
+    row = next(iter(CHECKS["stall_of_a_small_motor"].rows(MODELS["equations"].factory)))
 
     assert row.holds
     assert not replace(row, seen=float("nan")).holds
@@ -153,7 +153,7 @@ def test_numbers_that_are_none_are_objected_to() -> None:
 @pytest.mark.parametrize(("times", "holds"), [(0.8, True), (1.2, False), (-0.8, True), (-1.2, False)])
 def test_limit_of_a_row_is_sharp(times: float, holds: bool) -> None:
     """Either way, as a share and in a unit."""
-    row = next(iter(CHECKS["stall_of_a_small_motor"].rows(MODELS["equations"].make)))
+    row = next(iter(CHECKS["stall_of_a_small_motor"].rows(MODELS["equations"].factory)))
     one_sided = replace(row, expected=10.0, seen=10.0 + times * 0.05)
 
     assert one_sided.unit == "%"
