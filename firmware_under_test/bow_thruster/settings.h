@@ -25,13 +25,16 @@
 #define DEAD_BAND_LEAVE_TICKS (46U * TICKS_PER_US)
 #define FULL_TICKS (400U * TICKS_PER_US)
 
-/* Four frames of 25 ms may be lost before the boat is taken to be out of reach. */
+/* Four frames of 25 ms may be lost before the boat is taken to be out of reach. Until then the last
+ * demand holds: a gap that short is a wave or a spark, and stopping for it would be felt. */
 #define PULSE_LOSS_TICKS (100UL * TICKS_PER_MS)
 
 /* ---- arming ------------------------------------------------------------------------------ */
 
-/* Half a second of neutral at 20 ms a frame: longer than a stick passes through neutral. */
+/* Half a second of neutral at 20 ms a frame: longer than a stick passes through neutral. Frames last
+ * 2.5 ms to 25 ms (400 Hz to 40 Hz); fast ones must last for as long as 25 of 10 ms. */
 #define ARMING_PULSES 25U
+#define ARMING_TICKS (230UL * TICKS_PER_MS)
 
 /* No transmitter's frame is longer; a longer gap is a missing frame. */
 #define FRAME_LONGEST_TICKS (40UL * TICKS_PER_MS)
@@ -112,11 +115,13 @@
 
 /* ---- calibration ------------------------------------------------------------------------- */
 
-/* Two seconds at 20 ms a frame: nobody leaves the stick up for so long by mistake. */
+/* Two seconds at 20 ms a frame, one at least: nobody leaves the stick up for so long by mistake. */
 #define STICK_UP_TICKS (1700U * TICKS_PER_US)
 #define STICK_UP_PULSES 100U
-/* Half a second; a hand at rest and a receiver scatter by a few us. */
+#define STICK_UP_LASTS_TICKS (950UL * TICKS_PER_MS)
+/* Half a second, a quarter at least; a hand at rest and a receiver scatter by a few us. */
 #define HOLD_PULSES 25U
+#define HOLD_LASTS_TICKS (230UL * TICKS_PER_MS)
 #define STILL_TICKS (15U * TICKS_PER_US)
 /* Half of the least span: another position, not a hand that has shifted. */
 #define MOVED_TICKS (100U * TICKS_PER_US)

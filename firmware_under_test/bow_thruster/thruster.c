@@ -18,6 +18,7 @@
 #include "drive_port.h"
 #include "duty.h"
 #include "events.h"
+#include "median.h"
 #include "range.h"
 #include "record.h"
 #include "settings.h"
@@ -153,13 +154,14 @@ static void take_pulse(void)
 		calibrate(calibration_pulse(&pulse));
 	if (state == OFF && arming_pulse(&pulse) != 0U) {
 		tries = 0U;
+		median_fill(pulse.width_ticks);
 		rest(ARMED, PORT_MARK_ARMED);
 		say(TONE_READY);
 		return;
 	}
 	if (state == OFF || state == CALIBRATING || pulse.good == 0U)
 		return;
-	demand = throttle_map(pulse.width_ticks, demand);
+	demand = throttle_map(median_next(pulse.width_ticks), demand);
 	if (demand.direction != direction_before)
 		tries = 0U;
 }
