@@ -62,6 +62,8 @@ uint8_t duty_limit(uint16_t interval_ticks)
 {
 	uint8_t k;
 
+	if (interval_ticks < OVERSPEED_TICKS)
+		return (duty > DUTY_SLOWEST) ? (uint8_t)(duty - 1U) : DUTY_SLOWEST;
 	for (k = 0U; k < (uint8_t)(sizeof limits / sizeof limits[0]); k++) {
 		if (interval_ticks >= limits[k].interval_ticks)
 			return limits[k].duty;

@@ -84,6 +84,9 @@
  * 7, reading 4; from compare match to the legs: entry 7, two legs 12. Some 2.5 us. */
 #define LATENCY_TICKS 5U
 
+/* 65 us a step, 22 000 rpm: two periods of the carrier. With fewer the crossing, which shows in the
+ * on-time only, is no longer found within half a step. 20 V and the fastest winding bring 21 000 rpm. */
+#define OVERSPEED_TICKS 130U
 /* 40 us a step would be 36 000 rpm, above no-load speed at 20 V: no rotor, only noise. */
 #define STEP_SHORTEST_TICKS 80U
 /* Four electrical turns without one crossing seen. */
