@@ -78,6 +78,13 @@
 #define HANDOVER_STREAK 6U
 #define CAUGHT_STREAK 6U
 
+/* ---- catching ---------------------------------------------------------------------------- */
+
+/* Looks 15 us apart for the first crossing, eleven votes each. */
+#define CATCH_LOOK_TICKS 1000U
+/* One to begin with, one that gives the first interval, and a whole electrical turn. */
+#define CATCH_STREAK 8U
+
 /* ---- run --------------------------------------------------------------------------------- */
 
 /* From the crossing at the pin to its time stamp: comparator 0.5 us, synchroniser 2 cycles, entry
@@ -101,6 +108,11 @@
 /* Below 500 rpm the offset hides the EMF; one and a half more time constants, and friction, leave
  * less than 100 rpm of that. */
 #define BRAKE_LAST_MS 60U
+/* Twelve time constants: what turns now is turned by the water, and held by the brake at the speed at
+ * which both torques agree, 180 rpm at 10 mNm. A start out of the hold is possible below 400 rpm: two
+ * changes of mind, of six an electrical turn, in no less than 7.2 ms. */
+#define BRAKE_HELD_MS 500U
+#define SLOW_LOOKS 72U
 /* A rotor still turning after this long is turned by the water; the windings need not heat for it. */
 #define BRAKE_LONGEST_MS 1000U
 
