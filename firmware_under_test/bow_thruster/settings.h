@@ -52,6 +52,12 @@
 #define DUTY_UP_EVERY_TICKS (2U * TICKS_PER_MS)
 #define DUTY_DOWN_EVERY_TICKS (TICKS_PER_MS / 2U)
 
+/* ---- bootstrap --------------------------------------------------------------------------- */
+
+/* 1 uF through some 100 ohm of diode and resistor: ten time constants are 1 ms. The first beat may
+ * come at once. */
+#define PRECHARGE_MS 2U
+
 /* ---- align ------------------------------------------------------------------------------- */
 
 /*
@@ -64,6 +70,8 @@
 #define ALIGN_DUTY 28U
 #define ALIGN_COUNT_MS 2U
 #define ALIGNS 2U
+/* A try that failed may have pulled against what blocks the rotor: the next one pulls from the other
+ * side, half an electrical turn away. */
 #define ALIGN_MS 150U
 
 /* ---- ramp -------------------------------------------------------------------------------- */
@@ -109,8 +117,8 @@
  * less than 100 rpm of that. */
 #define BRAKE_LAST_MS 60U
 /* Twelve time constants: what turns now is turned by the water, and held by the brake at the speed at
- * which both torques agree, 180 rpm at 10 mNm. A start out of the hold is possible below 400 rpm: two
- * changes of mind, of six an electrical turn, in no less than 7.2 ms. */
+ * which both torques agree, 180 rpm at 10 mNm, a third of what the align pulls with. Above 400 rpm no start
+ * is tried: two changes of mind, of six an electrical turn, in less than 7.2 ms. */
 #define BRAKE_HELD_MS 500U
 #define SLOW_LOOKS 72U
 /* A rotor still turning after this long is turned by the water; the windings need not heat for it. */

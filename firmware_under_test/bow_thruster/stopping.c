@@ -14,6 +14,7 @@
 #define LISTENING 0U
 #define BRAKING 1U
 #define CATCHING 2U
+#define DRIVING 3U /* whatever came before */
 
 static uint8_t stage;
 static uint8_t sure; /* braked after the last sign of turning */
@@ -22,21 +23,18 @@ static uint8_t catching; /* direction */
 static uint8_t ms_left;
 static uint16_t braked_ms;
 
+/* Once is said that the legs are open, however often it is begun anew. */
 static void listen(void)
-{
-	stage = LISTENING;
-	standstill_begin();
-	commutation_rest(LISTEN_EVERY_TICKS);
-}
-
-static void let_go(void)
 {
 	uint8_t were_on = port_interrupts_off();
 
 	bridge_open();
 	port_interrupts_restore(were_on);
-	port_mark(PORT_MARK_COAST);
-	listen();
+	if (stage == DRIVING || stage == BRAKING)
+		port_mark(PORT_MARK_COAST);
+	stage = LISTENING;
+	standstill_begin();
+	commutation_rest(LISTEN_EVERY_TICKS);
 }
 
 static void brake(uint8_t ms)
@@ -56,6 +54,7 @@ void stopping_begin(void)
 	braked_ms = 0U;
 	sure = 0U;
 	may_catch = 0U;
+	stage = DRIVING;
 	brake(BRAKE_FIRST_MS);
 }
 
@@ -64,7 +63,8 @@ void stopping_check(uint8_t was_at_rest)
 	braked_ms = 0U;
 	sure = was_at_rest;
 	may_catch = 1U;
-	let_go();
+	stage = DRIVING;
+	listen();
 }
 
 void stopping_not_caught(void)
@@ -106,7 +106,7 @@ uint8_t stopping_beat(uint8_t wanted)
 		ms_left--;
 		braked_ms++;
 		if (ms_left == 0U)
-			let_go();
+			listen();
 		return 0U;
 	}
 	answer = standstill_look();

@@ -100,7 +100,7 @@ static void start(void)
 {
 	turning = demand.direction;
 	tries++;
-	start_begin(turning);
+	start_begin(turning, tries);
 	enter(STARTING);
 }
 

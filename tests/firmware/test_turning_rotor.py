@@ -80,11 +80,11 @@ def test_a_jammed_rotor_that_is_free_again_is_caught_after_the_pause(pack: Rig) 
 
 
 def test_a_rotor_that_the_water_turns_the_other_way_is_held_and_started_from_the_hold(pack: Rig) -> None:
-    """At 12 mNm the short holds it near 200 rpm: slow enough for a start, which must not wait for ever."""
-    run = pack.run(story(2.6, ((0.0, 1500.0), (ASKED_S, 1100.0)), load_nm=water(0.012)))
+    """At 9 mNm the short holds it near 110 rpm: slow enough for a start, which must not wait for ever."""
+    run = pack.run(story(2.6, ((0.0, 1500.0), (ASKED_S, 1100.0)), load_nm=water(0.009)))
     align_s = first_s(run, Mark.ALIGN)
 
-    assert rpm_at(run, ASKED_S) > 2000.0
+    assert rpm_at(run, ASKED_S) > 1500.0
     assert spans_s(run, Mark.BRAKE) < 0.6
     assert 0.0 < rpm_at(run, align_s) < 400.0
     assert align_s < ASKED_S + 0.75
