@@ -7,6 +7,7 @@
 #include "settings.h"
 
 static uint8_t run_length;
+static uint32_t run_begin_ticks;
 static uint32_t run_end_ticks;
 static uint32_t frame_ticks;
 
@@ -21,8 +22,8 @@ static uint8_t is_neutral(const throttle_pulse *pulse)
 }
 
 /*
- * Transmitters differ in their frame, 5 ms to 25 ms, so the run measures it: a gap half as long
- * again as the one before holds a missing frame.
+ * Transmitters differ in their frame, 2.5 ms to 25 ms, so the run measures it: a gap half as long
+ * again as the one before holds a missing frame. For the same reason both pulses and time count.
  */
 uint8_t arming_pulse(const throttle_pulse *pulse)
 {
@@ -35,9 +36,11 @@ uint8_t arming_pulse(const throttle_pulse *pulse)
 	if (gap_ticks > FRAME_LONGEST_TICKS ||
 	    (run_length > 1U && gap_ticks > frame_ticks + (frame_ticks >> 1)))
 		run_length = 0U;
+	if (run_length == 0U)
+		run_begin_ticks = pulse->end_ticks;
 	frame_ticks = gap_ticks;
 	run_end_ticks = pulse->end_ticks;
 	if (run_length < ARMING_PULSES)
 		run_length++;
-	return (uint8_t)(run_length >= ARMING_PULSES);
+	return (uint8_t)(run_length >= ARMING_PULSES && pulse->end_ticks - run_begin_ticks >= ARMING_TICKS);
 }

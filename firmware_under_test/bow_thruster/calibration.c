@@ -26,9 +26,11 @@
 static uint8_t stage = SHUT;
 static uint8_t listening;
 static uint8_t up_count; /* pulses with the stick up, in a row */
+static uint32_t up_from_ticks;
 static uint32_t last_end_ticks;
 
 static uint8_t held_count; /* pulses in a row within STILL_TICKS */
+static uint32_t held_from_ticks;
 static uint16_t held_least_ticks;
 static uint16_t held_most_ticks;
 
@@ -60,13 +62,15 @@ static uint8_t end(void)
 }
 
 /* A stick that moves on begins a new hold with the pulse that showed it. */
-static void hold(uint16_t width_ticks)
+static void hold(const throttle_pulse *pulse)
 {
+	uint16_t width_ticks = pulse->width_ticks;
 	uint16_t least = (width_ticks < held_least_ticks) ? width_ticks : held_least_ticks;
 	uint16_t most = (width_ticks > held_most_ticks) ? width_ticks : held_most_ticks;
 
 	if (held_count == 0U || (uint16_t)(most - least) > STILL_TICKS) {
 		held_count = 0U;
+		held_from_ticks = pulse->end_ticks;
 		least = width_ticks;
 		most = width_ticks;
 	}
@@ -89,11 +93,11 @@ static uint8_t is_elsewhere(uint16_t width_ticks, uint16_t before_ticks)
  * hand that shifts a little must not teach the same position twice. Whether all three make a range is
  * looked at when they are complete.
  */
-static uint8_t learn(void)
+static uint8_t learn(uint32_t now_ticks)
 {
 	uint16_t width_ticks = (uint16_t)(held_least_ticks + (uint16_t)(held_most_ticks - held_least_ticks) / 2U);
 
-	if (held_count < HOLD_PULSES)
+	if (held_count < HOLD_PULSES || now_ticks - held_from_ticks < HOLD_LASTS_TICKS)
 		return CALIBRATION_NO_NEWS;
 	if (positions == 0U) {
 		if (held_least_ticks <= STICK_UP_TICKS)
@@ -128,10 +132,13 @@ static void watch(const throttle_pulse *pulse)
 		to_stage(SHUT);
 		return;
 	}
-	hold(pulse->width_ticks);
+	hold(pulse);
+	if (up_count == 0U)
+		up_from_ticks = pulse->end_ticks;
 	if (up_count < STICK_UP_PULSES)
 		up_count++;
-	if (up_count >= STICK_UP_PULSES && stage == WATCHING)
+	if (up_count >= STICK_UP_PULSES && pulse->end_ticks - up_from_ticks >= STICK_UP_LASTS_TICKS &&
+	    stage == WATCHING)
 		stage = ASKED;
 }
 
@@ -144,8 +151,8 @@ uint8_t calibration_pulse(const throttle_pulse *pulse)
 			held_count = 0U;
 			return CALIBRATION_NO_NEWS;
 		}
-		hold(pulse->width_ticks);
-		return learn();
+		hold(pulse);
+		return learn(pulse->end_ticks);
 	}
 	return CALIBRATION_NO_NEWS;
 }

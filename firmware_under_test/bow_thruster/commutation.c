@@ -4,8 +4,10 @@
 #include "commutation.h"
 
 #include "bridge.h"
+#include "catching.h"
 #include "crossing.h"
 #include "drive_port.h"
+#include "duty.h"
 #include "events.h"
 #include "ramp.h"
 #include "settings.h"
@@ -19,6 +21,7 @@
 #define CAUGHT 3U
 #define SHORTING 4U /* two windings are shorted, the third is to come */
 #define SOUNDING 5U /* pulses of a tone, legs open in between */
+#define CATCHING 6U /* crossings are followed, legs open */
 
 /* A compare value nearer than this may be passed before it is written. */
 #define NEAREST_TICKS 4
@@ -176,6 +179,19 @@ void commutation_ramp(uint8_t from, uint8_t turning)
 	port_interrupts_restore(were_on);
 }
 
+void commutation_catch(uint8_t turning)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	rest(TICKS_PER_MS);
+	direction = turning;
+	mode = CATCHING;
+	crossing_awaited = 1U;
+	catching_begin(turning);
+	compare_a_at((uint16_t)(port_ticks() + CATCHING_PATIENCE_TICKS));
+	port_interrupts_restore(were_on);
+}
+
 void commutation_tone(void)
 {
 	uint8_t were_on = port_interrupts_off();
@@ -266,11 +282,37 @@ static void step_after_past(uint16_t at_ticks)
 	}
 }
 
+/* The steps begin as those of any rotor that is caught, with the duty that its EMF holds up. */
+static void catch(uint16_t at_ticks, uint8_t how)
+{
+	uint8_t answer = catching_crossing(at_ticks, how);
+
+	if (answer == CATCHING_FAILED) {
+		lose();
+	} else if (answer == CATCHING_ON) {
+		compare_a_at((uint16_t)(at_ticks + CATCHING_PATIENCE_TICKS));
+	} else {
+		mode = CAUGHT;
+		step = catching_step();
+		streak = 0U;
+		past_count = 0U;
+		crossing_awaited = 0U;
+		duty_set(duty_matched(timing_interval()));
+		port_mark(PORT_MARK_RUN);
+		events_post(EVENT_CAUGHT);
+		step_in(at_ticks, catching_wait_ticks());
+	}
+}
+
 void commutation_crossing(uint16_t at_ticks, uint8_t how)
 {
 	uint8_t plausible;
 	int16_t wait_ticks;
 
+	if (mode == CATCHING) {
+		catch(at_ticks, how);
+		return;
+	}
 	crossing_awaited = 0U;
 	if (brake_asked != 0U) {
 		if (how == CROSSING_SEEN)

@@ -1,6 +1,6 @@
 /*
  * commutation.h - what compare A stands for: a beat while the bridge rests or holds, steps by the
- * clock, steps by the crossings, pulses of a tone.
+ * clock, steps by the crossings, pulses of a tone, patience with a rotor to be caught.
  */
 #ifndef COMMUTATION_H
 #define COMMUTATION_H
@@ -16,6 +16,12 @@ void commutation_rest(uint16_t beat_ticks);
  * without.
  */
 void commutation_ramp(uint8_t from, uint8_t direction);
+
+/*
+ * Legs open: steps in `direction` as soon as the rotor is seen to turn that way, fast enough, with the
+ * duty that its EMF holds up. Posts EVENT_CAUGHT, or EVENT_LOST.
+ */
+void commutation_catch(uint8_t direction);
 
 /*
  * Short the windings, then EVENT_BEAT every millisecond. While the steps follow the crossings, the

@@ -6,6 +6,11 @@
 #include "drive_port.h"
 #include "settings.h"
 
+typedef struct {
+	uint16_t interval_ticks; /* at least */
+	uint8_t duty;
+} duty_row;
+
 static uint8_t duty;
 static uint32_t changed_ticks;
 
@@ -44,13 +49,35 @@ void duty_towards(uint8_t wanted, uint32_t now_ticks)
 }
 
 /*
+ * Duty whose mean voltage is no higher than the EMF of a rotor at that speed, on the highest supply
+ * meant, 255 (2 E + 0.6 V) / 12.6 V, but never below the slowest. A rotor is caught with little push; a
+ * lower supply costs some counts of slew.
+ */
+static const duty_row matched[] = {
+	{1000U, DUTY_SLOWEST},
+	{700U, 70U},
+	{500U, 94U},
+	{400U, 127U},
+	{300U, 156U},
+	{250U, 204U},
+};
+
+uint8_t duty_matched(uint16_t interval_ticks)
+{
+	uint8_t k;
+
+	for (k = 0U; k < (uint8_t)(sizeof matched / sizeof matched[0]); k++) {
+		if (interval_ticks >= matched[k].interval_ticks)
+			return matched[k].duty;
+	}
+	return matched[k - 1U].duty;
+}
+
+/*
  * The current is (D V - 2 E) / (2 R) with 2 E = 9.5 mV s times the shaft's speed. Each row keeps it
  * below some 35 A on 12.6 V with 0.195 ohm in all, should the rotor be held at that speed.
  */
-static const struct {
-	uint16_t interval_ticks; /* at least */
-	uint8_t duty;
-} limits[] = {
+static const duty_row limits[] = {
 	{2400U, 100U}, /* below 1190 rpm, 1.1 V */
 	{1600U, 120U}, /* 1790 rpm, 1.7 V */
 	{1000U, 150U}, /* 2860 rpm, 2.7 V */
@@ -62,6 +89,8 @@ uint8_t duty_limit(uint16_t interval_ticks)
 {
 	uint8_t k;
 
+	if (interval_ticks < OVERSPEED_TICKS)
+		return (duty > DUTY_SLOWEST) ? (uint8_t)(duty - 1U) : DUTY_SLOWEST;
 	for (k = 0U; k < (uint8_t)(sizeof limits / sizeof limits[0]); k++) {
 		if (interval_ticks >= limits[k].interval_ticks)
 			return limits[k].duty;

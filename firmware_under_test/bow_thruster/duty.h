@@ -16,7 +16,11 @@ uint8_t duty_now(void);
 /* Go towards `wanted` as far as the time since the last change allows. `now_ticks`: the clock. */
 void duty_towards(uint8_t wanted, uint32_t now_ticks);
 
-/* Highest duty that keeps the current down at a step of this length. */
+/* Duty that neither drives nor brakes a rotor with steps of this length. */
+uint8_t duty_matched(uint16_t interval_ticks);
+
+/* Highest duty that keeps the current down at a step of this length; above the highest speed, less
+ * than now. */
 uint8_t duty_limit(uint16_t interval_ticks);
 
 #endif

@@ -25,13 +25,16 @@
 #define DEAD_BAND_LEAVE_TICKS (46U * TICKS_PER_US)
 #define FULL_TICKS (400U * TICKS_PER_US)
 
-/* Four frames of 25 ms may be lost before the boat is taken to be out of reach. */
+/* Four frames of 25 ms may be lost before the boat is taken to be out of reach. Until then the last
+ * demand holds: a gap that short is a wave or a spark, and stopping for it would be felt. */
 #define PULSE_LOSS_TICKS (100UL * TICKS_PER_MS)
 
 /* ---- arming ------------------------------------------------------------------------------ */
 
-/* Half a second of neutral at 20 ms a frame: longer than a stick passes through neutral. */
+/* Half a second of neutral at 20 ms a frame: longer than a stick passes through neutral. Frames last
+ * 2.5 ms to 25 ms (400 Hz to 40 Hz); fast ones must last for as long as 25 of 10 ms. */
 #define ARMING_PULSES 25U
+#define ARMING_TICKS (230UL * TICKS_PER_MS)
 
 /* No transmitter's frame is longer; a longer gap is a missing frame. */
 #define FRAME_LONGEST_TICKS (40UL * TICKS_PER_MS)
@@ -49,6 +52,12 @@
 #define DUTY_UP_EVERY_TICKS (2U * TICKS_PER_MS)
 #define DUTY_DOWN_EVERY_TICKS (TICKS_PER_MS / 2U)
 
+/* ---- bootstrap --------------------------------------------------------------------------- */
+
+/* 1 uF through some 100 ohm of diode and resistor: ten time constants are 1 ms. The first beat may
+ * come at once. */
+#define PRECHARGE_MS 2U
+
 /* ---- align ------------------------------------------------------------------------------- */
 
 /*
@@ -61,6 +70,8 @@
 #define ALIGN_DUTY 28U
 #define ALIGN_COUNT_MS 2U
 #define ALIGNS 2U
+/* A try that failed may have pulled against what blocks the rotor: the next one pulls from the other
+ * side, half an electrical turn away. */
 #define ALIGN_MS 150U
 
 /* ---- ramp -------------------------------------------------------------------------------- */
@@ -75,12 +86,22 @@
 #define HANDOVER_STREAK 6U
 #define CAUGHT_STREAK 6U
 
+/* ---- catching ---------------------------------------------------------------------------- */
+
+/* Looks 15 us apart for the first crossing, eleven votes each. */
+#define CATCH_LOOK_TICKS 1000U
+/* One to begin with, one that gives the first interval, and a whole electrical turn. */
+#define CATCH_STREAK 8U
+
 /* ---- run --------------------------------------------------------------------------------- */
 
 /* From the crossing at the pin to its time stamp: comparator 0.5 us, synchroniser 2 cycles, entry
  * 7, reading 4; from compare match to the legs: entry 7, two legs 12. Some 2.5 us. */
 #define LATENCY_TICKS 5U
 
+/* 65 us a step, 22 000 rpm: two periods of the carrier. With fewer the crossing, which shows in the
+ * on-time only, is no longer found within half a step. 20 V and the fastest winding bring 21 000 rpm. */
+#define OVERSPEED_TICKS 130U
 /* 40 us a step would be 36 000 rpm, above no-load speed at 20 V: no rotor, only noise. */
 #define STEP_SHORTEST_TICKS 80U
 /* Four electrical turns without one crossing seen. */
@@ -95,6 +116,11 @@
 /* Below 500 rpm the offset hides the EMF; one and a half more time constants, and friction, leave
  * less than 100 rpm of that. */
 #define BRAKE_LAST_MS 60U
+/* Twelve time constants: what turns now is turned by the water, and held by the brake at the speed at
+ * which both torques agree, 180 rpm at 10 mNm, a third of what the align pulls with. Above 400 rpm no start
+ * is tried: two changes of mind, of six an electrical turn, in less than 7.2 ms. */
+#define BRAKE_HELD_MS 500U
+#define SLOW_LOOKS 72U
 /* A rotor still turning after this long is turned by the water; the windings need not heat for it. */
 #define BRAKE_LONGEST_MS 1000U
 
@@ -112,11 +138,13 @@
 
 /* ---- calibration ------------------------------------------------------------------------- */
 
-/* Two seconds at 20 ms a frame: nobody leaves the stick up for so long by mistake. */
+/* Two seconds at 20 ms a frame, one at least: nobody leaves the stick up for so long by mistake. */
 #define STICK_UP_TICKS (1700U * TICKS_PER_US)
 #define STICK_UP_PULSES 100U
-/* Half a second; a hand at rest and a receiver scatter by a few us. */
+#define STICK_UP_LASTS_TICKS (950UL * TICKS_PER_MS)
+/* Half a second, a quarter at least; a hand at rest and a receiver scatter by a few us. */
 #define HOLD_PULSES 25U
+#define HOLD_LASTS_TICKS (230UL * TICKS_PER_MS)
 #define STILL_TICKS (15U * TICKS_PER_US)
 /* Half of the least span: another position, not a hand that has shifted. */
 #define MOVED_TICKS (100U * TICKS_PER_US)

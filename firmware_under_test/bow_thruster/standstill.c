@@ -30,6 +30,11 @@ void standstill_begin(void)
 	port_sense_select(leg);
 }
 
+uint8_t standstill_is_slow(void)
+{
+	return (uint8_t)(looks >= SLOW_LOOKS);
+}
+
 /* The answer lags the selection by 0.6 us, so each look ends by selecting the leg of the next. */
 uint8_t standstill_look(void)
 {

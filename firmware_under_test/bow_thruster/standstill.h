@@ -12,6 +12,9 @@
 
 void standstill_begin(void);
 
+/* After STANDSTILL_TURNING, 1: slower than some 400 rpm. */
+uint8_t standstill_is_slow(void);
+
 /* One more look; call at the beat. */
 uint8_t standstill_look(void);
 

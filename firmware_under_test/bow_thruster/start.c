@@ -16,8 +16,9 @@
 #include "settings.h"
 #include "steps.h"
 
-#define ALIGNING 0U
-#define RAMPING 1U
+#define CHARGING 0U
+#define ALIGNING 1U
+#define RAMPING 2U
 
 static uint8_t stage;
 static uint8_t aligns_left;
@@ -36,14 +37,30 @@ static void align(void)
 	ms_to_count = ALIGN_COUNT_MS;
 }
 
-void start_begin(uint8_t turning)
+/*
+ * Low FETs charge what the high FETs' drivers live on, which listening with open legs may have
+ * emptied. Later every off-time of the chopping does: the current flows through the low diode.
+ */
+void start_begin(uint8_t turning, uint8_t attempt)
 {
+	uint8_t were_on;
+
 	direction = turning;
-	step = 0U;
+	step = ((attempt & 1U) != 0U) ? 0U : STEPS / 2U;
+	stage = CHARGING;
+	ms_left = PRECHARGE_MS;
+	commutation_rest(TICKS_PER_MS);
+	port_mark(PORT_MARK_PRECHARGE);
+	were_on = port_interrupts_off();
+	bridge_brake();
+	port_interrupts_restore(were_on);
+}
+
+static void begin_aligning(void)
+{
 	stage = ALIGNING;
 	aligns_left = ALIGNS;
 	port_mark(PORT_MARK_ALIGN);
-	commutation_rest(TICKS_PER_MS);
 	duty_set(ALIGN_DUTY_FIRST);
 	align();
 }
@@ -64,6 +81,12 @@ void start_beat(void)
 {
 	if (stage == RAMPING)
 		return;
+	if (stage == CHARGING) {
+		ms_left--;
+		if (ms_left == 0U)
+			begin_aligning();
+		return;
+	}
 	ms_to_count--;
 	if (ms_to_count == 0U) {
 		ms_to_count = ALIGN_COUNT_MS;

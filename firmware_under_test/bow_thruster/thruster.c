@@ -4,8 +4,8 @@
  *   OFF --rite--> ARMED --demand--> STOPPING --at rest--> STARTING --caught--> RUNNING
  *
  * Any other demand than the one being obeyed goes through STOPPING, so that the bridge never drives
- * against a turning rotor. A lost rotor cools down and is stopped and started again, TRIES times at
- * most. A lost transmitter opens the legs in whatever state and leads back to OFF. CALIBRATING lies
+ * against a turning rotor; one that turns as asked for is caught from there and RUNNING at once. A lost
+ * rotor cools down and is caught, or stopped and started again, TRIES times at most. A lost transmitter opens the legs in whatever state and leads back to OFF. CALIBRATING lies
  * beside OFF, and leads back to it.
  */
 #include <stdint.h>
@@ -18,6 +18,7 @@
 #include "drive_port.h"
 #include "duty.h"
 #include "events.h"
+#include "median.h"
 #include "range.h"
 #include "record.h"
 #include "settings.h"
@@ -88,11 +89,18 @@ static void stop(void)
 	enter(STOPPING);
 }
 
+static void look(uint8_t was_at_rest)
+{
+	voice_hush();
+	stopping_check(was_at_rest);
+	enter(STOPPING);
+}
+
 static void start(void)
 {
 	turning = demand.direction;
 	tries++;
-	start_begin(turning);
+	start_begin(turning, tries);
 	enter(STARTING);
 }
 
@@ -153,13 +161,14 @@ static void take_pulse(void)
 		calibrate(calibration_pulse(&pulse));
 	if (state == OFF && arming_pulse(&pulse) != 0U) {
 		tries = 0U;
+		median_fill(pulse.width_ticks);
 		rest(ARMED, PORT_MARK_ARMED);
 		say(TONE_READY);
 		return;
 	}
 	if (state == OFF || state == CALIBRATING || pulse.good == 0U)
 		return;
-	demand = throttle_map(pulse.width_ticks, demand);
+	demand = throttle_map(median_next(pulse.width_ticks), demand);
 	if (demand.direction != direction_before)
 		tries = 0U;
 }
@@ -169,11 +178,8 @@ static void obey(void)
 {
 	switch (state) {
 	case ARMED:
-		if (demand.direction != 0U) {
-			voice_hush();
-			stopping_check();
-			enter(STOPPING);
-		}
+		if (demand.direction != 0U)
+			look(1U);
 		break;
 	case STARTING:
 	case RUNNING:
@@ -215,13 +221,13 @@ static void rest_beat(void)
 static void beat(void)
 {
 	if (state == STOPPING) {
-		if (stopping_beat() != 0U)
+		if (stopping_beat(demand.direction) != 0U)
 			stopped();
 	} else if (state == STARTING) {
 		start_beat();
 	} else if (state == COOLING) {
 		if (in_state_for(COOL_DOWN_MS) != 0U)
-			stop();
+			look(0U);
 	} else if (state != RUNNING) {
 		rest_beat();
 	}
@@ -229,6 +235,8 @@ static void beat(void)
 
 static void lost(void)
 {
+	if (state == STOPPING)
+		stopping_not_caught();
 	if (state != STARTING && state != RUNNING)
 		return;
 	if (tries >= TRIES) {
@@ -237,6 +245,19 @@ static void lost(void)
 	} else {
 		rest(COOLING, PORT_MARK_COAST);
 	}
+}
+
+/* At the end of a start, or while stopping, and then as good as a try. */
+static void caught(void)
+{
+	uint8_t joined = (state == STOPPING) ? stopping_caught() : 0U;
+
+	if (joined != 0U) {
+		turning = joined;
+		tries++;
+	}
+	if (joined != 0U || state == STARTING)
+		enter(RUNNING);
 }
 
 static void steer_duty(uint8_t crossing_hidden)
@@ -261,8 +282,8 @@ static void serve(uint8_t events)
 		lost();
 	if ((events & EVENT_PULSE) != 0U)
 		take_pulse();
-	if ((events & EVENT_CAUGHT) != 0U && state == STARTING)
-		enter(RUNNING);
+	if ((events & EVENT_CAUGHT) != 0U)
+		caught();
 	if (now_ticks() - good_pulse_ticks > PULSE_LOSS_TICKS)
 		lose_signal();
 	obey();
