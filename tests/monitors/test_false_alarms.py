@@ -223,3 +223,13 @@ def test_a_leg_that_changes_between_high_and_chopped_takes_no_step():
 def test_every_claim_is_judged_in_every_recording(reversal):
     """A claim left out would read as held."""
     assert tuple(verdict.name for verdict in judge(reversal)) == known_claims()
+
+
+def test_a_rotor_that_is_held_has_no_right_angle():
+    """Without EMF there is no crossing to be right about; how long it is driven, synchronism asks."""
+    held = voyage(late_deg=60.0, crossing_late_deg=60.0, scenario={"speed_rpm": ((0.0, 0.0),)}).recording()
+    free = voyage(late_deg=60.0, crossing_late_deg=60.0).recording()
+
+    for claim in ("commutation.angle", "commutation.false_crossings"):
+        assert verdicts(held)[claim].status == Status.NOT_EXERCISED
+        assert verdicts(free)[claim].status == Status.BROKEN

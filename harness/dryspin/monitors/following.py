@@ -50,11 +50,11 @@ def running(evidence: Evidence) -> Running:
 
 
 def torn_out(evidence: Evidence, times_s: Floats) -> Bools:
-    """Which moments come after the rotor was jammed in the same RUN.
+    """Which moments come after the rotor was jammed in the same RUN, or while it is held from outside.
 
     A propeller heavier than the drive is declared for takes the rotor out of step whatever the firmware
     does; until it says RUN anew, there is no right angle to hold it to. How long it drives such a
-    rotor is for the family synchronism to judge.
+    rotor is for the family synchronism to judge. A rotor that is held has no EMF, so no zero of it.
     """
     recording = evidence.recording
     heaviest = recording.drive.load.kq_nm_s2.factors.high * (1.0 + 1e-9)
@@ -69,7 +69,11 @@ def torn_out(evidence: Evidence, times_s: Floats) -> Bools:
         if points
         else []
     )
+    held = recording.scenario.speed_rpm
     torn = np.zeros(len(times_s), bool)
+    if held:
+        at_s, rpm = np.array(held, np.float64).T
+        torn = np.abs(np.interp(times_s, at_s, rpm)) < evidence.limits["rest_rpm"]
     for span in evidence.spans_of(Mark.RUN) if jams_s else ():
         start_s, stop_s = float(recording.seconds(span.start)), float(recording.seconds(span.stop))
         hits = [max(early_s, start_s) for early_s, late_s in jams_s if early_s < stop_s and late_s > start_s]
