@@ -8,6 +8,7 @@ import numpy as np
 from dryspin.build import core_declarations
 from dryspin.drive import Drive
 from dryspin.drive.carrier import COUNTS
+from dryspin.drive.schema import TABLE_MAX
 from dryspin.plant.emf import shape_of
 from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.plant.star import smallest_inductance_h
@@ -16,9 +17,6 @@ from dryspin.scenario.schema import OUTAGES
 
 H_MAX_S = 50e-6
 """Longest plant segment: on the golden cases currents stay within 0.01 % of peak (tests/plant)."""
-
-TABLE_MAX = 1024
-"""Values of a back-EMF table that the compiled plant holds."""
 
 POWER_CUT = "power cut"
 
