@@ -36,8 +36,8 @@ CASES = {
     "table of too many values": (
         {"motor": {"back_emf": "table", "back_emf_table": SINE * 86}},
         "[motor] back_emf_table = [0.0, 0.5, 0.866025, 1.0, 0.866025, 0.5, ...]: holds 1032 numbers; it "
-        "takes at most 1024. Give the back-EMF of phase U at equal steps over one electrical turn from its rising "
-        "zero on, with a peak of 1.",
+        "takes at most 1024. Give the back-EMF of phase U at equal steps over one electrical turn "
+        "from its rising zero on, with a peak of 1.",
     ),
     "table with an offset": (
         {"motor": {"back_emf": "table", "back_emf_table": [f + 0.05 for f in SINE]}},
