@@ -231,15 +231,10 @@ CASES = {
     ),
     "chopping below": (
         {"bridge": {"chopping": "low side"}},
-        '[bridge] chopping = "low side": is not on the rig yet: it chops the high side only; write "high '
-        'side". '
-        "Give which FETs follow the carrier.",
-    ),
-    "chopping both": (
-        {"bridge": {"chopping": "complementary"}},
-        '[bridge] chopping = "complementary": is not on the rig yet: it has no gate driver that makes low '
-        "side "
-        'and dead time from one input; write "high side". Give which FETs follow the carrier.',
+        '[bridge] chopping = "low side": is not on the rig yet: the part\'s carrier pins hang on the high '
+        'FETs; write "high side". Give "high side" (an input for each FET; a chopped leg\'s high FET follows '
+        'the carrier, its low FET is off) or "complementary" (a gate driver with one input a leg, which '
+        "makes both FETs and the dead time from it).",
     ),
     "carrier the part cannot make": (
         {"bridge": {"f_pwm_hz": 20000}},

@@ -21,6 +21,9 @@ from dryspin.drive.keys import (
 )
 from dryspin.drive.span import Range
 
+COMPLEMENTARY = "complementary"
+"""Chopping in which the low FET is on where the high one is not."""
+
 TABLE_MAX = 1024
 """Values of a back-EMF table that the compiled plant holds."""
 
@@ -105,13 +108,13 @@ BRIDGE: tuple[Key, ...] = (
     Spanned(name="diode_slope_ohm", unit="ohm", at_least=0.0, at_most=10.0, default=None,
             meaning="the resistance in series with a body diode's drop",
             reason="that of the FET that is on"),
-    Text(name="chopping", choices=("high side",),
+    Text(name="chopping", choices=("high side", COMPLEMENTARY),
          not_yet={
-             "low side": "it chops the high side only; write \"high side\"",
-             "complementary": "it has no gate driver that makes low side and dead time from one input; "
-                              "write \"high side\"",
+             "low side": "the part's carrier pins hang on the high FETs; write \"high side\"",
          },
-         meaning="which FETs follow the carrier"),
+         meaning="\"high side\" (an input for each FET; a chopped leg's high FET follows the carrier, its "
+                 "low FET is off) or \"complementary\" (a gate driver with one input a leg, which makes "
+                 "both FETs and the dead time from it)"),
     Number(name="f_pwm_hz", unit="Hz", above=0.0, meaning="the carrier's frequency"),
     Number(name="dead_time_ns", unit="ns", above=0.0, at_most=1e5,
            meaning="the time both FETs of a leg must be off between one and the other"),
