@@ -7,6 +7,7 @@ from pathlib import Path
 
 from dryspin.build.sources import firmware_text
 from dryspin.drive import Drive
+from dryspin.drive.schema import COMPLEMENTARY
 from firmware_under_test.targets.errors import TargetError, ToolchainError
 
 PART = "atmega168"
@@ -62,8 +63,14 @@ def require_toolchain() -> None:
 def build(drive: Drive, firmware_dir: Path, folder: Path) -> Program:
     """Compile the drive's firmware with the target port and link it, all in the empty `folder`.
 
-    Raises ToolchainError, and TargetError with the compiler's own words.
+    Raises ToolchainError; TargetError for a board that the port is not for, or with the compiler's own words.
     """
+    if drive.bridge.chopping == COMPLEMENTARY:
+        raise TargetError(
+            f'{drive.path}: [bridge] chopping = "{COMPLEMENTARY}": this target port drives each FET from a '
+            "pin of its own; a gate driver with one input a leg wants input and enable in their place "
+            "(pin_plan.md). Write a target port for that board."
+        )
     require_toolchain()
     text = firmware_text(drive, firmware_dir)
     sources = folder / "src"

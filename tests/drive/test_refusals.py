@@ -8,6 +8,8 @@ from dryspin.drive import load_drive
 
 from .sheet import ABSENT, refusal, write_sheet
 
+SINE = [round(math.sin(math.pi * k / 6), 6) for k in range(12)]
+
 CASES = {
     "unknown key": (
         {"motor": {"pole_pair": 7}},
@@ -30,6 +32,42 @@ CASES = {
     "table in volts": (
         {"motor": {"back_emf": "table", "back_emf_table": [0.0, 0.1, 0.2] * 4}},
         "[motor] back_emf_table has a peak of 0.2: the peak is what kv_rpm_per_v states. Scale it to 1.",
+    ),
+    "table of too many values": (
+        {"motor": {"back_emf": "table", "back_emf_table": SINE * 86}},
+        "[motor] back_emf_table = [0.0, 0.5, 0.866025, 1.0, 0.866025, 0.5, ...]: holds 1032 numbers; it "
+        "takes at most 1024. Give the back-EMF of phase U at equal steps over one electrical turn "
+        "from its rising zero on, with a peak of 1.",
+    ),
+    "table with an offset": (
+        {"motor": {"back_emf": "table", "back_emf_table": [f + 0.05 for f in SINE]}},
+        "[motor] back_emf_table has a mean of 0.05: over a turn the flux of a winding comes back to what it "
+        "was, so its back-EMF has none. Take the offset away, and give exactly one electrical turn.",
+    ),
+    "table that begins late": (
+        {"motor": {"back_emf": "table", "back_emf_table": SINE[1:] + SINE[:1]}},
+        "[motor] back_emf_table begins 30 degrees after its fundamental rises through zero. Begin the turn "
+        "there; for a phase that was probed the other way round change all signs.",
+    ),
+    "table of a phase probed the other way round": (
+        {"motor": {"back_emf": "table", "back_emf_table": [-f for f in SINE]}},
+        "[motor] back_emf_table begins 180 degrees after its fundamental rises through zero. Begin the turn "
+        "there; for a phase that was probed the other way round change all signs.",
+    ),
+    "windings of next to no inductance": (
+        {"motor": {"l_factors": [0.001, 0.001, 0.001]}},
+        "[motor] l_phase_h: the time constant of the winding, l_phase_h / (r_phase_ohm + r_on_ohm), is "
+        "2.67e-07 s at its shortest; no drive has less than 1e-06 s. Look for a slip in the powers of ten.",
+    ),
+    "low-pass that is none": (
+        {"sense": {"tau_s": 1e-9}},
+        "[sense] tau_s = 1e-09 s at its lowest is below 1e-07 s, what divider and pin have without a "
+        "capacitor. Write 0 for no low-pass, or look for a slip in the powers of ten.",
+    ),
+    "clamp above what the pin bears": (
+        {"sense": {"r_top_ohm": 5e3, "pin_clamp_v": 5.6}},
+        "[sense] pin_clamp_v = 5.6 V lets the sense pin rise to 5.6 V; it bears 5.5 V, 0.5 V above the "
+        "controller's supply. Clamp it lower.",
     ),
     "two factors": (
         {"motor": {"r_factors": [1.0, 1.1]}},
@@ -193,15 +231,10 @@ CASES = {
     ),
     "chopping below": (
         {"bridge": {"chopping": "low side"}},
-        '[bridge] chopping = "low side": is not on the rig yet: it chops the high side only; write "high '
-        'side". '
-        "Give which FETs follow the carrier.",
-    ),
-    "chopping both": (
-        {"bridge": {"chopping": "complementary"}},
-        '[bridge] chopping = "complementary": is not on the rig yet: it has no gate driver that makes low '
-        "side "
-        'and dead time from one input; write "high side". Give which FETs follow the carrier.',
+        '[bridge] chopping = "low side": is not on the rig yet: the part\'s carrier pins hang on the high '
+        'FETs; write "high side". Give "high side" (an input for each FET; a chopped leg\'s high FET follows '
+        'the carrier, its low FET is off) or "complementary" (a gate driver with one input a leg, which '
+        "makes both FETs and the dead time from it).",
     ),
     "carrier the part cannot make": (
         {"bridge": {"f_pwm_hz": 20000}},

@@ -4,11 +4,13 @@ import json
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from dryspin.drive import load_drive
+from firmware_under_test.targets.errors import TargetError
 from firmware_under_test.targets.image import Image
 from firmware_under_test.targets.measure import (
     Check,
@@ -256,3 +258,12 @@ def test_the_page_tells_todays_numbers(measures: Measures) -> None:
         found = re.search(pattern, page)
         assert found is not None, pattern
         assert int(found[1]) == pytest.approx(cycles, rel=0.05), pattern
+
+
+def test_the_port_is_not_built_for_a_board_with_one_input_a_leg(tmp_path: Path) -> None:
+    """Its pins for the low FETs would be taken for enables, and no leg would ever go high."""
+    drive = load_drive(THRUSTER)
+    other = replace(drive, bridge=replace(drive.bridge, chopping="complementary"))
+
+    with pytest.raises(TargetError, match="drives each FET from a pin of its own"):
+        build(other, THRUSTER, tmp_path)

@@ -91,8 +91,9 @@ void carriers_duty(uint8_t counts)
 
 int64_t carriers_next(void)
 {
-	int64_t a = ctl.carrier[0].next_edge, b = ctl.carrier[1].next_edge;
-	return a < b ? a : b;
+	int64_t a = ctl.carrier[0].next_edge, b = ctl.carrier[1].next_edge, c = legs_next();
+	a = a < b ? a : b;
+	return a < c ? a : c;
 }
 
 void carriers_at(int64_t cycle)

@@ -55,6 +55,8 @@ typedef struct {
 	carrier carrier[2];
 	uint8_t leg[3];       /* as commanded */
 	uint8_t gate[3];      /* as driven */
+	uint8_t wanted[3];    /* as it will be driven once the driver's dead time is over */
+	int64_t turn_on[3];   /* cycle of that */
 
 	int64_t timer_zero;   /* cycle at which the tick count was 0 */
 	uint8_t shared_high;  /* byte through which every 16-bit register of the timer goes */
@@ -131,6 +133,7 @@ void bench_read_inputs(int64_t cycle);
 void carriers_reset(void);
 void carrier_start(int which, int64_t cycle);
 void carriers_duty(uint8_t counts);
+/* Next cycle at which a carrier, or the driver behind it, changes something. */
 int64_t carriers_next(void);
 void carriers_at(int64_t cycle);
 uint8_t carrier_output(int leg, int64_t cycle);
@@ -139,6 +142,8 @@ void carriers_replan(void);
 /* legs.c */
 void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller);
 void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
+/* Cycle at which a driver's dead time is over; NEVER if none runs. */
+int64_t legs_next(void);
 
 /* timer.c */
 void timer_reset(void);

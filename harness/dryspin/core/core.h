@@ -75,6 +75,7 @@ typedef struct {
 	double comparator_delay_s;
 	int64_t end_cycle;
 	int32_t carrier_period;      /* cycles of one carrier period, phase-correct: 510 */
+	int32_t driver_dead_cycles;  /* gate driver with one input a leg: its dead time; 0 = one input a FET */
 	int32_t block_cycles;        /* charged per basic block of plain code; 0 = none */
 	int32_t outside_plant;       /* 1: the host advances the plant */
 	int32_t account_energy;      /* 1: the plant meters its ports */

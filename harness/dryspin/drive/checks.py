@@ -1,27 +1,16 @@
 """What two or more values of a drive must keep between them.
 
 Each check takes the drive and yields nothing, or one problem: the table and key to blame and the
-rest of the sentence. A new rule is a new function in `CHECKS`.
+rest of the sentence. A new rule is a new function in `CHECKS`. Those of the machine: machine_checks.py.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import pairwise
-from typing import NamedTuple
 
 from dryspin.drive import carrier
+from dryspin.drive.machine_checks import MACHINE_CHECKS
 from dryspin.drive.model import Drive
-from dryspin.units import k_phase_from_kv, rad_s_from_rpm
-
-
-class Problem(NamedTuple):
-    """Table and key to blame, and what follows them in the message."""
-
-    table: str
-    key: str
-    text: str
-
-
-Check = Callable[[Drive], Iterator[Problem]]
+from dryspin.drive.problem import Check, Problem
 
 
 def carrier_exists(drive: Drive) -> Iterator[Problem]:
@@ -58,12 +47,18 @@ def gates_are_held_off(drive: Drive) -> Iterator[Problem]:
         )
 
 
+PIN_BEYOND_V = 0.5
+"""What a pin bears above VCC, absolute maximum (data sheet 8025I section 28.1)."""
+
+
 def sense_pin_stays_below_supply(drive: Drive) -> Iterator[Problem]:
-    """A terminal rises one diode drop above the bus; its divider must keep the pin at or below VCC."""
+    """A terminal rises one diode drop above the bus; its divider, or a clamp, must keep the pin in bounds."""
     highest_v = drive.supply.v_v.high + drive.bridge.v_f_v.high
     pin_v = highest_v * drive.sense.ratio
-    v_supply_v = drive.controller.v_supply_v
-    if pin_v > v_supply_v:
+    v_supply_v, clamp_v = drive.controller.v_supply_v, drive.sense.pin_clamp_v
+    if pin_v <= v_supply_v:
+        return
+    if clamp_v is None:
         r_top_ohm = drive.sense.r_bottom_ohm * (highest_v / v_supply_v - 1.0)
         yield Problem(
             "sense",
@@ -71,6 +66,14 @@ def sense_pin_stays_below_supply(drive: Drive) -> Iterator[Problem]:
             f" = {drive.sense.r_top_ohm:g} ohm over r_bottom_ohm = {drive.sense.r_bottom_ohm:g} ohm puts "
             f"{pin_v:.3g} V on the sense pin at {highest_v:.4g} V (supply at its highest and one diode "
             f"drop), above the controller's {v_supply_v:g} V. Use at least {r_top_ohm:.4g} ohm on top.",
+        )
+    elif min(pin_v, clamp_v) > v_supply_v + PIN_BEYOND_V:
+        yield Problem(
+            "sense",
+            "pin_clamp_v",
+            f" = {clamp_v:g} V lets the sense pin rise to {min(pin_v, clamp_v):.3g} V; it bears "
+            f"{v_supply_v + PIN_BEYOND_V:g} V, {PIN_BEYOND_V:g} V above the controller's supply. Clamp it "
+            "lower.",
         )
 
 
@@ -208,94 +211,6 @@ def calibration_fits_the_throttle(drive: Drive) -> Iterator[Problem]:
         )
 
 
-WINDING_S, BUS_S, ROTOR_S = 1e-6, 1e-7, 1e-4
-"""Shortest time constants of a drive that exists: a 20 uH, 1 ohm ironless winding has 20 us; 10 uF behind
-10 milliohm has 0.1 us; a rotor does not follow within three carrier periods. No source. Shorter ones
-come from slips of powers of ten, and a run of them does not end."""
-
-
-def time_constants_are_those_of_a_drive(drive: Drive) -> Iterator[Problem]:
-    """L/R of the winding, R C of the bus, J of the rotor over its torque per speed, each at its shortest."""
-    motor, load, supply, bridge = drive.motor, drive.load, drive.supply, drive.bridge
-    r_ohm = motor.r_phase_ohm.high + bridge.r_on_ohm.high
-    k_v_s = k_phase_from_kv(motor.kv_rpm_per_v.low)
-    w_rad_s = rad_s_from_rpm(motor.kv_rpm_per_v.high * supply.v_v.high)
-    damping_nm_s = (
-        2.0 * k_v_s**2 / (motor.r_phase_ohm.low + bridge.r_on_ohm.low)
-        + load.viscous_nm_s.high
-        + 2.0 * load.kq_nm_s2.high * w_rad_s
-    )
-    winding_s = motor.l_phase_h.low / r_ohm
-    bus_s = supply.r_ohm.low * supply.c_f.low
-    rotor_s = motor.j_kg_m2.low / damping_nm_s
-    for table, key, name, least_s, seen_s in (
-        ("motor", "l_phase_h", "winding, l_phase_h / (r_phase_ohm + r_on_ohm)", WINDING_S, winding_s),
-        ("supply", "c_f", "bus, r_ohm c_f", BUS_S, bus_s),
-        ("motor", "j_kg_m2", "rotor, j_kg_m2 over back-EMF, friction and propeller", ROTOR_S, rotor_s),
-    ):
-        if seen_s < least_s:
-            yield Problem(
-                table,
-                key,
-                f": the time constant of the {name}, is {seen_s:.3g} s at its shortest; no drive has less "
-                f"than {least_s:g} s. Look for a slip in the powers of ten.",
-            )
-
-
-def back_emf_has_its_table(drive: Drive) -> Iterator[Problem]:
-    """A table belongs to the shape that is read from it, and to no other."""
-    motor = drive.motor
-    peak = max(map(abs, motor.back_emf_table), default=0.0)
-    if motor.back_emf == "table" and not motor.back_emf_table:
-        yield Problem(
-            "motor",
-            "back_emf",
-            ' = "table": back_emf_table is missing. Give the back-EMF of phase U at equal steps over one '
-            "electrical turn, with a peak of 1.",
-        )
-    elif motor.back_emf != "table" and motor.back_emf_table:
-        yield Problem(
-            "motor",
-            "back_emf_table",
-            f': back_emf = "{motor.back_emf}" does not use it. Write "table" there, or remove the table.',
-        )
-    elif motor.back_emf_table and not 0.5 <= peak <= 1.5:
-        yield Problem(
-            "motor",
-            "back_emf_table",
-            f" has a peak of {peak:g}: the peak is what kv_rpm_per_v states. Scale it to 1.",
-        )
-
-
-def windings_store_energy(drive: Drive) -> Iterator[Problem]:
-    """For any currents with sum zero the windings' energy i L i / 2 is positive."""
-    motor = drive.motor
-    l_u, l_v, l_w = (factor * motor.l_phase_h.low for factor in motor.l_factors)
-    m_uv, m_vw, m_wu = motor.mutual_h
-    # In the loop currents i_u and i_v, with i_w = -(i_u + i_v).
-    a, b, c = l_u + l_w - 2.0 * m_wu, l_v + l_w - 2.0 * m_vw, l_w + m_uv - m_vw - m_wu
-    if not (a > 0.0 and a * b > c * c):
-        yield Problem(
-            "motor",
-            "mutual_h",
-            f" = [{m_uv:g}, {m_vw:g}, {m_wu:g}] H beside l_phase_h = {motor.l_phase_h.low:g} H: some "
-            "currents would store negative energy. Give deviations from the common mutual inductance, a few "
-            "per cent of l_phase_h.",
-        )
-
-
-def rotor_rests_as_firmly_as_it_brakes(drive: Drive) -> Iterator[Problem]:
-    """Breaking away takes no less than the friction that follows."""
-    load = drive.load
-    if load.static_nm is not None and load.static_nm.low < load.coulomb_nm.low:
-        yield Problem(
-            "load",
-            "static_nm",
-            f" = {load.static_nm.low:g} Nm at its lowest is below coulomb_nm = {load.coulomb_nm.low:g} Nm: a "
-            "rotor at rest would break away by less than what then brakes it. Raise it, or remove it.",
-        )
-
-
 CHECKS: tuple[Check, ...] = (
     carrier_exists,
     gates_are_held_off,
@@ -306,10 +221,7 @@ CHECKS: tuple[Check, ...] = (
     rc_clock_is_8_mhz,
     throttle_points_are_in_order,
     calibration_fits_the_throttle,
-    time_constants_are_those_of_a_drive,
-    back_emf_has_its_table,
-    windings_store_energy,
-    rotor_rests_as_firmly_as_it_brakes,
+    *MACHINE_CHECKS,
 )
 
 

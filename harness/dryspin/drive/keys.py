@@ -124,12 +124,23 @@ class Spanned(Number):
         return Range(**values)
 
 
+SHOWN = 6
+"""Numbers of a list that a message repeats."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Numbers(Number):
-    """A list of numbers: exactly `count` of them, or any number from `fewest` on."""
+    """A list of numbers: exactly `count` of them, or `fewest` to `most`."""
 
     count: int | None = None
     fewest: int = 1
+    most: int | None = None
+
+    def shown(self, raw: object) -> str:
+        """As the file has it; of a long list the first few."""
+        if isinstance(raw, list | tuple) and len(raw) > SHOWN:
+            return f"{super().shown(list(raw[:SHOWN])).removesuffix(']')}, ...]"
+        return super().shown(raw)
 
     def take(self, raw: object) -> tuple[float, ...]:  # type: ignore[override]
         """A tuple of float."""
@@ -139,6 +150,8 @@ class Numbers(Number):
             raise MismatchError(f"holds {len(raw)} numbers; it needs {self.count}")
         if len(raw) < self.fewest:
             raise MismatchError(f"holds {len(raw)} numbers; it needs at least {self.fewest}")
+        if self.most is not None and len(raw) > self.most:
+            raise MismatchError(f"holds {len(raw)} numbers; it takes at most {self.most}")
         values = []
         for item in raw:
             try:

@@ -21,6 +21,12 @@ from dryspin.drive.keys import (
 )
 from dryspin.drive.span import Range
 
+COMPLEMENTARY = "complementary"
+"""Chopping in which the low FET is on where the high one is not."""
+
+TABLE_MAX = 1024
+"""Values of a back-EMF table that the compiled plant holds."""
+
 FIRST_TONE_MARK, LAST_TONE_MARK = 32, 63
 """Marks kept for tones: PORT_MARK_TONE_FIRST and on in drive_port.h."""
 
@@ -63,9 +69,10 @@ MOTOR: tuple[Key, ...] = (
     Text(name="back_emf", choices=("trapezoid", "sine", "table"), default="trapezoid",
          meaning="the shape of a phase's back-EMF over the angle",
          reason="concentrated windings under magnets of full pitch: flat over 120 degrees"),
-    Numbers(name="back_emf_table", at_least=-2.0, at_most=2.0, fewest=12, default=(),
-            meaning="the back-EMF of phase U at equal steps over one electrical turn from its zero on, "
-                    "with a peak of 1",
+    Numbers(name="back_emf_table", at_least=-2.0, at_most=2.0, fewest=12, most=TABLE_MAX,
+            default=(),
+            meaning="the back-EMF of phase U at equal steps over one electrical turn from its rising zero "
+                    "on, with a peak of 1",
             reason="needed only with back_emf = \"table\""),
     Number(name="third_harmonic", at_least=-0.5, at_most=0.5, default=0.0,
            meaning="the share h of h sin(3 theta) on top of the back-EMF of every phase",
@@ -101,13 +108,13 @@ BRIDGE: tuple[Key, ...] = (
     Spanned(name="diode_slope_ohm", unit="ohm", at_least=0.0, at_most=10.0, default=None,
             meaning="the resistance in series with a body diode's drop",
             reason="that of the FET that is on"),
-    Text(name="chopping", choices=("high side",),
+    Text(name="chopping", choices=("high side", COMPLEMENTARY),
          not_yet={
-             "low side": "it chops the high side only; write \"high side\"",
-             "complementary": "it has no gate driver that makes low side and dead time from one input; "
-                              "write \"high side\"",
+             "low side": "the part's carrier pins hang on the high FETs; write \"high side\"",
          },
-         meaning="which FETs follow the carrier"),
+         meaning="\"high side\" (an input for each FET; a chopped leg's high FET follows the carrier, its "
+                 "low FET is off) or \"complementary\" (a gate driver with one input a leg, which makes "
+                 "both FETs and the dead time from it)"),
     Number(name="f_pwm_hz", unit="Hz", above=0.0, meaning="the carrier's frequency"),
     Number(name="dead_time_ns", unit="ns", above=0.0, at_most=1e5,
            meaning="the time both FETs of a leg must be off between one and the other"),
@@ -126,7 +133,7 @@ SUPPLY: tuple[Key, ...] = (
     Spanned(name="r_ohm", unit="ohm", above=0.0, meaning="the resistance of source and leads together"),
     Flag(name="sinks", meaning="whether the supply takes current back"),
     Spanned(name="c_f", unit="F", above=0.0, at_most=1.0, meaning="the bulk capacitor on the board"),
-    Spanned(name="esr_ohm", unit="ohm", at_least=0.0, default=Range.exactly(0.0),
+    Spanned(name="esr_ohm", unit="ohm", at_least=0.0, at_most=10.0, default=Range.exactly(0.0),
             meaning="the series resistance of the bulk capacitor",
             reason="a film capacitor's, too small to show"),
 )  # fmt: skip

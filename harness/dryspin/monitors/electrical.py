@@ -45,7 +45,9 @@ def bus_voltage(evidence: Evidence) -> Ruling:
 
 
 def sense_pin(evidence: Evidence) -> Ruling:
-    """A terminal stands at most a diode above the bus and a diode below ground; so does its pin, divided."""
+    """A terminal stands at most a diode above the bus and a diode below ground; so does its pin, divided.
+
+    A clamp holds the pin lower."""
     recording, drive = evidence.recording, evidence.recording.drive
     if not evidence.drive_spans:
         return not_exercised("the windings were never driven")
@@ -53,7 +55,8 @@ def sense_pin(evidence: Evidence) -> Ruling:
     bus_v = recording.states["v_bus_v"].astype(np.float64)
     v_f_v = drive.bridge.v_f_v.nominal * recording.scenario.parts.get("v_f", 1.0)
     controller_v = np.clip(bus_v - drive.controller.regulator_drop_v, 0.0, drive.controller.v_supply_v)
-    above_v = drive.sense.ratio * (bus_v + v_f_v) - controller_v
+    clamp_v = np.inf if drive.sense.pin_clamp_v is None else drive.sense.pin_clamp_v
+    above_v = np.minimum(drive.sense.ratio * (bus_v + v_f_v), clamp_v) - controller_v
     below_v = drive.sense.ratio * v_f_v
     k = int(np.argmax(above_v))
     moment_s = float(recording.state_t_s[k])

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from dryspin.drive import Claims, Drive
+from dryspin.drive.checks import PIN_BEYOND_V
 from dryspin.errors import ClaimsError
 
 
@@ -224,7 +225,7 @@ LIMITS: Mapping[str, Limit] = {
     ),
     # ---- electrical ------------------------------------------------------------------------------
     "pin_beyond_v": Limit(
-        0.5,
+        PIN_BEYOND_V,
         "V",
         "above its supply and below ground a pin may stand that far: data sheet 8025I section 28.1, absolute "
         "maximum ratings. Beyond it the pin's diodes conduct",

@@ -35,6 +35,10 @@
  * Put one leg (PORT_U..PORT_W) into one state. Acts at once, also in the middle of a carrier
  * period, so a leg that becomes chopped may begin with a short pulse. The port inserts no dead
  * time: going from PORT_HIGH or PORT_CHOPPED to PORT_LOW, or back, is the caller's to space.
+ *
+ * Where the drive has a gate driver with one input a leg (complementary chopping), the low FET of a
+ * chopped leg is on where the high one is off, also at duty 0 and before the carriers start, and the
+ * driver keeps its dead time between the two by itself.
  * Context: any. Cost: 6 cycles.
  */
 void port_leg(uint8_t leg, uint8_t state);

@@ -8,6 +8,7 @@ import numpy as np
 from dryspin.build import core_declarations
 from dryspin.drive import Drive
 from dryspin.drive.carrier import COUNTS
+from dryspin.drive.schema import COMPLEMENTARY, TABLE_MAX
 from dryspin.plant.emf import shape_of
 from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.plant.star import smallest_inductance_h
@@ -16,9 +17,6 @@ from dryspin.scenario.schema import OUTAGES
 
 H_MAX_S = 50e-6
 """Longest plant segment: on the golden cases currents stay within 0.01 % of peak (tests/plant)."""
-
-TABLE_MAX = 1024
-"""Values of a back-EMF table that the compiled plant holds."""
 
 POWER_CUT = "power cut"
 
@@ -41,6 +39,7 @@ class Settings:
         config.comparator_delay_s = self.params.delay_s
         config.end_cycle = self.end_cycle
         config.carrier_period = COUNTS["phase-correct"]
+        config.driver_dead_cycles = driver_dead_cycles(drive, self.f_cpu_hz)
         config.block_cycles = block_cycles
         config.noise_seed = scenario.seed & 0xFFFFFFFF
         supply = scenario.supply_v or ((0.0, drive.supply.v_v.nominal),)
@@ -98,6 +97,14 @@ class Settings:
         trace.t_s = self._keep(np.array([t for t, _ in points], np.float64), "double *")
         trace.value = self._keep(np.array([v * factor for _, v in points], np.float64), "double *")
         trace.n = len(points)
+
+
+def driver_dead_cycles(drive: Drive, f_cpu_hz: float) -> int:
+    """Dead time of a gate driver with one input a leg, rounded up; 0 where each FET has its own input."""
+    if drive.bridge.chopping != COMPLEMENTARY:
+        return 0
+    # a dead time of whole cycles must not become one more by rounding
+    return math.ceil(drive.bridge.dead_time_ns * 1e-9 * f_cpu_hz - 1e-3)
 
 
 _SHAPES = {"trapezoid": "EMF_TRAPEZOID", "sine": "EMF_SINE", "table": "EMF_TABLE"}

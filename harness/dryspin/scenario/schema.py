@@ -100,7 +100,7 @@ TOP: tuple[Key, ...] = (
     Points(name="speed_rpm", unit="rpm", at_least=-1e5, at_most=1e5, default=(),
            meaning="the speed of a driven rotor as points [[time in s, rpm], ...]",
            reason="the rotor is free"),
-    Points(name="water_rpm", unit="rpm", default=(),
+    Points(name="water_rpm", unit="rpm", at_least=-1e5, at_most=1e5, default=(),
            meaning="the speed at which the propeller turns freely in the water that flows past it, as points "
                    "[[time in s, rpm], ...]",
            reason="still water"),
