@@ -18,8 +18,8 @@ from .pins import HOW, RUNS, digests, read_pins
 
 BUILDS = [(name, level) for name in ("gcc", "clang") for level in ("-O0", "-O2")]
 BLOCK_CYCLES = 3
-"""At 4 the unoptimised builds, which nobody flashes, take 10.5 to 11 us from one pattern to the next, beyond the
-10 us of gates.pattern; at 3 all builds keep it (4.9 to 8.9 us)."""
+"""At 4 the unoptimised builds, which nobody flashes, take 10.5 to 11 us from one pattern to the next, beyond
+the 10 us of gates.pattern; at 3 all builds keep it (4.9 to 8.9 us)."""
 
 
 def compiler(name: str, level: str, monkeypatch: pytest.MonkeyPatch) -> Compiler:
