@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from dryspin.monitors.evidence import Evidence, Floats
 from dryspin.recording import Mark
-from dryspin.recording.signals import HIGH_FET, LOW_FET
+from dryspin.recording.signals import HIGH_FET
 from dryspin.recording.timeline import Ints
 
 TURNS: Final = 2
@@ -101,6 +101,3 @@ def _stretch(evidence: Evidence, window: slice) -> Stretch:
         v_bus_v=(bus_v[1:] + bus_v[:-1]) / 2.0,
         fets=fets,
     )
-
-
-__all__ = ["HIGH_FET", "LOW_FET", "TURNS", "Stretch", "stretches_in_run"]

@@ -5,13 +5,15 @@ Losses that the model does not know (iron, ringing, reverse recovery) are not in
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dryspin.monitors.carrying import HIGH_FET, LOW_FET, stretches_in_run
+from dryspin.monitors.carrying import stretches_in_run
 from dryspin.monitors.claim import Claim, Needs
-from dryspin.monitors.evidence import Evidence, Floats
+from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.verdict import Ruling, at_most, not_exercised, worst
 from dryspin.plant.parameters import COPPER_AT_C, COPPER_PER_K
 from dryspin.recording import LEG_NAMES
+from dryspin.recording.signals import HIGH_FET, LOW_FET
 from dryspin.scenario import linear_value
 from dryspin.units import rpm_from_rad_s
 
@@ -31,10 +33,7 @@ def phase_current(evidence: Evidence) -> Ruling:
     """Peak of any phase current from power-on to the end."""
     if not evidence.drive_spans:
         return not_exercised("the windings were never driven")
-    states = evidence.recording.states
-    u, v = states["i_u_a"], states["i_v_a"]
-    peaks = np.maximum(np.maximum(np.abs(u), np.abs(v)), np.abs(u + v))
-    return _peak(evidence, peaks, "i_peak_a", "A", "phase current")
+    return _peak(evidence, evidence.recording.state_i_peak_a, "i_peak_a", "A", "phase current")
 
 
 def bus_voltage(evidence: Evidence) -> Ruling:
@@ -47,7 +46,8 @@ def bus_voltage(evidence: Evidence) -> Ruling:
 def sense_pin(evidence: Evidence) -> Ruling:
     """A terminal stands at most a diode above the bus and a diode below ground; so does its pin, divided.
 
-    A clamp holds the pin lower."""
+    A clamp holds the pin lower.
+    """
     recording, drive = evidence.recording, evidence.recording.drive
     if not evidence.drive_spans:
         return not_exercised("the windings were never driven")
@@ -136,7 +136,7 @@ def ripple(evidence: Evidence) -> Ruling:
     return worst(rulings, NO_RUN)
 
 
-def _peak(evidence: Evidence, values: Floats, limit: str, unit: str, what: str) -> Ruling:
+def _peak(evidence: Evidence, values: NDArray[np.float32], limit: str, unit: str, what: str) -> Ruling:
     recording = evidence.recording
     alive = np.ones(len(values), bool)
     for from_s, to_s in evidence.looping_s:

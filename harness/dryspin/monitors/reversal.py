@@ -1,12 +1,11 @@
 """Reversal: the other way at speed is reached by stopping first, inside the ratings of the bridge."""
 
-from collections.abc import Callable
-
 import numpy as np
+from numpy.typing import NDArray
 
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import Episode
-from dryspin.monitors.evidence import Evidence, Floats
+from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.motion import WAY, asked, running_from
 from dryspin.monitors.verdict import Ruling, at_most, discrete, not_exercised, worst
 from dryspin.recording import Mark
@@ -53,20 +52,12 @@ def opposing_drive(evidence: Evidence) -> Ruling:
 
 def phase_current(evidence: Evidence) -> Ruling:
     """Peak current of any phase during a reversal, inside the bridge's rating."""
-    states = evidence.recording.states
-
-    def peak(window: slice) -> Floats:
-        u, v = states["i_u_a"][window], states["i_v_a"][window]
-        peaks: Floats = np.maximum(np.maximum(np.abs(u), np.abs(v)), np.abs(u + v))
-        return peaks
-
-    return _peak_ruling(evidence, peak, "i_peak_a", "A", "phase current")
+    return _peak_ruling(evidence, evidence.recording.state_i_peak_a, "i_peak_a", "A", "phase current")
 
 
 def bus_voltage(evidence: Evidence) -> Ruling:
     """Highest bus voltage during a reversal, inside the lowest rating on the bus."""
-    states = evidence.recording.states
-    return _peak_ruling(evidence, lambda window: states["v_bus_v"][window], "bus_v", "V", "bus voltage")
+    return _peak_ruling(evidence, evidence.recording.states["v_bus_v"], "bus_v", "V", "bus voltage")
 
 
 def in_time(evidence: Evidence) -> Ruling:
@@ -208,13 +199,13 @@ def _energised_from(evidence: Evidence, from_s: float, to_s: float) -> float | N
 
 
 def _peak_ruling(
-    evidence: Evidence, peak: Callable[[slice], Floats], name: str, unit: str, what: str
+    evidence: Evidence, of_states: NDArray[np.float32], name: str, unit: str, what: str
 ) -> Ruling:
     recording, limit, rulings = evidence.recording, evidence.limits[name], []
     for episode in asked_against(evidence, speed_from_rpm(evidence)):
         until_s = episode.start_s + evidence.limits["reversal_s"]
         window = recording.states_between(episode.start_s, until_s)
-        values = peak(window)
+        values = of_states[window]
         if len(values):
             k = int(np.argmax(values))
             moment_s = float(recording.state_t_s[window][k])

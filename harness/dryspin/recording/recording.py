@@ -180,6 +180,13 @@ class Recording:
         """Rotor speed of every state: mechanical."""
         return self.states["w_rad_s"].astype(np.float64)
 
+    @cached_property
+    def state_i_peak_a(self) -> NDArray[np.float32]:
+        """Largest of the three phase currents of every state, A, without its sign."""
+        u, v = self.states["i_u_a"], self.states["i_v_a"]
+        peaks: NDArray[np.float32] = np.maximum(np.maximum(np.abs(u), np.abs(v)), np.abs(u + v))
+        return peaks
+
     def theta_at(self, t_s: Any) -> Any:
         """Rotor angle at `t_s` (number or array): electrical, unwrapped, linear between states."""
         return np.interp(t_s, self.state_t_s, self.state_theta_rad)

@@ -22,13 +22,12 @@ class Extremes:
 
 
 def extremes_of(recording: Recording) -> Extremes:
-    """Extremes over all plant states; the current of phase W is -(i_u + i_v)."""
+    """Extremes over all plant states."""
     states = recording.states
     if not len(states):
         return Extremes()
     fastest = int(np.argmax(np.abs(states["w_rad_s"])))
-    i_u_a, i_v_a = states["i_u_a"], states["i_v_a"]
-    largest_a = np.maximum(np.maximum(np.abs(i_u_a), np.abs(i_v_a)), np.abs(i_u_a + i_v_a))
+    largest_a = recording.state_i_peak_a
     peak = int(np.argmax(largest_a))
     return Extremes(
         top_speed_rpm=rpm_from_rad_s(float(states["w_rad_s"][fastest])),

@@ -40,6 +40,7 @@ def load_factors(drive: Drive) -> Range:
 
 
 ELSEWHERE = ("kq", "winding_c")
+"""Parts that are not drawn: see `varied_parts`."""
 
 
 def varied_parts(drive: Drive) -> dict[str, Range]:
