@@ -20,6 +20,7 @@
 
 /* Interrupts in vector order: the lowest bit is served first. */
 enum {
+	IRQ_OVER_CURRENT,
 	IRQ_CAPTURE,
 	IRQ_COMPARE_A,
 	IRQ_COMPARE_B,
@@ -95,6 +96,9 @@ typedef struct {
 	uint8_t converter_on;
 	int64_t converter_sample, converter_done;
 	uint16_t sampled, converted;
+
+	uint8_t limiter_over, limiter_pulls;       /* the current is above the limit; the pin says so */
+	int64_t limiter_look, limiter_change;      /* next look at the current; the pin follows then */
 
 	uint8_t outside;      /* the host advances the plant now */
 	uint8_t plan_valid;
@@ -187,6 +191,13 @@ void converter_start(uint32_t pc, uint32_t caller);
 void converter_off(uint32_t pc, uint32_t caller);
 int64_t converter_next(void);
 void converter_at(int64_t cycle);
+
+/* limiter.c */
+void limiter_start(void);
+/* The plant has gone on, or its gates have changed. */
+void limiter_watch(void);
+int64_t limiter_next(void);
+void limiter_at(int64_t cycle);
 
 /* supply.c */
 double supply_vcc(void);

@@ -6,6 +6,7 @@
 #define ENTRY_CYCLES 7 /* 4 to respond, 3 for the jump in the vector table */
 #define RETURN_CYCLES 4
 
+void on_over_current(void) __attribute__((weak)); /* may be left out, and its interrupt off */
 void on_throttle_edge(void);
 void on_compare_a(void);
 void on_compare_b(void);
@@ -14,9 +15,10 @@ void on_converter_done(void);
 void on_comparator_edge(void);
 
 static const struct { void (*handler)(void); uint8_t vector; } table[IRQ_COUNT] = {
-	[IRQ_CAPTURE] = {on_throttle_edge, 11},   [IRQ_COMPARE_A] = {on_compare_a, 12},
-	[IRQ_COMPARE_B] = {on_compare_b, 13},     [IRQ_WRAP] = {on_wrap, 14},
-	[IRQ_CONVERTER] = {on_converter_done, 22}, [IRQ_COMPARATOR] = {on_comparator_edge, 24},
+	[IRQ_OVER_CURRENT] = {on_over_current, 2}, [IRQ_CAPTURE] = {on_throttle_edge, 11},
+	[IRQ_COMPARE_A] = {on_compare_a, 12},      [IRQ_COMPARE_B] = {on_compare_b, 13},
+	[IRQ_WRAP] = {on_wrap, 14},                [IRQ_CONVERTER] = {on_converter_done, 22},
+	[IRQ_COMPARATOR] = {on_comparator_edge, 24},
 };
 
 void interrupts_serve(void)
