@@ -16,7 +16,7 @@ static uint32_t caller_of(void *const *frame)
 /* Something ahead has changed: look again at the next port call. */
 static void look_again(void)
 {
-	ctl.horizon = 0;
+	ctl.horizon = LOOK_AGAIN;
 }
 
 static void set_bit(uint8_t *mask, int bit, uint8_t on)
