@@ -13,6 +13,7 @@ import click
 from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
+from dryspin.cli.judge import judge
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
 from dryspin.cli.replay import replay
@@ -51,6 +52,11 @@ def dryspin() -> None:
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
 
     \b
+    Beside the real drive
+      dryspin run firmware_under_test/bow_thruster scenario.toml --vcd run.vcd
+      dryspin judge capture.csv --map map.toml --drive drive.toml
+
+    \b
     Is a pass worth anything?
       dryspin known-bad
       dryspin mutate firmware_under_test/bow_thruster --file arming.c
@@ -67,6 +73,7 @@ def dryspin() -> None:
 dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
+dryspin.add_command(judge)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)
