@@ -43,9 +43,18 @@ def read(path: Path) -> tuple[dict[str, list[tuple[int, float]]], list[str], dic
     return changes, scopes, types
 
 
-def test_scopes_and_types_are_as_a_reader_expects(dump: Path) -> None:
+Parts = tuple[dict[str, list[tuple[int, float]]], list[str], dict[str, str]]
+
+
+@pytest.fixture(scope="module")
+def parts(dump: Path) -> Parts:
+    """The dump, read once."""
+    return read(dump)
+
+
+def test_scopes_and_types_are_as_a_reader_expects(parts: Parts) -> None:
     """IEEE 1364-2005 clause 18: wires for levels, reals for analog values, scopes to find them in."""
-    _, scopes, types = read(dump)
+    _, scopes, types = parts
 
     assert scopes == ["bow_thruster_pack", "analog", "firmware", "pins", "rotor"]
     assert types["gate_u_high"] == "wire"
@@ -53,9 +62,9 @@ def test_scopes_and_types_are_as_a_reader_expects(dump: Path) -> None:
     assert types["speed_rpm"] == "real"
 
 
-def test_every_gate_edge_is_in_the_dump_at_its_cycle(dump: Path, voyage: Recording) -> None:
+def test_every_gate_edge_is_in_the_dump_at_its_cycle(parts: Parts, voyage: Recording) -> None:
     """From a time in whole ns the cycle comes back exactly, so nothing is lost on the way."""
-    changes, _, _ = read(dump)
+    changes, _, _ = parts
     cycles, values, _ = voyage.of(Signal.GATE_V)
     for bit, name in ((1, "gate_v_high"), (2, "gate_v_low")):
         levels = (values & bit != 0).astype(int)
@@ -67,9 +76,9 @@ def test_every_gate_edge_is_in_the_dump_at_its_cycle(dump: Path, voyage: Recordi
         assert back == wanted
 
 
-def test_the_window_begins_with_the_values_in_force(dump: Path, voyage: Recording) -> None:
+def test_the_window_begins_with_the_values_in_force(parts: Parts, voyage: Recording) -> None:
     """A viewer must not show unknown levels where the run had known ones."""
-    changes, _, _ = read(dump)
+    changes, _, _ = parts
 
     assert all(moments[0][0] == 1_600_000_000 for moments in changes.values())
     assert changes["mark"][0][1] == 6.0  # run

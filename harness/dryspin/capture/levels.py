@@ -64,11 +64,12 @@ def settled(t_ns: Ints, values: Ints, glitch_ns: float, end_ns: float) -> Levels
     A burst of short ones belongs to the level before it. The first level of a capture counts however
     short it is seen, and so does the last: nobody knows how long they stand.
     """
-    long = np.diff(np.append(t_ns, round(end_ns))) >= glitch_ns
+    stood_ns = np.diff(np.append(t_ns, round(end_ns)))
+    long = (stood_ns >= glitch_ns) & (stood_ns > 0)
     long[0] = long[-1] = True
     kept_t, kept = stepped(t_ns[long], values[long])
     kept_t[0] = 0
-    return Levels(kept_t, kept, int(np.count_nonzero(~long)))
+    return Levels(kept_t, kept, int(np.count_nonzero(~long & (stood_ns > 0))))
 
 
 def delayed(line: Levels, delay_ns: float, end_ns: float) -> Levels:

@@ -91,6 +91,10 @@ def _legs(reading: Reading, locked_only: bool) -> list[Row]:
         return []
     rows: list[Row] = [(0, int(signal), int(Leg.OPEN)) for signal in LEGS]
     rows.append((0, int(Signal.MARK), int(Mark.OFF)))
+    seen = reading.open_phase
+    crossings = seen.crossing_ns if seen is not None else np.full(len(steps), np.nan)
+    known = np.flatnonzero(np.isfinite(crossings))
+    last = dict(zip(run[known].tolist(), known.tolist(), strict=True))
     for k in range(len(steps)):
         start, chain = round(steps.start_ns[k]), int(run[k])
         begins = k == reading.locked[chain] if locked_only else k == 0 or run[k - 1] != chain
@@ -100,6 +104,9 @@ def _legs(reading: Reading, locked_only: bool) -> list[Row]:
         for leg, signal in enumerate(LEGS):
             value = Leg.CHOPPED if leg == high else Leg.LOW if leg == low else Leg.OPEN
             rows.append((start, int(signal), int(value)))
+        if locked_only and k == last.get(chain):
+            # Beyond the last crossing nobody knows the angle.
+            rows.append((round(crossings[k]), int(Signal.MARK), int(Mark.OFF)))
         if k + 1 < len(steps) and run[k + 1] == chain:
             continue
         stop = min(max(round(steps.stop_ns[k]), start), round(reading.capture.end_ns))
@@ -125,7 +132,11 @@ def _states(reading: Reading) -> NDArray[np.void]:
     moves = np.concatenate([[0], (np.diff(steps.step) + 2) % 6 - 2])
     turned = np.cumsum(moves)[known] * _SIXTH_RAD
     ideal = ideal_crossing_rad(steps.step[known], way[known])
-    turned += float(ideal[0]) - turned[0]
+    # A step belongs to another angle in the other direction, so each chain is counted by itself.
+    chain = reading.run[known]
+    begins = np.flatnonzero(np.append(True, chain[1:] != chain[:-1]))
+    offset = (ideal - turned)[begins]
+    turned += offset[np.searchsorted(begins, np.arange(len(known)), side="right") - 1]
     # The crossing's own angle decides, to the nearest turn of what was counted.
     theta = ideal + 2.0 * np.pi * np.round((turned - ideal) / (2.0 * np.pi))
     states["t_s"], states["theta_rad"] = t_s, theta

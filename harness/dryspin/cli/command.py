@@ -16,6 +16,7 @@ from dryspin.cli.doctor import doctor
 from dryspin.cli.judge import judge
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
+from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
@@ -55,6 +56,7 @@ def dryspin() -> None:
     Beside the real drive
       dryspin run firmware_under_test/bow_thruster scenario.toml --vcd run.vcd
       dryspin judge capture.csv --map map.toml --drive drive.toml
+      dryspin overlay run.npz capture.csv --map map.toml
 
     \b
     Is a pass worth anything?
@@ -74,6 +76,7 @@ dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(judge)
+dryspin.add_command(overlay)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)
