@@ -4,7 +4,7 @@ A verdict nearer to its limit than the capture can resolve is "cannot tell", nev
 "broken" either. What rests on estimates (patterns from voltages, the rotor from crossings) says so.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -21,8 +21,15 @@ from dryspin.recording.signals import HIGH_FET, LOW_FET
 
 NOT_SEEN: Final = "not seen"
 
-ESTIMATED: Final = ("commutation.order", "commutation.angle")
+ORDER, DIRECTION, ANGLE = "commutation.order", "commutation.direction", "commutation.angle"
+ESTIMATED: Final = (ORDER, DIRECTION, ANGLE)
 """Claims about what only the rig sees, judged here on estimates."""
+
+LOSS: Final = "arming.loss"
+"""Judged on gates and throttle; what the firmware says about a tone is not needed where nothing is on."""
+
+DRIVES_NS: Final = 1e6
+"""Gates that go off within a millisecond of a step were driving, not sounding a tone."""
 
 _UNIT_NS: Final = {"ns": 1.0, "us": 1e3, "ms": 1e6, "s": NS_PER_S}
 
@@ -58,11 +65,19 @@ class CaptureVerdict:
 def judge_capture(reading: Reading, claims: Claims | None = None) -> list[CaptureVerdict]:
     """One verdict for every declared claim (all known ones without `claims`), in a fixed order."""
     limits = Limits(reading.drive, claims)
-    evidence = Evidence(as_recording(reading), limits)
-    following = Evidence(as_recording(reading, locked_only=True), limits)
+    recording = as_recording(reading)
+    evidence = Evidence(recording, limits)
+    # Pulses are measured by the clock of the capture, which is as good as the controller's should be.
+    controller = replace(reading.drive.controller, f_cpu_hz=NS_PER_S)
+    by_stick = Evidence(replace(recording, drive=replace(reading.drive, controller=controller)), limits)
+    seen_through = {
+        ANGLE: Evidence(as_recording(reading, locked_only=True), limits),
+        DIRECTION: by_stick,
+        LOSS: by_stick,
+    }
     declared = known_claims() if claims is None else claims.declared
     return [
-        _verdict(name, reading, following if name == "commutation.angle" else evidence)
+        _verdict(name, reading, seen_through.get(name, evidence))
         for name in known_claims()
         if name in declared
     ]
@@ -89,7 +104,18 @@ def _verdict(name: str, reading: Reading, evidence: Evidence) -> CaptureVerdict:
     if name == "gates.high_on_time" and ruling.status is Status.HELD and (leg := _on_at_border(reading)):
         words = f"{leg} is on at the border of the capture; nobody sees for how long"
         return _worded(name, str(Status.CANNOT_TELL), ruling, reading, words, estimate, None)
+    if name == LOSS and ruling.status is Status.BROKEN and not _drives_at(reading, ruling.moment_s):
+        words = f"{ruling.text}; a tone may do that, and whether it is one the pins do not say"
+        return _worded(name, str(Status.CANNOT_TELL), ruling, reading, words, estimate, doubt)
     return _worded(name, str(ruling.status), ruling, reading, ruling.text, estimate, doubt)
+
+
+def _drives_at(reading: Reading, moment_s: float | None) -> bool:
+    """Whether steps were driven up to that moment."""
+    if reading.steps is None or moment_s is None:
+        return False
+    at_ns = moment_s * NS_PER_S
+    return bool(np.any((reading.steps.start_ns <= at_ns) & (at_ns <= reading.steps.stop_ns + DRIVES_NS)))
 
 
 def _worded(
@@ -119,9 +145,15 @@ def _lacking(name: str, needs: Needs, reading: Reading, recording: Recording) ->
     if name in ESTIMATED:
         if reading.steps is None:
             return "needs all six gates, or two terminals"
-        if name.endswith("angle") and not len(recording.states):
+        if name == ANGLE and not len(recording.states):
             return "needs crossings: two terminals of a motor that runs"
+        if name == DIRECTION and "throttle" not in levels:
+            return "needs the throttle line"
         return ""
+    if name == LOSS:
+        return (
+            "" if has_all_gates(levels) and "throttle" in levels else "needs all six gates and the throttle"
+        )
     if needs != Needs.PINS:
         return "needs what the firmware says and does inside, or currents and rotor"
     missing = [signal for signal in GATE_SIGNALS if signal not in levels]
@@ -146,7 +178,7 @@ def _doubt_and_slack(
         return resolution_ns, _between_fets_ns(recording, ruling)
     if name == "gates.reset_opens":
         return resolution_ns, _after_reset_ns(recording)
-    if name == "commutation.order":
+    if name == ORDER:
         return _order_doubt_ns(reading)
     if ruling.limit is None or ruling.seen is None:
         return resolution_ns, None
