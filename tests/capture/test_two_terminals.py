@@ -5,13 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dryspin.build import build_image
 from dryspin.capture import Reading, figures_of, judge_capture
+from dryspin.capture.open_phase import look_at_open_phase
 from dryspin.capture.phases import Probes, find_phase_steps, probes_of
 from dryspin.drive import Drive
 from dryspin.errors import CaptureError
-from dryspin.recording import Recording
+from dryspin.recording import Recording, Signal
 from dryspin.recording.sixstep import OPEN_LEG
+from dryspin.rig import Rig
+from dryspin.scenario import Scenario
 
+from ..waveforms.conftest import THRUSTER_DIR
 from .conftest import SCOPE_FROM_S, probed
 
 PUBLISHED_PAIRS = ("A+B-", "A+C-", "B+C-", "B+A-", "C+A-", "C+B-")
@@ -123,6 +128,33 @@ def test_demagnetisation_takes_as_long_as_the_current_takes_to_die(scope: Readin
 
     assert len(off_us) > 50
     assert np.percentile(np.abs(off_us), 95.0) < 2.0
+
+
+def test_demagnetisation_is_that_of_the_textbook(thruster: Drive) -> None:
+    """tf = 3 L I / (V + 2 E) with resistance and drops neglected (as Carlson et al., IEEE Trans. Ind. Appl.
+    28(3), 1992, derive it; their text was not at hand, the relation was derived anew). At full duty, so
+    that the whole bus drives; the neglected resistance and drop shorten it by a few per cent."""
+    story = Scenario(7, 2.25, 210.0, 20.0, ((0.0, 1500.0), (0.6, 1900.0)))
+    run = Rig(build_image(thruster, THRUSTER_DIR), thruster).run(story)
+    from_s = 2.2
+    volts = probed(run, (0, 1), from_s, 45_000).astype(np.float32)
+    terminals = {"phase U": volts[:, 0].copy(), "phase V": volts[:, 1].copy()}
+    probes = probes_of(terminals, 1000.0, thruster)
+    steps = find_phase_steps(probes, 1e9 / CARRIER_HZ)
+    seen_us = look_at_open_phase(probes, steps).demag_ns / 1e3
+    ratios = []
+    for k in np.flatnonzero(np.isfinite(seen_us) & (steps.doubt_ns <= 1000.0)):
+        t_s = from_s + steps.start_ns[k] * 1e-9
+        name = ("i_u_a", "i_v_a")[int(OPEN_LEG[steps.step[k]])]
+        current_a = abs(np.interp(t_s, run.state_t_s, run.states[name].astype(np.float64)))
+        bus_v = np.interp(t_s, run.state_t_s, run.states["v_bus_v"].astype(np.float64))
+        emf_v = thruster.motor.k_phase_v_s * run.w_at(t_s)
+        textbook_us = 3e6 * thruster.motor.l_phase_h.nominal * current_a / (bus_v + 2.0 * emf_v)
+        ratios.append(seen_us[k] / textbook_us)
+
+    assert run.value_at(Signal.DUTY, run.end_cycle) == 255
+    assert len(ratios) > 50
+    assert np.median(ratios) == pytest.approx(1.0, abs=0.06)
 
 
 def test_order_and_angle_are_judged_and_marked_as_estimates(scope: Reading, voyage: Recording) -> None:

@@ -148,12 +148,21 @@ def _inside(recording: Recording) -> Iterator[Channel]:
 
 
 def _analog(recording: Recording) -> Iterator[Channel]:
-    states = recording.states
-    if not len(states):
+    if not len(recording.states):
         return
     t_s = recording.state_t_s
     t_ns: Ints = np.round(t_s * NS_PER_S).astype(np.int64)
-    u, v = states["i_u_a"].astype(np.float64), states["i_v_a"].astype(np.float64)
+    for name, values in analog_at(recording, t_s).items():
+        scope = "rotor" if name in ("speed_rpm", "angle_deg") else "analog"
+        yield Channel(scope, name, Kind.REAL, t_ns, values)
+
+
+def analog_at(recording: Recording, t_s: Floats) -> dict[str, Floats]:
+    """Every analog channel by name at each of `t_s`; between recorded states along straight lines."""
+    at, states = recording.state_t_s, recording.states
+    u, v, bus = (
+        np.interp(t_s, at, states[name].astype(np.float64)) for name in ("i_u_a", "i_v_a", "v_bus_v")
+    )
     volts = terminal_voltages(recording, t_s)
     columns = {
         "i_u_a": u,
@@ -164,13 +173,11 @@ def _analog(recording: Recording) -> Iterator[Channel]:
         "v_w_v": volts[:, 2],
         # The mean of three equal resistors, as the sense network makes it.
         "v_neutral_v": volts.mean(axis=1),
-        "v_bus_v": states["v_bus_v"].astype(np.float64),
-        "speed_rpm": rpm_from_rad_s(1.0) * recording.state_w_rad_s,
-        "angle_deg": np.degrees(recording.state_theta_rad),
+        "v_bus_v": bus,
+        "speed_rpm": rpm_from_rad_s(1.0) * recording.w_at(t_s),
+        "angle_deg": np.degrees(recording.theta_at(t_s)),
     }
-    for name, values in columns.items():
-        scope = "rotor" if name in ("speed_rpm", "angle_deg") else "analog"
-        yield Channel(scope, name, Kind.REAL, t_ns, np.round(values, DIGITS) + 0.0)  # no -0
+    return {name: np.round(values, DIGITS) + 0.0 for name, values in columns.items()}  # no -0
 
 
 def _changes(t_ns: Ints, values: Ints) -> tuple[Ints, Ints]:

@@ -14,7 +14,7 @@ import numpy as np
 from dryspin.errors import UsageError
 from dryspin.recording import Recording
 from dryspin.recording.timeline import Ints
-from dryspin.waveforms.channels import NS_PER_S, Channel, Window, channels_of, end_ns
+from dryspin.waveforms.channels import NS_PER_S, Channel, Kind, Window, analog_at, channels_of, end_ns
 from dryspin.waveforms.files import Notice, silent, whole_file
 
 ROWS = 50_000
@@ -32,7 +32,8 @@ def save_csv(
 ) -> None:
     """Write every channel of `recording` to `path`, RFC 4180, first line the names.
 
-    With `step_us` the channels are sampled, without it every change has its row. UsageError where the
+    With `step_us` the channels are sampled, analog ones as they are at that moment, without it every
+    change has its row. UsageError where the
     place cannot be written.
     """
     channels = [channel for channel in channels_of(recording, window) if len(channel.t_ns)]
@@ -46,7 +47,13 @@ def save_csv(
             notice("rows", start, len(times))
             rows = times[start : start + ROWS]
             seconds = [f"{t / NS_PER_S:.9f}" for t in rows.tolist()]
-            columns = [_column(channel, rows) for channel in channels]
+            analog = analog_at(recording, rows / NS_PER_S) if step_us is not None else {}
+            columns = [
+                analog[channel.name].tolist()
+                if step_us is not None and channel.kind is Kind.REAL
+                else _column(channel, rows)
+                for channel in channels
+            ]
             writer.writerows(zip(seconds, *columns, strict=True))
 
 
