@@ -16,6 +16,7 @@ from dryspin.cli.doctor import doctor
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
 from dryspin.cli.replay import replay
+from dryspin.cli.report import report
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
 
@@ -48,6 +49,7 @@ def dryspin() -> None:
       dryspin doctor
       dryspin check firmware_under_test/bow_thruster
       dryspin replay traces/found/reversal-opposing-drive-1.toml
+      dryspin report traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
 
     \b
@@ -67,6 +69,7 @@ def dryspin() -> None:
 dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
+dryspin.add_command(report)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)
