@@ -1,22 +1,20 @@
 """Lanes as a drawing that needs no script: SVG by matplotlib, its colours left to the page's style sheet.
 
-Where there are more points than columns, each column shows the least and the largest value in it.
+Where there are more points than columns, each column shows the least and the largest value in it. All lanes
+share one pair of axes: each has its own piece of the height, to which its values are scaled.
 """
 
 import io
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from html import escape
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dryspin.report.sheet.lanes import Curves, Edges, Lanes, spans_of
-
-Floats = NDArray[np.float64]
-
-COLUMNS: Final = 700
+from dryspin.report.sheet.columns import COLUMNS, View, curve_columns, in_view, level_columns, spans_in_view
+from dryspin.report.sheet.lanes import Curves, Edges, Lanes
+from dryspin.report.sheet.terminals import Floats
 
 # matplotlib wants colours; the page replaces these by its own, light or dark.
 LINE, SECOND, GRID, ALARM, SOFT, DENSE = (f"#0{k}0{k}0{k}" for k in range(1, 7))
@@ -29,21 +27,35 @@ _VARIABLES: Final = {
     DENSE: "var(--dense)",
 }
 
-_HEIGHTS: Final = {"levels": 0.5, "words": 0.45, "ticks": 0.45, "legs": 0.8, "curves": 1.5}
-_WIDTH_IN: Final = 11.0
+_HEIGHTS: Final = {"levels": 0.4, "words": 0.36, "ticks": 0.36, "legs": 0.62, "curves": 1.2}
+_GAP: Final = 0.2
+_WIDTH_IN, _LANE_IN = 11.0, 0.52
+_TITLE_COLUMNS, _LETTER_COLUMNS = 7.0, 5.4
+"""Room around a word, and for each of its letters, in columns."""
+
+
+@dataclass
+class _Sheet:
+    """The axes, and what all lanes add to them together."""
+
+    axis: Any
+    lanes: Lanes
+    view: View
+    ticks: list[tuple[float, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
-class _View:
-    """What is drawn: from and to (s)."""
+class _Row:
+    """A lane's piece of the height: `low` of its values stands at `foot`, `high` at `foot` + `height`."""
 
-    from_s: float
-    to_s: float
+    foot: float
+    height: float
+    low: float = 0.0
+    high: float = 1.0
 
-    @property
-    def edges(self) -> Floats:
-        """Borders of the columns."""
-        return np.linspace(self.from_s, self.to_s, COLUMNS + 1)
+    def at(self, value: Any) -> Any:
+        """Height of a value."""
+        return self.foot + (value - self.low) / (self.high - self.low) * self.height
 
 
 def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> str:
@@ -52,36 +64,41 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    view = _View(max(from_s, 0.0), min(to_s, lanes.end_s))
-    shown = [lane for lane in lanes.lanes if not (isinstance(lane, Edges) and not len(lane.cycles))]
-    heights = [_HEIGHTS[_kind(lane)] for lane in shown]
+    view = View(max(from_s, 0.0), min(to_s, lanes.end_s))
+    shown = [lane for lane in lanes.lanes if isinstance(lane, Curves) or len(lane.cycles)]
+    total = sum(_HEIGHTS[_kind(lane)] + _GAP for lane in shown)
+    tall_in = _LANE_IN * total + 0.6
     with mpl.rc_context(
         {"svg.fonttype": "none", "svg.hashsalt": salt, "font.size": 8.0, "path.simplify": False}
     ):
-        figure = Figure(figsize=(_WIDTH_IN, 0.45 * sum(heights) + 0.9))
+        figure = Figure(figsize=(_WIDTH_IN, tall_in))
         FigureCanvasSVG(figure)
-        axes = figure.subplots(
-            len(shown), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights, "hspace": 0.22}
-        )[:, 0]
-        for lane, axis in zip(shown, axes, strict=True):
-            _dress(axis, lane)
-            if isinstance(lane, Edges):
-                _edges(axis, lane, lanes, view)
-            else:
-                _curves(axis, lane, lanes, view)
-            if view.from_s <= lanes.moment_s <= view.to_s:
-                axis.axvline(lanes.moment_s, color=ALARM, linewidth=1.0)
-        axes[-1].set_xlim(view.from_s, view.to_s)
-        axes[-1].set_xlabel("s from power-on", color=SOFT)
-        axes[-1].tick_params(axis="x", labelbottom=True)
-        axes[-1].ticklabel_format(axis="x", useOffset=False)
-        figure.subplots_adjust(
-            left=0.15,
-            right=0.985,
-            top=1.0 - 0.1 / figure.get_figheight(),
-            bottom=0.5 / figure.get_figheight(),
-        )
+        axis = figure.add_axes((0.15, 0.5 / tall_in, 0.825, 1.0 - 0.55 / tall_in))
+        sheet = _Sheet(axis, lanes, view)
+        foot = total
+        for lane in shown:
+            foot -= _HEIGHTS[_kind(lane)] + _GAP
+            _lane(sheet, lane, foot + _GAP / 2.0)
+            axis.axhline(foot, color=GRID, linewidth=0.4)
+        if view.from_s <= lanes.moment_s <= view.to_s:
+            axis.axvline(lanes.moment_s, color=ALARM, linewidth=1.0)
+        axis.set_xlim(view.from_s, view.to_s)
+        axis.set_ylim(0.0, total)
+        axis.set_yticks([y for y, _ in sheet.ticks], [text for _, text in sheet.ticks])
+        axis.set_xlabel("s from power-on", color=SOFT)
+        axis.ticklabel_format(axis="x", useOffset=False)
+        bare(axis, "x")
+        axis.tick_params(axis="y", colors=SOFT, labelsize=6, length=2)
         return svg_text(figure, title)
+
+
+def bare(axis: Any, grid: str) -> None:
+    """No frame, no ground; a thin grid of one or both directions."""
+    axis.tick_params(colors=SOFT, labelsize=7)
+    axis.patch.set_alpha(0.0)
+    axis.grid(True, axis=grid, color=GRID, linewidth=0.5)
+    for spine in axis.spines.values():
+        spine.set_visible(False)
 
 
 def svg_text(figure: Any, title: str) -> str:
@@ -104,181 +121,140 @@ def _kind(lane: Edges | Curves) -> str:
     return "legs" if lane.kind == "levels" and lane.words else lane.kind
 
 
-def _dress(axis: Any, lane: Edges | Curves) -> None:
+def _lane(sheet: _Sheet, lane: Edges | Curves, foot: float) -> None:
+    kind = _kind(lane)
+    height = _HEIGHTS[kind]
     label = f"{lane.label}, {lane.unit}" if isinstance(lane, Curves) else lane.label
-    axis.set_ylabel(label, rotation=0, ha="right", va="center", color=LINE, labelpad=34)
-    axis.tick_params(colors=SOFT, labelsize=6.5, length=2, labelbottom=False)
-    axis.patch.set_alpha(0.0)
-    axis.grid(True, color=GRID, linewidth=0.4)
-    for spine in axis.spines.values():
-        spine.set_visible(False)
+    place = sheet.axis.get_yaxis_transform()
+    sheet.axis.text(
+        -0.05,
+        foot + height / 2,
+        label,
+        transform=place,
+        ha="right",
+        va="center",
+        color=LINE,
+        parse_math=False,
+    )
+    if isinstance(lane, Curves):
+        _curves(sheet, lane, foot, height)
+    elif kind == "ticks":
+        _ticks(sheet, lane, _Row(foot, height))
+    elif kind == "words":
+        _words(sheet, lane, _Row(foot, height))
+    else:
+        _levels(sheet, lane, _Row(foot, height, -1.0) if kind == "legs" else _Row(foot, height))
+
+
+def _word(sheet: _Sheet, text: str, t_s: float, y: float) -> None:
+    sheet.axis.text(t_s, y, text, color=LINE, fontsize=7, va="center", parse_math=False)
 
 
 # ---- edges -----------------------------------------------------------------------------------------
 
 
-def _edges(axis: Any, lane: Edges, lanes: Lanes, view: _View) -> None:
-    t_s = lane.cycles / lanes.f_cpu_hz
-    if lane.kind == "ticks":
-        _ticks(axis, lane, t_s, view)
-    elif lane.kind == "words":
-        _words(axis, lane, lanes, view)
-    else:
-        _levels(axis, lane, t_s, view)
-
-
-def _levels(axis: Any, lane: Edges, t_s: Floats, view: _View) -> None:
-    legs = bool(lane.words)
-    place = np.array([0.0, 1.0, -1.0, 1.0]) if legs else np.array([0.0, 1.0])
-    values = place[lane.values]
-    first = max(int(np.searchsorted(t_s, view.from_s, side="right")) - 1, 0)
-    last = int(np.searchsorted(t_s, view.to_s))
-    if last - first <= 2 * COLUMNS:
-        x = np.append(np.maximum(t_s[first:last], view.from_s), view.to_s)
-        y = np.append(values[first:last], values[max(last - 1, first)])
+def _levels(sheet: _Sheet, lane: Edges, row: _Row) -> None:
+    axis, view, legs = sheet.axis, sheet.view, bool(lane.words)
+    t_s = lane.cycles / sheet.lanes.f_cpu_hz
+    heights = row.at(np.array([0.0, 1.0, -1.0, 1.0]) if legs else np.array([0.0, 1.0]))
+    values = heights[lane.values]
+    inside = in_view(t_s, view)
+    if inside.stop - inside.start <= 2 * COLUMNS:
+        x = np.append(np.maximum(t_s[inside], view.from_s), view.to_s)
+        y = np.append(values[inside], values[inside.stop - 1])
         axis.plot(x, y, drawstyle="steps-post", color=LINE, linewidth=0.9)
     else:
-        low, high = _step_columns(t_s, values, view)
-        _fill(axis, view.edges, low, high, LINE, 0.04)
-    both = np.flatnonzero(lane.values == 3) if legs else np.zeros(0, np.int64)
-    for k in both:
-        axis.axvspan(t_s[k], t_s[k + 1] if k + 1 < len(t_s) else view.to_s, color=ALARM)
-    axis.set_ylim((-1.35, 1.35) if legs else (-0.25, 1.25))
-    axis.set_yticks([-1.0, 0.0, 1.0] if legs else [0.0, 1.0], ["low", "off", "high"] if legs else ["0", "1"])
+        _band(sheet, *level_columns(t_s, values, view), LINE)
+    for k in np.flatnonzero(lane.values == 3) if legs else ():
+        off_s = t_s[k + 1] if k + 1 < len(t_s) else view.to_s
+        axis.fill_between([t_s[k], off_s], row.at(-1.0), row.at(1.0), color=ALARM)
+    names = ((-1.0, "low"), (0.0, "off"), (1.0, "high")) if legs else ((0.0, "0"), (1.0, "1"))
+    sheet.ticks += [(row.at(value), name) for value, name in names]
 
 
-def _step_columns(t_s: Floats, values: Floats, view: _View) -> tuple[Floats, Floats]:
-    """Least and largest of a stepping value in each column; what it is at the column's beginning counts."""
-    edges = view.edges
-    starts = np.searchsorted(t_s, edges[:-1], side="right")
-    low = high = values[np.maximum(starts - 1, 0)]
-    inside = np.searchsorted(t_s, edges[1:]) > starts
-    at = np.minimum(starts, len(values) - 1)
-    low = np.where(inside, np.minimum(low, np.minimum.reduceat(values, at)), low)
-    high = np.where(inside, np.maximum(high, np.maximum.reduceat(values, at)), high)
-    return low, high
+def _words(sheet: _Sheet, lane: Edges, row: _Row) -> None:
+    """Spans as frames; those shorter than two columns become one dense piece."""
+    frames, dense = spans_in_view(lane, sheet.lanes, sheet.view)
+    column_s = sheet.view.column_s
+    for begin_s, end_s, word in frames:
+        if end_s - begin_s > (_TITLE_COLUMNS + _LETTER_COLUMNS * len(word)) * column_s:
+            _word(sheet, word, begin_s + 4.0 * column_s, row.at(0.5))
+    spans = [(begin_s, end_s - begin_s) for begin_s, end_s, _ in frames]
+    sheet.axis.broken_barh(spans, (row.foot, row.height), facecolor="none", edgecolor=LINE, linewidth=0.7)
+    spans = [(begin_s, max(end_s - begin_s, column_s)) for begin_s, end_s in dense]
+    sheet.axis.broken_barh(spans, (row.at(0.2), 0.6 * row.height), facecolor=DENSE, edgecolor="none")
 
 
-def _words(axis: Any, lane: Edges, lanes: Lanes, view: _View) -> None:
-    """Spans as frames; those shorter than a column become one dense piece."""
-    column_s = (view.to_s - view.from_s) / COLUMNS
-    frames: list[tuple[float, float]] = []
-    dense: list[list[float]] = []
-    end = round(lanes.end_s * lanes.f_cpu_hz)
-    for start, stop, value in spans_of(lane, end):
-        begin_s, end_s = start / lanes.f_cpu_hz, stop / lanes.f_cpu_hz
-        if not lane.words[value] or end_s <= view.from_s or begin_s >= view.to_s:
-            continue
-        begin_s, end_s = max(begin_s, view.from_s), min(end_s, view.to_s)
-        if end_s - begin_s < 2.0 * column_s:
-            if dense and begin_s - dense[-1][1] < column_s:
-                dense[-1][1] = end_s
-            else:
-                dense.append([begin_s, end_s])
-            continue
-        frames.append((begin_s, end_s - begin_s))
-        if end_s - begin_s > (7.0 + 5.2 * len(lane.words[value])) * column_s:
-            axis.text(
-                begin_s + 4 * column_s,
-                0.5,
-                lane.words[value],
-                color=LINE,
-                fontsize=7,
-                va="center",
-                parse_math=False,
-            )
-    axis.broken_barh(frames, (0.08, 0.84), facecolor="none", edgecolor=LINE, linewidth=0.7)
-    axis.broken_barh(
-        [(a, max(b - a, column_s)) for a, b in dense], (0.25, 0.5), facecolor=DENSE, edgecolor="none"
-    )
-    axis.set_ylim(0.0, 1.0)
-    axis.set_yticks([])
-
-
-def _ticks(axis: Any, lane: Edges, t_s: Floats, view: _View) -> None:
+def _ticks(sheet: _Sheet, lane: Edges, row: _Row) -> None:
+    """One stroke a column at most: more cannot be seen. Of crossings, true ones above, those taken below."""
+    view, t_s = sheet.view, lane.cycles / sheet.lanes.f_cpu_hz
     inside = (t_s >= view.from_s) & (t_s < view.to_s)
-    column_s = (view.to_s - view.from_s) / COLUMNS
-    names = ("taken", "true") if lane.key == "crossings" else ("", "")
-    for row, mine in enumerate((lane.values == 0, lane.values != 0)) if names[0] else [(0, lane.values >= 0)]:
+    if lane.key == "crossings":
+        parts = [(lane.values != 0, 0.55, 1.0), (lane.values == 0, 0.0, 0.45)]
+        sheet.ticks += [(row.at(0.78), "true"), (row.at(0.22), "taken")]
+    else:
+        parts = [(lane.values >= 0, 0.0, 1.0)]
+        free_s = view.from_s
+        for moment_s, value in zip(t_s[inside], lane.values[inside], strict=True):
+            long_s = (_TITLE_COLUMNS + _LETTER_COLUMNS * len(lane.words[value])) * view.column_s
+            if moment_s >= free_s and moment_s + long_s < view.to_s:
+                _word(sheet, lane.words[value], moment_s + 3.0 * view.column_s, row.at(0.5))
+                free_s = moment_s + long_s
+    for mine, low, high in parts:
         moments = t_s[inside & mine]
-        # one tick a column is all that can be seen
-        moments = moments[np.unique(np.floor((moments - view.from_s) / column_s), return_index=True)[1]]
-        axis.vlines(moments, row, row + 0.8, color=LINE, linewidth=0.7)
-    axis.set_ylim(-0.2, 2.0 if names[0] else 1.0)
-    axis.set_yticks([0.4, 1.4] if names[0] else [], list(names) if names[0] else [])
-    if not names[0]:
-        end = -1.0
-        for moment, value in zip(t_s[inside], lane.values[inside], strict=True):
-            if moment > end:
-                axis.text(
-                    moment + 3 * column_s, 0.3, lane.words[value], color=LINE, fontsize=7, parse_math=False
-                )
-                end = moment + (6.0 + 5.2 * len(lane.words[value])) * column_s
+        moments = moments[np.unique(np.floor((moments - view.from_s) / view.column_s), return_index=True)[1]]
+        sheet.axis.vlines(moments, row.at(low), row.at(high), color=LINE, linewidth=0.8)
 
 
 # ---- curves ----------------------------------------------------------------------------------------
 
 
-def _curves(axis: Any, lane: Curves, lanes: Lanes, view: _View) -> None:
-    inside = lanes.complete[0] <= view.from_s and view.to_s <= lanes.complete[1]
-    first, last = np.searchsorted(lane.t_s, (view.from_s, view.to_s))
-    first, last = max(int(first) - 1, 0), int(last) + 1
-    low, high = np.inf, -np.inf
-    for k in range(len(lane.curves))[::-1]:
-        curve, colour = lane.curves[k], (LINE, SECOND)[min(k, 1)]
-        if inside and last - first <= 4 * COLUMNS:
-            part = curve.complete[first:last]
-            axis.plot(
-                lane.t_s[first:last], part, color=colour, linewidth=0.9, linestyle=("-", "--")[min(k, 1)]
-            )
-            low, high = min(low, float(part.min())), max(high, float(part.max()))
+def _curves(sheet: _Sheet, lane: Curves, foot: float, height: float) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    axis, lanes, view = sheet.axis, sheet.lanes, sheet.view
+    inside = in_view(lane.t_s, view)
+    inside = slice(inside.start, min(inside.stop + 1, len(lane.t_s)))
+    known = lanes.complete[0] <= view.from_s and view.to_s <= lanes.complete[1]
+    plain = known and inside.stop - inside.start <= 4 * COLUMNS
+    drawn = [
+        (curve.complete[inside], curve.complete[inside])
+        if plain
+        else curve_columns(lane.t_s, curve, lanes, view)
+        for curve in lane.curves
+    ]
+    limits = [line.value for line in lane.limits]
+    low = min([float(lows.min()) for lows, _ in drawn] + limits)
+    high = max([float(highs.max()) for _, highs in drawn] + limits)
+    room = max((0.2 if limits else 0.05) * (high - low), 1e-3)
+    row = _Row(foot, height, low - room, high + room)
+    marks = [value for value in MaxNLocator(nbins=3).tick_values(low, high) if row.low <= value <= row.high]
+    axis.hlines([row.at(value) for value in marks], view.from_s, view.to_s, color=GRID, linewidth=0.4)
+    sheet.ticks += [(row.at(value), f"{value:g}") for value in marks]
+    for k in range(len(drawn))[::-1]:
+        colour, (lows, highs) = (LINE, SECOND)[min(k, 1)], drawn[k]
+        if plain:
+            style = ("-", "--")[min(k, 1)]
+            axis.plot(lane.t_s[inside], row.at(lows), color=colour, linewidth=0.9, linestyle=style)
         else:
-            lows, highs = _columns(lane.t_s, curve, lanes, view)
-            _fill(axis, view.edges, lows, highs, colour, 0.012 * max(float(highs.max() - lows.min()), 1e-6))
-            low, high = min(low, float(lows.min())), max(high, float(highs.max()))
-        if len(lane.curves) > 1:
-            axis.annotate(
-                curve.name,
-                (1.003, 0.72 - 0.4 * k),
-                xycoords="axes fraction",
-                color=colour,
-                fontsize=7,
-                va="center",
-            )
+            _band(sheet, row.at(lows), row.at(highs), colour)
+        if len(drawn) > 1:
+            y, place = foot + (0.75 - 0.45 * k) * height, axis.get_yaxis_transform()
+            axis.text(1.004, y, lane.curves[k].name, transform=place, color=colour, fontsize=7, va="center")
     for line in lane.limits:
-        axis.axhline(line.value, color=ALARM, linewidth=1.0, linestyle=(0, (5, 2)))
-        axis.annotate(
-            line.text, (0.004, line.value), xycoords=("axes fraction", "data"), color=ALARM, fontsize=6.5,
-            va="bottom" if line.value > 0 else "top", parse_math=False,
+        axis.axhline(row.at(line.value), color=ALARM, linewidth=1.0, linestyle=(0, (5, 2)))
+        above = line.value > 0.0
+        axis.text(
+            view.from_s + 3.0 * view.column_s, row.at(line.value) + (0.02 if above else -0.03), line.text,
+            color=ALARM, fontsize=6.5, va="bottom" if above else "top", parse_math=False,
         )  # fmt: skip
-        low, high = min(low, line.value), max(high, line.value)
-    room = max((0.2 if lane.limits else 0.06) * (high - low), 1e-3)
-    axis.set_ylim(low - room, high + room)
-    axis.locator_params(axis="y", nbins=3)
 
 
-def _columns(t_s: Floats, curve: Any, lanes: Lanes, view: _View) -> tuple[Floats, Floats]:
-    """Least and largest value in each column, from the slices and, where it is complete, from the points."""
-    edges = view.edges
-    n = len(curve.low)
-    first = np.clip((edges[:-1] / lanes.slice_s).astype(np.int64), 0, n - 1)
-    last = np.clip(np.ceil(edges[1:] / lanes.slice_s - 1e-9).astype(np.int64), first + 1, n)
-    low = np.array([curve.low[a:b].min() for a, b in zip(first, last, strict=True)])
-    high = np.array([curve.high[a:b].max() for a, b in zip(first, last, strict=True)])
-    known = (edges[:-1] >= lanes.complete[0]) & (edges[1:] <= lanes.complete[1])
-    if np.any(known) and len(t_s) > 1:
-        across = np.interp(edges, t_s, curve.complete)
-        for k in np.flatnonzero(known):
-            a, b = np.searchsorted(t_s, edges[k : k + 2])
-            values = np.concatenate([curve.complete[a:b], across[k : k + 2]])
-            low[k], high[k] = values.min(), values.max()
-    return low.astype(np.float64), high.astype(np.float64)
-
-
-def _fill(axis: Any, edges: Floats, low: Floats, high: Floats, colour: str, thick: float) -> None:
-    """A band from low to high, never thinner than a line."""
-    thin = np.maximum(thick - (high - low), 0.0) / 2.0
+def _band(sheet: _Sheet, low: Floats, high: Floats, colour: str) -> None:
+    """From low to high in each column, never thinner than a line."""
+    thin = np.maximum(0.025 - (high - low), 0.0) / 2.0
     low, high = low - thin, high + thin
-    axis.fill_between(
-        edges, np.append(low, low[-1]), np.append(high, high[-1]), step="post", color=colour, linewidth=0.3
-    )
+    sheet.axis.fill_between(
+        sheet.view.edges, np.append(low, low[-1]), np.append(high, high[-1]),
+        step="post", color=colour, linewidth=0.3,
+    )  # fmt: skip

@@ -1,11 +1,11 @@
 """Drawings of a whole check: every margin of every claim, and where the scenarios went. SVG by matplotlib."""
 
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
-from dryspin.report.sheet.still import ALARM, DENSE, GRID, LINE, SOFT, svg_text
+from dryspin.report.sheet.still import ALARM, DENSE, LINE, SOFT, bare, svg_text
 from dryspin.search import ClaimResult
 from dryspin.search.envelope import JAMMED, Visit
 
@@ -44,7 +44,7 @@ def margins_drawing(claims: Sequence[ClaimResult]) -> str:
         axis.set_ylim(len(rows) - 0.4, -0.6)
         axis.set_yticks(range(len(rows)), [claim.claim for claim in rows])
         axis.set_xlabel("margin: share of the limit, 0 on it, left of it broken", color=SOFT)
-        _dress(axis)
+        bare(axis, "both")
         figure.subplots_adjust(
             left=0.27,
             right=0.97,
@@ -78,14 +78,6 @@ def reach_drawing(visits: Sequence[Visit]) -> str:
         speed.set_xlabel("supply at power-on, V", color=SOFT)
         speed.set_ylabel("fastest rotation each way, rpm", color=SOFT)
         for axis in (load, speed):
-            _dress(axis)
+            bare(axis, "both")
         figure.subplots_adjust(left=0.08, right=0.98, top=0.96, bottom=0.16, wspace=0.28)
         return svg_text(figure, title)
-
-
-def _dress(axis: Any) -> None:
-    axis.tick_params(colors=SOFT, labelsize=7)
-    axis.patch.set_alpha(0.0)
-    axis.grid(True, color=GRID, linewidth=0.5)
-    for spine in axis.spines.values():
-        spine.set_visible(False)
