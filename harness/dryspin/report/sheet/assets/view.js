@@ -221,16 +221,12 @@ class View {
   select(u) {
     if (u.select.width < 4) return;
     const from = u.posToVal(u.select.left, "x"), to = u.posToVal(u.select.left + u.select.width, "x");
-    this.dragged = true;
     this.plots.forEach((plot) => plot.setSelect({left: 0, top: 0, width: 0, height: 0}, false));
     this.show(from, to);
   }
 
+  /* uPlot swallows the click that ends a drag. */
   click(u, event) {
-    if (this.dragged) {
-      this.dragged = false;
-      return;
-    }
     const t = u.posToVal(event.clientX - u.over.getBoundingClientRect().left, "x");
     this.setCursor(event.shiftKey ? "B" : this.active, t);
   }
