@@ -26,17 +26,21 @@ def main() -> None:
     parser.add_argument("--keys", default="", help="keys pressed in the lanes, one a letter")
     parser.add_argument("--at", default="", help="scroll this element to the top")
     given = parser.parse_args()
-    times_s = []
+    times_s, cpu_s = [], []
     with sync_playwright() as driver:
-        for k in range(1 if given.png else OPENINGS):
+        for _ in range(1 if given.png else OPENINGS):
             browser = driver.chromium.launch(executable_path=find_browser(), args=FLAGS)
             window = {"width": given.width, "height": given.height}
             page = browser.new_page(viewport=window, color_scheme=given.scheme)
+            watch = page.context.new_cdp_session(page)
+            watch.send("Performance.enable", {"timeDomain": "threadTicks"})
             begun_s = time.monotonic()
             page.goto(given.file.resolve().as_uri())
             page.wait_for_selector(".lanes[data-to]")
             page.evaluate("() => new Promise(requestAnimationFrame)")
             times_s.append(time.monotonic() - begun_s)
+            metrics = {one["name"]: one["value"] for one in watch.send("Performance.getMetrics")["metrics"]}
+            cpu_s.append(metrics["TaskDuration"])
             if given.png:
                 for key in given.keys:
                     page.focus(".lanes")
@@ -47,6 +51,7 @@ def main() -> None:
             browser.close()
     print(f"{given.file}: {given.file.stat().st_size / 1e6:.2f} MB")
     print(f"opened in {min(times_s):.2f} to {max(times_s):.2f} s, median {statistics.median(times_s):.2f} s")
+    print(f"of which the page's own thread worked {statistics.median(cpu_s):.2f} s (median)")
 
 
 if __name__ == "__main__":

@@ -76,7 +76,7 @@ def case(recording: Recording | None = None, text: str = "it broke", **changes: 
     )
     held = Outcome("gates.both_fets", "held", 1.0, text="no leg ever had both FETs on")
     values: dict[str, object] = {
-        "name": "found/reversal-phase-current-1.toml",
+        "name": "a_folder_with_quite_a_long_name/and_another_one/found/reversal-phase-current-1.toml",
         "outcome": outcome,
         "trial": Trial((held, outcome), recording.end_s, "0123"),
         "recording": recording,

@@ -101,7 +101,7 @@ def test_foreign_text_never_becomes_markup() -> None:
     whole, _ = check_page(
         result(claims=(ClaimResult(HOSTILE, "held", 1, outcome, HOSTILE, (0.5,)),)), [], HOSTILE
     )
-    for text, scripts in ((case_page(foreign), 3), (whole, 0)):
+    for text, scripts in ((case_page(foreign), 4), (whole, 0)):
         seen = Seen(text)
 
         assert HOSTILE in " ".join(seen.words.split()) or HOSTILE in seen.words

@@ -1,10 +1,14 @@
 /* How lanes look. Everything is told apart by place, line style and words at the line, never by colour alone. */
 "use strict";
 const Draw = (() => {
-  const HEIGHTS = {curves: 84, levels: 30, legs: 44, words: 28, ticks: 30, crossings: 56, ruler: 46};
+  const HEIGHTS = {curves: 84, levels: 36, legs: 46, words: 36, ticks: 36, crossings: 56, ruler: 60};
   const LEFT = 52, RIGHT = 26;
 
-  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  /* Asked for thousands of times a drawing; forgotten when the reader changes between light and dark. */
+  let known = {};
+  const colour = (name) =>
+    (known[name] ??= getComputedStyle(document.documentElement).getPropertyValue(name).trim());
+  const forget = () => { known = {}; };
   const isLegs = (lane) => lane.kind === "levels" && lane.words.length > 0;
   const kindOf = (lane) => (isLegs(lane) ? "legs" : lane.key === "crossings" ? "crossings" : lane.kind);
   const height = (lane) => HEIGHTS[kindOf(lane)];
@@ -32,32 +36,35 @@ const Draw = (() => {
     ctx.restore();
   }
 
-  /* Levels: in each column the highest and the lowest level that occur in it are joined, so no pulse is lost. */
+  /* Levels: in each column the highest and the lowest level that occur in it are joined, so no pulse is lost.
+   * Drawn once a column, however many edges fall into it. */
   function levels(u, lane, from, to) {
     inPlot(u, (ctx, box) => {
       const place = isLegs(lane) ? [0.5, 0.85, 0.15, 0.85] : [0.2, 0.8];
-      const y = place.map((share) => box.top + box.height * (1 - share));
+      const tops = place.map((share) => Math.round(box.top + box.height * (1 - share)));
+      const feet = isLegs(lane) ? [tops[0], tops[1], tops[2], tops[2]] : tops;
       const scale = box.width / (to - from), thick = Math.max(1, Math.round(uPlot.pxRatio));
-      ctx.fillStyle = colour("--line");
-      let k = Math.max(Data.after(lane.t, from) - 1, 0);
-      const n = lane.t.length;
+      const n = lane.t.length, right = Math.ceil(box.left + box.width);
       if (!n) return;
-      let x = box.left, value = lane.values[k];
-      const draw = (a, b, top, foot) => {
-        const left = Math.floor(a), right = Math.max(Math.floor(b), left + thick);
-        ctx.fillRect(left, Math.round(top), right - left, Math.max(thick, Math.round(foot - top)));
+      ctx.fillStyle = colour("--line");
+      let k = Math.max(Data.after(lane.t, from) - 1, 0), value = lane.values[k];
+      let column = Math.floor(box.left), top = tops[value], foot = feet[value];
+      const flush = (next) => {
+        ctx.fillRect(column, top, thick, foot - top + thick);
+        if (next > column) ctx.fillRect(column, tops[value], next - column, feet[value] - tops[value] + thick);
       };
       for (k++; k < n && lane.t[k] < to; k++) {
-        const next = box.left + (lane.t[k] - from) * scale;
-        const was = y[value], is = y[lane.values[k]];
-        draw(x, next, was, was + thick);
-        if (value === 3) draw(x, next, y[1], y[2] + thick);
-        draw(next, next, Math.min(was, is), Math.max(was, is) + thick);
-        x = next;
+        const next = Math.floor(box.left + (lane.t[k] - from) * scale);
+        if (next !== column) {
+          flush(next);
+          column = next;
+          [top, foot] = [tops[value], feet[value]];
+        }
         value = lane.values[k];
+        if (tops[value] < top) top = tops[value];
+        if (feet[value] > foot) foot = feet[value];
       }
-      draw(x, box.left + box.width, y[value], y[value] + thick);
-      if (value === 3) draw(x, box.left + box.width, y[1], y[2] + thick);
+      flush(right);
     });
   }
 
@@ -162,7 +169,7 @@ const Draw = (() => {
         ctx.stroke();
         ctx.setLineDash([]);
         ctx.font = font(u);
-        const below = y - box.top < 14 * uPlot.pxRatio;
+        const below = limit.value < 0;
         ctx.textBaseline = below ? "top" : "bottom";
         halo(ctx, limit.text, box.left + 4 * uPlot.pxRatio, y + (below ? 2 : -2) * uPlot.pxRatio);
       }
@@ -225,5 +232,5 @@ const Draw = (() => {
     ctx.restore();
   }
 
-  return {HEIGHTS, LEFT, RIGHT, colour, height, levels, words, ticks, bars, limits, upright, STYLES, names, font, halo};
+  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, levels, words, ticks, bars, limits, upright, STYLES, names, font, halo};
 })();

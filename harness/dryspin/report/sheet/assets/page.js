@@ -104,11 +104,13 @@
       act[name]();
     });
     view.listeners.push(readout(section, view));
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => view.show(view.from, view.to));
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+      Draw.forget();
+      view.show(view.from, view.to);
+    });
   }
 
   async function wake(section) {
-    section.dataset.state = "waking";
     try {
       const described = JSON.parse(section.querySelector(".described").textContent);
       const block = await Data.unpack(section.querySelector(".block").textContent);
@@ -117,7 +119,7 @@
       equip(section, view);
       view.show(...described.opens);
     } catch (problem) {
-      section.dataset.state = "still";
+      section.dataset.state = "failed";
       section.querySelector(".problem").textContent =
         `The lanes could not be brought to life (${problem}); the drawings below show the same run. ` +
         "A browser of 2023 or later can do it.";

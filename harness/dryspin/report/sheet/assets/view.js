@@ -42,11 +42,10 @@ class View {
     this.plots = this.rows.map(({lane, plot}, k) => this.chart(lane, plot, width, k));
     new ResizeObserver(() => {
       const now = this.rows[0].plot.clientWidth;
-      if (now > 0 && now !== this.plots[0].width)
-        this.plots.forEach((u) => u.setSize({width: now, height: u.height}));
+      if (now <= 0 || now === this.plots[0].width) return;
+      this.plots.forEach((u) => u.setSize({width: now, height: u.height}));
       this.show(this.from, this.to);
     }).observe(place);
-    this.show(this.from, this.to);
   }
 
   chart(lane, plot, width, k) {
@@ -118,7 +117,7 @@ class View {
     if (!(low <= high)) [low, high] = [0, 1];
     for (const limit of lane.limits) [low, high] = [Math.min(low, limit.value), Math.max(high, limit.value)];
     if (lane.key === "bus" || lane.key.startsWith("voltage")) low = Math.min(low, 0);
-    const room = Math.max((high - low) * 0.08, Math.abs(high) * 1e-3, 1e-3);
+    const room = Math.max((high - low) * (lane.limits.length ? 0.3 : 0.08), Math.abs(high) * 1e-3, 1e-3);
     return [low - room, high + room];
   }
 
@@ -180,24 +179,21 @@ class View {
 
   /* Below the figures: flags of moment and cursors, and the limit as a length. */
   paintRuler(u) {
-    const {ctx, bbox} = u, ratio = uPlot.pxRatio, line = bbox.top + bbox.height - 7 * ratio;
+    const {ctx, bbox} = u, ratio = uPlot.pxRatio, foot = bbox.top + bbox.height;
     const rule = this.run.limit_length_s;
     const at = (t) => u.valToPos(t, "x", true);
     ctx.save();
     ctx.font = Draw.font(u, 11);
     ctx.textBaseline = "middle";
     ctx.textAlign = "left";
-    let taken = [];
-    const flag = (t, text, style) => {
+    const flag = (t, text, style, line) => {
       const x = at(t);
       if (t === null || x < bbox.left - 1 || x > bbox.left + bbox.width + 1) return;
       Draw.upright(u, t, {...style, from: bbox.top});
       const wide = ctx.measureText(text).width, right = x + 4 * ratio + wide < bbox.left + bbox.width + 24 * ratio;
       const left = right ? x + 4 * ratio : x - 4 * ratio - wide;
-      if (taken.some(([a, b]) => left < b && left + wide > a)) return;
-      taken.push([left, left + wide]);
       ctx.fillStyle = Draw.colour(style.colour);
-      Draw.halo(ctx, text, left, line);
+      Draw.halo(ctx, text, left, foot - line * ratio);
     };
     if (rule) {
       const x = at(this.run.moment_s), end = at(this.run.moment_s + rule), y = bbox.top + 3 * ratio;
@@ -205,9 +201,10 @@ class View {
       const left = Math.max(x, bbox.left), right = Math.min(end, bbox.left + bbox.width);
       if (right > left) ctx.fillRect(left, y, Math.max(right - left, 2 * ratio), 3 * ratio);
     }
-    flag(this.run.moment_s, this.run.moment_word, Draw.STYLES.moment);
-    flag(this.cursors.A, "A", Draw.STYLES.A);
-    flag(this.cursors.B, "B", Draw.STYLES.B);
+    flag(this.run.moment_s, this.run.moment_word, Draw.STYLES.moment, 7);
+    const together = this.cursors.A !== null && this.cursors.A === this.cursors.B;
+    flag(this.cursors.A, together ? "A B" : "A", Draw.STYLES.A, 20);
+    if (!together) flag(this.cursors.B, "B", Draw.STYLES.B, 20);
     ctx.restore();
   }
 
