@@ -6,13 +6,16 @@ import hashlib
 import io
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import dryspin.report.sheet
 from dryspin.findings import Outcome, Trial
+from dryspin.recording import STATE
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
 from dryspin.report.sheet.bench import bench_of
@@ -218,6 +221,24 @@ def test_a_check_shows_what_exercised_each_claim() -> None:
     assert "not measured" in words
     assert text.count('class="drawing"') == 2
     assert outside == []
+
+
+def test_a_run_too_long_to_zoom_into_is_drawn(monkeypatch: pytest.MonkeyPatch, small: Case) -> None:
+    """The page says why, and what to do; it does not become too large to open."""
+    monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 10)
+    text = case_page(small)
+
+    assert "would make a page that no browser opens; end the scenario soon after the moment" in text
+    assert 'class="block"' not in text
+    assert text.count('class="drawing"') == 2
+
+
+def test_a_capture_of_pins_has_a_page() -> None:
+    """Without currents and rotor: edges are drawn, the rest is said to be missing."""
+    text = case_page(case(replace(spiked(0.1), states=np.zeros(0, STATE))))
+
+    assert "currents, voltages, speed and rotor angle: the recording has none" in text
+    assert "not measured: the recording has no currents or voltages here" in text
 
 
 @pytest.mark.usefixtures("_undrawn")

@@ -96,7 +96,7 @@ def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -
 
     Findings are run once more, each with what it was found on. Raises UsageError where it cannot be written.
     """
-    from dryspin.cli.output import write_whole
+    from dryspin.cli.output import Bar, write_whole
     from dryspin.errors import UsageError
     from dryspin.report.sheet import case_page, check_page
 
@@ -109,7 +109,11 @@ def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -
     found = {saved.path.resolve(): (saved.path, saved.finding) for saved in result.findings}
     for kept in result.still_broken:
         found.setdefault(kept.path.resolve(), (kept.path, kept.replay.finding))
-    cases = [_case_of_finding(subject, path, finding, None) for path, finding in found.values()]
+    cases = []
+    with Bar() as bar:
+        for path, finding in found.values():
+            cases.append(_case_of_finding(subject, path, finding, None))
+            bar.notice("findings run again", len(cases), len(found))
     text, outside = check_page(result, cases, subject.drive.name)
     for name, case in outside:
         write_whole(folder / name, case_page(case))

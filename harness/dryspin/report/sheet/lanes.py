@@ -100,6 +100,11 @@ class Lanes:
     f_pwm_hz: float
     missing: tuple[str, ...] = field(default=())
 
+    @property
+    def edges(self) -> int:
+        """Edges of all lanes together."""
+        return sum(len(lane.cycles) for lane in self.lanes if isinstance(lane, Edges))
+
 
 def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] = ()) -> Lanes:
     """The lanes of `recording`, complete around `moment_s`; `limits` are lines on the curves."""

@@ -26,6 +26,9 @@ from dryspin.search import CheckResult
 BUDGET_BYTES = 9_000_000
 """A page grows no further by lanes to zoom into; findings beyond it get a page of their own."""
 
+MOST_EDGES = 5_000_000
+"""A minute of a running drive, some 20 MB; longer runs are drawn, but cannot be zoomed into."""
+
 _SCRIPTS = ("uPlot.iife.min.js", "data.js", "draw.js", "view.js", "page.js")
 
 _OPENS_S = 6e-3
@@ -129,7 +132,13 @@ def _lead(case: Case) -> str:
 def _case(case: Case) -> dict[str, Any]:
     outcome, moment_s = case.outcome, case.moment_s
     lanes = lanes_of(case.recording, moment_s, limit_lines(outcome))
-    description, block = packed(lanes)
+    missing = list(lanes.missing)
+    description, block = packed(lanes) if lanes.edges <= MOST_EDGES else ({}, "")
+    if not block:
+        missing.append(
+            f"lanes to zoom into: {lanes.edges:,} edges would make a page that no browser opens; "
+            "end the scenario soon after the moment"
+        )
     rate_deg_s = _electrical_deg_s(lanes)
     length_s = limit_length_s(outcome, rate_deg_s)
     word = "the moment" if outcome.moment_s is not None else "the end"
@@ -146,7 +155,7 @@ def _case(case: Case) -> dict[str, Any]:
         "excerpt": excerpt(case),
         "replay": case.replay,
         "bars": _bars(outcome, length_s, rate_deg_s),
-        "missing": lanes.missing,
+        "missing": missing,
         "elsewhere": "",
         "complete": [f"{t:.4f}" for t in lanes.complete],
         "slice": quantity(lanes.slice_s * 1e6, "us"),
