@@ -18,7 +18,6 @@ from dryspin.findings import Outcome, Trial
 from dryspin.recording import STATE
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
-from dryspin.report.sheet.bench import bench_of
 from dryspin.report.sheet.case import excerpt
 from dryspin.report.text import CAUTION
 from dryspin.search.envelope import Visit
@@ -263,35 +262,3 @@ def test_the_claim_looked_at_is_the_most_pressing() -> None:
     assert most_pressing(Trial((near, broken, mute), 1.0)) is broken
     assert most_pressing(Trial((Outcome("g.h", "held", 0.5, 1.0), near), 1.0)) is near
     assert most_pressing(Trial((mute,), 1.0)) is None
-
-
-# ---- the bench -------------------------------------------------------------------------------------
-
-
-def test_the_bench_is_told_to_take_the_propeller_off_first(small: Case) -> None:
-    """Whatever the claim, and even if nobody tried it without."""
-    bench = bench_of(small)
-
-    assert bench.propeller_off.startswith("Propeller off.")
-    assert "No battery" in " ".join(bench.before)
-    assert "common practice, no source" in bench.current_limit
-
-
-def test_the_trigger_is_the_last_event_before_the_moment() -> None:
-    """A step from 1500 to 1900 us at 2 s, seen by a pulse width between; the moment 1.5 s later."""
-    story = spiked()
-    outcome = Outcome("reversal.phase_current", "broken", -0.4, 3.5, limit=40.0, seen=55.0, unit="A")
-    bench = bench_of(case(story, outcome=outcome))
-
-    assert bench.trigger == "throttle pulse longer than 1 700 us (pulse width trigger)"
-    # the frame of 20 ms after 2 s begins its pulse at 2.01 s; it has been told long after 1.9 ms
-    assert "1 ms a division, the trace delayed by 1.4881 s" in bench.time_base
-
-
-def test_a_probe_shows_what_the_run_holds() -> None:
-    """The spike of 55 A at 3.1 s, on the phase that has it."""
-    outcome = Outcome("reversal.phase_current", "broken", -0.4, 3.1, limit=40.0, seen=55.0, unit="A")
-    bench = bench_of(case(spiked(), outcome=outcome))
-
-    assert "lead of phase U" in bench.probes[0]
-    assert bench.sees[0].startswith("0 to 55 A; 55 A at 3.10000 s")

@@ -10,58 +10,23 @@ from typing import Final
 
 import numpy as np
 
-from dryspin.findings import BROKEN
+from dryspin.findings import BROKEN, Outcome
 from dryspin.plant.parameters import plant_params
-from dryspin.recording import GATES, LEG_NAMES, Recording
+from dryspin.recording import Recording
 from dryspin.report.numbers import number, quantity
 from dryspin.report.sheet.case import Case
-from dryspin.report.sheet.limits import SECONDS
+from dryspin.report.sheet.placement import probes_for, window_s
 from dryspin.report.sheet.probes import PROBES, seen, supply_a
 from dryspin.report.sheet.pulses import pulse_list
 from dryspin.report.sheet.terminals import Terminals, terminals_of
 from dryspin.report.sheet.trigger import last_trigger
 from dryspin.scenario import Scenario
 
-_BY_CLAIM: Final = {
-    "gates": ("high", "low"),
-    "gates.reset_opens": ("low", "current"),
-    "commutation": ("terminal", "low"),
-    "startup": ("current", "terminal"),
-    "synchronism": ("current", "terminal"),
-    "reversal": ("current", "terminal"),
-    "reversal.bus_voltage": ("bus", "supply"),
-    "reversal.neutral": ("throttle", "current"),
-    "arming": ("throttle", "current"),
-    "calibration": ("throttle", "current"),
-    "tones": ("current", "terminal"),
-    "electrical": ("current", "bus"),
-    "electrical.bus_voltage": ("bus", "supply"),
-    "electrical.sense_pin": ("sense", "bus"),
-    "throttle_map": ("throttle", "terminal"),
-    "controller": ("low", "current"),
-}
-"""Family or claim -> what the two probes are put to; a claim goes before its family."""
-
-_WINDOW_S: Final = {
-    "gates": 100e-6,
-    "commutation": 2e-3,
-    "startup": 1.0,
-    "synchronism": 0.2,
-    "reversal": 10e-3,
-    "arming": 0.5,
-    "calibration": 1.0,
-    "tones": 5e-3,
-    "electrical": 5e-3,
-    "throttle_map": 0.2,
-    "controller": 0.2,
-}
-"""How much time to see, where the claim's limit is no duration; s."""
-
 DIVISIONS: Final = 10
 """Divisions across a screen, common practice."""
 
 FIRST_TRY_A: Final = 2.0
-"""Current limit of a first try: common practice, no source; three times what an idling motor draws."""
+"""Current limit of a first try: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -87,19 +52,14 @@ def bench_of(case: Case) -> Bench:
     outcome = run.outcome if run is not None and shown else case.outcome
     moment_s = case.moment_s if outcome.moment_s is None else outcome.moment_s
     points = terminals_of(recording)
-    leg = _leg_at(recording, points, moment_s)
-    kinds = _BY_CLAIM.get(outcome.claim) or _BY_CLAIM.get(outcome.claim.partition(".")[0], ("current", "bus"))
-    span_s = _span_s(outcome.claim, outcome.limit, outcome.unit)
-    division_s = _one_two_five(span_s / DIVISIONS)
+    first, second = probes_for(outcome, recording, points, moment_s)
+    division_s = _one_two_five(window_s(outcome) / DIVISIONS)
     window = moment_s - 0.3 * DIVISIONS * division_s, moment_s + 0.7 * DIVISIONS * division_s
     trigger, trigger_s = last_trigger(case.scenario, moment_s)
     return Bench(
         propeller_off=_propeller(case, shown),
-        probes=(PROBES[kinds[0]].format(leg=leg), PROBES[kinds[1]].format(leg=leg)),
-        sees=(
-            seen(kinds[0], leg, recording, points, window),
-            seen(kinds[1], leg, recording, points, window),
-        ),
+        probes=(PROBES[first.kind].format(leg=first.leg), PROBES[second.kind].format(leg=second.leg)),
+        sees=(seen(*first, recording, points, window), seen(*second, recording, points, window)),
         trigger=trigger,
         time_base=(
             f"{_time(division_s)} a division, the trace delayed by {_time(max(moment_s - trigger_s, 0.0))} "
@@ -107,7 +67,7 @@ def bench_of(case: Case) -> Bench:
             "from the left"
         ),
         current_limit=_current_limit(recording, points, moment_s),
-        before=tuple(_before(case.scenario)),
+        before=tuple(_before(case.scenario, outcome.claim)),
         cannot=tuple(_cannot(case.scenario)),
         pulses=pulse_list(case.scenario),
     )
@@ -119,8 +79,7 @@ def _propeller(case: Case, shown: bool) -> str:
     if shown and case.outcome.status == BROKEN:
         return (
             "Propeller off. Tried so in the model, from a supply that takes no current back: the claim "
-            f"breaks there too (seen {_value(case.bench.outcome.seen, case.outcome.unit)}). The figures "
-            "below are of that run."
+            f"breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
         )
     if shown:
         return (
@@ -134,25 +93,8 @@ def _propeller(case: Case, shown: bool) -> str:
     )
 
 
-def _value(value: float | None, unit: str) -> str:
-    return "no figure" if value is None else quantity(value, unit)
-
-
-def _leg_at(recording: Recording, points: Terminals, moment_s: float) -> str:
-    """The leg with the largest current within a millisecond, else that whose gate moved last."""
-    first, last = np.searchsorted(points.t_s, (moment_s - 1e-4, moment_s + 1e-3))
-    currents = np.abs(points.currents_a[first:last])
-    if len(currents) and float(currents.max()) > 0.1:
-        return LEG_NAMES[int(currents.max(axis=0).argmax())]
-    cycle = recording.cycle_of(moment_s)
-    moved = [int(at[at <= cycle][-1]) if np.any(at <= cycle) else -1 for at, _, _ in map(recording.of, GATES)]
-    return LEG_NAMES[int(np.argmax(moved))]
-
-
-def _span_s(claim: str, limit: float | None, unit: str) -> float:
-    if limit is not None and unit in SECONDS:
-        return max(2.0 * limit * SECONDS[unit], 2e-6)
-    return _WINDOW_S.get(claim.partition(".")[0], 10e-3)
+def _value(outcome: Outcome) -> str:
+    return "" if outcome.seen is None else f" (seen {quantity(outcome.seen, outcome.unit)})"
 
 
 def _one_two_five(value: float) -> float:
@@ -185,13 +127,19 @@ def _current_limit(recording: Recording, points: Terminals, moment_s: float) -> 
     need_a = float(mean_a.max()) if len(mean_a) else 0.0
     return (
         f"{advice} Up to the moment the story draws at most {quantity(need_a, 'A')} as a mean over 10 ms; "
-        "with a lower limit the bus sags and the story may end before it."
+        "with a lower limit the bus sags and the story may end before it. Raise it in small steps, and only "
+        "while currents and gates are what the drawings show."
     )
 
 
-def _before(scenario: Scenario) -> list[str]:
+def _before(scenario: Scenario, claim: str) -> list[str]:
     lines = ["Propeller off. Motor held down. Eye protection. Hands, hair and leads away from the rotor."]
     lines.append("Flash with the motor supply off. No battery: a short sets a lithium pack on fire.")
+    if claim.startswith("gates."):
+        lines.append(
+            "Gates alone can be watched with the motor supply off, where the board lets the controller be "
+            "powered by itself and the story breaks before the rotor has to turn."
+        )
     if scenario.rest_deg:
         lines.append(
             f"Before power-on turn the rotor by hand to {number(scenario.rest_deg)} electrical degrees "

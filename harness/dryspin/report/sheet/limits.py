@@ -37,6 +37,17 @@ ON_LANE: Final = {
 SECONDS: Final = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 
 
+NO_DURATIONS: Final = frozenset({"calibration.sane_range"})
+"""Claims whose microseconds are a stick's travel, not a stretch of time."""
+
+
+def duration_s(outcome: Outcome, value: float | None) -> float | None:
+    """`value`, in the unit of the claim, in s; None where it is no duration."""
+    if value is None or outcome.unit not in SECONDS or outcome.claim in NO_DURATIONS:
+        return None
+    return value * SECONDS[outcome.unit]
+
+
 def limit_lines(outcome: Outcome) -> tuple[LimitLine, ...]:
     """The lines of a claim's limit; none where no curve is what it compares."""
     lane, unit, signs = ON_LANE.get(outcome.claim, ("", "", ()))
@@ -49,10 +60,6 @@ def limit_lines(outcome: Outcome) -> tuple[LimitLine, ...]:
 
 def limit_length_s(outcome: Outcome, electrical_deg_s: float = 0.0) -> float | None:
     """The limit as a length of time: a duration, or an angle at the rotor's speed; None if neither."""
-    if outcome.limit is None:
-        return None
-    if outcome.unit in SECONDS:
-        return outcome.limit * SECONDS[outcome.unit]
-    if outcome.unit == "deg" and abs(electrical_deg_s) > 1.0:
+    if outcome.limit is not None and outcome.unit == "deg" and abs(electrical_deg_s) > 1.0:
         return outcome.limit / abs(electrical_deg_s)
-    return None
+    return duration_s(outcome, outcome.limit)

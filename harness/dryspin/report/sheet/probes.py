@@ -10,6 +10,7 @@ from dryspin.recording import GATES, LEG_NAMES, Recording
 from dryspin.recording.signals import HIGH_FET, LOW_FET
 from dryspin.report.numbers import number, quantity
 from dryspin.report.sheet.terminals import Floats, Terminals
+from dryspin.scenario.schema import OUTAGES
 
 PROBES: Final = {
     "current": "current clamp around the lead of phase {leg}, arrow towards the motor",
@@ -82,4 +83,8 @@ def supply_a(recording: Recording, points: Terminals) -> Floats:
     trace = scenario.supply_v or ((0.0, recording.drive.supply.v_v.nominal),)
     source_v = np.interp(points.t_s, [t for t, _ in trace], [v for _, v in trace])
     drawn = (source_v - points.bus_v) / params.r_supply_ohm
+    for fault in scenario.faults:
+        if fault.kind in OUTAGES:
+            away = (points.t_s >= fault.at_s) & (points.t_s <= fault.at_s + fault.for_ms * 1e-3)
+            drawn = np.where(away, 0.0, drawn)
     return drawn if params.sinks else np.maximum(drawn, 0.0)
