@@ -10,6 +10,9 @@ from typing import Any
 import pytest
 
 REQUIRED = "DRYSPIN_REQUIRE_BROWSER"
+WAIT_MS = 120_000
+"""A browser on a busy machine may be slow; nothing here is about how fast it is."""
+
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 FLAGS = [
     "--no-sandbox",  # CI is root
@@ -87,6 +90,7 @@ def open_page(browser: Any) -> Iterator[Any]:
         context = browser.new_context(
             viewport={"width": width, "height": 900}, color_scheme=scheme, java_script_enabled=scripts
         )
+        context.set_default_timeout(WAIT_MS)
         contexts.append(context)
         opened = Opened(context.new_page())
         opened.page.on("console", lambda message: opened.said.append(message.text))

@@ -217,7 +217,8 @@ def test_the_page_fits_its_window(live: Any) -> None:
     """Nothing sticks out sideways, lanes are redrawn as wide as they can be, their names are whole."""
     for width in (1280, 700, 380):
         live.page.set_viewport_size({"width": width, "height": 900})
-        live.page.wait_for_timeout(100)
+        # two frames: the page is told of its new width in the first, lanes are drawn by the second
+        live.run("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
         assert live.run("document.documentElement.scrollWidth") <= width
         assert live.run("document.querySelector('[data-lane=bus] canvas').clientWidth") > 0.75 * width - 100

@@ -52,7 +52,7 @@ def test_two_high_legs_are_probed_both() -> None:
 
     assert "high FET of leg U" in bench.probes[0]
     assert "high FET of leg W" in bench.probes[1]
-    assert bench.sees[1].startswith("switched on 1 times")
+    assert bench.sees[1].startswith("goes on 1 x, off 0 x")
     assert "with the motor supply off, where" in " ".join(bench.before)
 
 

@@ -65,14 +65,12 @@ def _gate_seen(recording: Recording, leg: int, fet: int, window: tuple[float, fl
     change = np.flatnonzero(np.diff(on.astype(np.int8), prepend=0) != 0)
     edges_s, rises = recording.seconds(cycles[change]), on[change]
     inside = (edges_s >= window[0]) & (edges_s < window[1])
-    count = int(np.sum(inside & rises))
     if not np.any(inside):
         k = int(np.searchsorted(edges_s, window[0]))
         return "stays on" if k and rises[k - 1] else "stays off"
-    off = np.append(edges_s[1:], recording.end_s)
-    lengths_us = (off - edges_s)[inside & rises] * 1e6
+    lengths_us = (np.diff(edges_s) * 1e6)[(inside & rises)[:-1] & inside[1:]]
     long = f", on for {_range(lengths_us, 'us')}" if len(lengths_us) else ""
-    return f"switched on {count} times{long}"
+    return f"goes on {int(np.sum(inside & rises))} x, off {int(np.sum(inside & ~rises))} x{long}"
 
 
 def supply_a(recording: Recording, points: Terminals) -> Floats:
