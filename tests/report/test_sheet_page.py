@@ -222,6 +222,7 @@ def test_a_check_shows_what_exercised_each_claim() -> None:
     assert outside == []
 
 
+@pytest.mark.usefixtures("_undrawn")
 def test_a_run_too_long_to_zoom_into_is_drawn(monkeypatch: pytest.MonkeyPatch, small: Case) -> None:
     """The page says why, and what to do; it does not become too large to open."""
     monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 10)
