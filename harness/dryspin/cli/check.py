@@ -42,6 +42,13 @@ FILE = click.Path(path_type=Path, dir_okay=True)
 )
 @click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
 @click.option(
+    "--report",
+    "report_folder",
+    type=DIRECTORY,
+    metavar="DIR",
+    help="Write a sheet, too: DIR/check.html, with every finding's run to zoom into.",
+)
+@click.option(
     "--save",
     type=DIRECTORY,
     metavar="DIR",
@@ -55,6 +62,7 @@ def check(
     only: tuple[str, ...],
     workers: int | None,
     json_file: Path | None,
+    report_folder: Path | None,
     save: Path | None,
 ) -> int:
     """Search for scenarios that break a declared claim.
@@ -70,6 +78,7 @@ def check(
     """
     # Here and not above: --help must not wait for numpy and Hypothesis.
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
+    from dryspin.cli.report import require_folder, write_check_sheet
     from dryspin.errors import RigError
     from dryspin.findings import findings_folder, load_subject, require_writable
     from dryspin.report import check_json, check_lines, json_text
@@ -77,6 +86,7 @@ def check(
     from dryspin.search import check as search
 
     require_writable_file(json_file, "--json")
+    require_folder(report_folder)
     subject = load_subject(firmware_dir, drive_file)
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
@@ -99,4 +109,6 @@ def check(
     if json_file is not None:
         write_whole(json_file, json_text(check_json(result)))
     print_lines(check_lines(result, subject.drive))
+    if report_folder is not None:
+        print_lines([f"sheet: {write_check_sheet(report_folder, subject, result)}"])
     return 0 if result.passed else 1

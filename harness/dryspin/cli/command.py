@@ -18,6 +18,7 @@ from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
 from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
+from dryspin.cli.report import report
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
 
@@ -50,6 +51,7 @@ def dryspin() -> None:
       dryspin doctor
       dryspin check firmware_under_test/bow_thruster
       dryspin replay traces/found/reversal-opposing-drive-1.toml
+      dryspin report traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
 
     \b
@@ -77,6 +79,7 @@ dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(judge)
 dryspin.add_command(overlay)
+dryspin.add_command(report)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)

@@ -120,7 +120,7 @@ def check(
         rehearsal = rehearse(subject, families, workers)
         searches = _search(subject, tasks_of(families, scenarios, seed, rehearsal), workers, notice)
         tallies = _merged(searches)
-        claims = _claim_results(subject.claims, tallies, only)
+        claims = _claim_results(subject.claims, tallies, only, searches)
         hunts = _hunts(claims, searches)
         shrunk = _shrink_all(subject, hunts, workers, notice)
     reached = Reached()
@@ -140,6 +140,7 @@ def check(
         seed=seed,
         wall_s=time.monotonic() - started_s,
         versions={**versions(), "compiler": subject.compiler},
+        visits=tuple(visit for search in searches for visit in search.visits),
     )
 
 
@@ -177,7 +178,7 @@ def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
 
 
 def _claim_results(
-    claims: Claims, tallies: Mapping[str, Tally], only: Sequence[str]
+    claims: Claims, tallies: Mapping[str, Tally], only: Sequence[str], searches: Sequence[FamilySearch]
 ) -> tuple[ClaimResult, ...]:
     """Declared claims in declared order; with `only`, those of its families and any that broke."""
     results = []
@@ -187,7 +188,20 @@ def _claim_results(
         if only and claim.partition(".")[0] not in only and tally.verdict != BROKEN:
             continue
         worst = tally.worst or Outcome(claim, tally.verdict)
-        results.append(ClaimResult(claim, tally.verdict, tally.exercised, worst, suppressed.get(claim, "")))
+        by_family = {
+            search.family: search.tallies[claim].exercised for search in searches if claim in search.tallies
+        }
+        results.append(
+            ClaimResult(
+                claim=claim,
+                verdict=tally.verdict,
+                exercised=tally.exercised,
+                worst=worst,
+                suppressed=suppressed.get(claim, ""),
+                margins=tuple(tally.margins),
+                by_family={family: count for family, count in by_family.items() if count},
+            )
+        )
     return tuple(results)
 
 

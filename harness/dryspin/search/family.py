@@ -12,7 +12,7 @@ from dryspin.drive import Drive
 from dryspin.errors import DryspinError, RigError
 from dryspin.findings import BROKEN, Trial
 from dryspin.scenario import Scenario
-from dryspin.search.envelope import SECTORS, Reached
+from dryspin.search.envelope import SECTORS, Reached, Visit
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.result import Tally
 from dryspin.search.shrink import TryOut, size
@@ -63,6 +63,7 @@ class FamilySearch:
     tallies: dict[str, Tally] = field(default_factory=dict)
     breaking: dict[str, Draft] = field(default_factory=dict)
     reached: Reached = field(default_factory=Reached)
+    visits: list[Visit] = field(default_factory=list)
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""
@@ -70,6 +71,7 @@ class FamilySearch:
         self.seen.add(draft.scenario.to_toml())
         self.simulated_s += trial.simulated_s
         self.reached.add(draft.scenario, drive)
+        self.visits.append(Visit.of(draft.scenario, drive, trial.speeds_rpm))
         for outcome in trial.outcomes:
             self.tallies.setdefault(outcome.claim, Tally()).add(outcome)
             if outcome.status == BROKEN:
