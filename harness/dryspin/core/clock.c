@@ -9,6 +9,7 @@
 
 controller ctl;
 const core_config *config;
+int64_t pause_cycle = NEVER;
 
 static int64_t least(int64_t a, int64_t b)
 {
@@ -94,11 +95,16 @@ void clock_catch_up(void)
 				ctl.now = e;
 			happen(e);
 		}
-		if (!interrupts_due())
+		if (interrupts_due()) {
+			interrupts_serve();
+			continue;
+		}
+		if (ctl.now < pause_cycle)
 			break;
-		interrupts_serve();
+		pause_cycle = NEVER;
+		stack_yield(CORE_PAUSED); /* what comes next may be another scenario's */
 	}
-	ctl.horizon = e;
+	ctl.horizon = least(e, pause_cycle);
 }
 
 void clock_sleep(void)

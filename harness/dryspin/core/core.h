@@ -25,7 +25,8 @@ enum core_reason {
 	CORE_STALLED = 9,       /* the plant does not leave one moment: a defect of the model */
 	CORE_CALLED = 10,       /* the function of core_call has returned */
 	CORE_RESTARTED = 11,    /* the controller was reset during a core_call, which is lost by it */
-	CORE_ESCAPED = 12       /* a quantity of the plant has left its bounds: plant_escaped tells */
+	CORE_ESCAPED = 12,      /* a quantity of the plant has left its bounds: plant_escaped tells */
+	CORE_PAUSED = 13        /* the moment of core_pause has come; run on, or take a checkpoint */
 };
 
 enum core_signal {
@@ -126,6 +127,18 @@ int core_run(void);
 int core_call(void (*function)(void *), void *argument);
 /* To be called by core_call: nothing but time passes, and what falls due, up to *(int64_t *)cycle. */
 void core_wait(void *cycle);
+/* After core_start: come back with CORE_PAUSED at the first moment from this cycle on at which code may run
+ * and nothing is due. Once; does not disturb the run. */
+void core_pause(int64_t cycle);
+/* After CORE_PAUSED: from this cycle on nothing of the scenario has been looked at. */
+int64_t core_settled(void);
+/* After CORE_PAUSED: bytes of a checkpoint of this moment; its contents. Valid in this process only. */
+int64_t core_checkpoint_bytes(void);
+void core_checkpoint(void *into);
+/* Stand at the moment of that checkpoint again and go on with this config, which must agree with the one of
+ * the checkpoint up to core_settled() and in all that no cycle is given for; it must outlive the run.
+ * Buffers are left as they are. See checkpoint.c. */
+void core_continue(const void *from, const core_config *config);
 core_edge_buffer *core_edges(void);
 core_sample_buffer *core_states(void);
 core_outside_plant *core_outside(void);

@@ -143,6 +143,7 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 void core_start(const core_config *c)
 {
 	config = c;
+	pause_cycle = NEVER;
 	called = 0;
 	memset(&ctl, 0, sizeof ctl);
 	memset(&outside_plant, 0, sizeof outside_plant);

@@ -8,13 +8,22 @@ import numpy as np
 class Chunks:
     """A buffer lent to the core, and what has been carried away from it.
 
-    `buffer` is the core's, `name` that of its pointer ("edge" or "sample"); `room` in rows of `layout`.
+    `buffer` is the core's, `name` that of its pointer ("edge" or "sample"); `room` in rows of `layout`;
+    `before`: what stands before all of it, from the run that this one goes on from.
     """
 
-    def __init__(self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int) -> None:
+    def __init__(
+        self,
+        ffi: Any,
+        buffer: Any,
+        name: str,
+        layout: np.dtype[Any],
+        room: int,
+        before: np.ndarray[Any, Any] | None = None,
+    ) -> None:
         self._ffi, self._buffer, self._name = ffi, buffer, name
         self._layout, self._room = layout, room
-        self._taken: list[np.ndarray[Any, Any]] = []
+        self._taken: list[np.ndarray[Any, Any]] = [] if before is None else [before]
         self._lend()
 
     def _lend(self) -> None:
