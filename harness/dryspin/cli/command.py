@@ -13,6 +13,7 @@ import click
 from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
+from dryspin.cli.enumerate import enumerate_
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
 from dryspin.cli.replay import replay
@@ -49,6 +50,7 @@ def dryspin() -> None:
       dryspin check firmware_under_test/bow_thruster
       dryspin replay traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
+      dryspin enumerate firmware_under_test/bow_thruster
 
     \b
     Is a pass worth anything?
@@ -67,6 +69,7 @@ def dryspin() -> None:
 dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
+dryspin.add_command(enumerate_)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)

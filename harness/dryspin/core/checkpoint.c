@@ -31,6 +31,12 @@ void core_pause(int64_t cycle)
 	ctl.horizon = 0;
 }
 
+void core_pause_asleep(int64_t cycle)
+{
+	pause_asleep_cycle = cycle;
+	ctl.horizon = 0;
+}
+
 int64_t core_settled(void)
 {
 	return ctl.plan_valid && ctl.plan_cycle > ctl.now ? ctl.plan_cycle : ctl.now;
@@ -82,6 +88,6 @@ void core_continue(const void *from, const core_config *c)
 		circuit_renew(plant.q.circuit);
 	}
 	config = c;
-	pause_cycle = NEVER;
+	pause_cycle = pause_asleep_cycle = NEVER;
 	bench_new_course();
 }

@@ -51,6 +51,7 @@ typedef struct {
 	uint8_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
+	uintptr_t slept_on;   /* frame of the port call in which the main line sleeps; 0: awake */
 
 	carrier carrier[2];
 	uint8_t leg[3];       /* as commanded */
@@ -107,7 +108,8 @@ extern const core_config *config;
 
 /* clock.c */
 /* The host wants to have a look from this cycle on; NEVER: not. A host's setting, no state of the run. */
-extern int64_t pause_cycle;
+extern int64_t pause_cycle, pause_asleep_cycle;
+void clock_pause(void);
 void clock_catch_up(void);
 /* Sleep with interrupts on until a handler has run. */
 void clock_sleep(void);

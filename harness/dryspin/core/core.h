@@ -112,6 +112,11 @@ typedef struct {
 	int64_t port_calls;          /* since the last reset */
 } core_fault_report;
 
+/* A variable of the firmware that holds a moment, or a span of time: offset from core_text_base, 1, 2 or 4 bytes.
+ * ticks: how many ticks of the timer it counts in, 1, or 65536 for a count of wraps; 0 for a span, in ticks.
+ * From an age, or span, of `within` ticks on, all are one; 0: none matters. */
+typedef struct { int64_t at, within; int32_t bytes, ticks; } core_moment;
+
 /* cdef end */
 #pragma GCC visibility push(default)
 /* cdef begin */
@@ -130,6 +135,9 @@ void core_wait(void *cycle);
 /* After core_start: come back with CORE_PAUSED at the first moment from this cycle on at which code may run
  * and nothing is due. Once; does not disturb the run. */
 void core_pause(int64_t cycle);
+/* The same at the first moment from this cycle on at which the main line sleeps; besides core_pause, whichever
+ * comes first. */
+void core_pause_asleep(int64_t cycle);
 /* After CORE_PAUSED: from this cycle on nothing of the scenario has been looked at. */
 int64_t core_settled(void);
 /* After CORE_PAUSED: bytes of a checkpoint of this moment; its contents. Valid in this process only. */
@@ -139,6 +147,10 @@ void core_checkpoint(void *into);
  * the checkpoint up to core_settled() and in all that no cycle is given for; it must outlive the run.
  * Buffers are left as they are. See checkpoint.c. */
 void core_continue(const void *from, const core_config *config);
+/* After CORE_PAUSED: what a state of firmware and controller is told apart by, into at most `room` bytes; how
+ * many, or -1 where they are too few. Ages are taken in whole grains of so many ticks. See fingerprint.c. */
+int64_t core_fingerprint(const core_moment *moments, int64_t n, int64_t grain, unsigned char *into,
+                         int64_t room);
 core_edge_buffer *core_edges(void);
 core_sample_buffer *core_states(void);
 core_outside_plant *core_outside(void);

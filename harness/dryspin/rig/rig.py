@@ -38,8 +38,8 @@ class Rig:
 
     def __init__(self, image: Image, drive: Drive) -> None:
         self.image, self.drive = image, drive
-        self._ffi = core_declarations()
-        self._core: Any = self._ffi.dlopen(str(image.path))
+        self.ffi = core_declarations()
+        self.core: Any = self.ffi.dlopen(str(image.path))
 
     def run(
         self,
@@ -71,7 +71,7 @@ class Rig:
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
         settings.struct.account_energy = account_energy
-        outside = OutsidePlant(self._core, settings, scenario, plant_factory or EquationPlant)
+        outside = OutsidePlant(self.core, settings, scenario, plant_factory or EquationPlant)
         buffers = self._started(settings)
         return self._carried(settings, scenario, buffers, outside, progress)
 
@@ -89,7 +89,7 @@ class Rig:
         from power-on. Raises RigError as `run` does, and where the scenario ends before.
         """
         settings, buffers = self._standing(scenario, after, block_cycles)
-        core, ffi = self._core, self._ffi
+        core, ffi = self.core, self.ffi
         core.core_pause(round(at_s * settings.f_cpu_hz))
         if self._until_told(settings, buffers, None, None) == core.CORE_DONE:
             raise RigError(
@@ -127,8 +127,8 @@ class Rig:
         It returns the bytes moved each way.
         """
         self._standing(checkpoint.scenario, checkpoint, checkpoint.settings.block_cycles)
-        core, config = self._core, checkpoint.settings.struct
-        memory = self._ffi.new("char[]", core.core_checkpoint_bytes())
+        core, config = self.core, checkpoint.settings.struct
+        memory = self.ffi.new("char[]", core.core_checkpoint_bytes())
 
         def there_and_back() -> int:
             core.core_checkpoint(memory)
@@ -149,7 +149,7 @@ class Rig:
             raise RigError("the checkpoint is of another build; run the scenario from power-on")
         after.require_same_start(settings, scenario)
         buffers = self._buffers(after.edges, after.states)
-        self._core.core_continue(self._ffi.from_buffer(after.memory), settings.struct)
+        self.core.core_continue(self.ffi.from_buffer(after.memory), settings.struct)
         return settings, buffers
 
     def replay(self, recording: Recording) -> Recording:
@@ -159,22 +159,22 @@ class Rig:
         and neither resets nor brown-outs end it.
         """
         settings = Settings(self.drive, recording.scenario, 0, outside=False)
-        outside = OutsidePlant(self._core, settings, recording.scenario, EquationPlant)
+        outside = OutsidePlant(self.core, settings, recording.scenario, EquationPlant)
         given = np.ascontiguousarray(recording.edges)
         buffers = self._started(settings)
-        self._core.core_replay(self._ffi.cast("core_edge *", self._ffi.from_buffer(given)), len(given))
+        self.core.core_replay(self.ffi.cast("core_edge *", self.ffi.from_buffer(given)), len(given))
         return self._carried(settings, recording.scenario, buffers, outside, None)
 
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
         buffers = self._buffers()
-        self._core.core_start(settings.struct)
+        self.core.core_start(settings.struct)
         return buffers
 
     def _buffers(
         self, edges: "np.ndarray[Any, Any] | None" = None, states: "np.ndarray[Any, Any] | None" = None
     ) -> "tuple[Chunks, Chunks]":
-        core, ffi = self._core, self._ffi
+        core, ffi = self.core, self.ffi
         return (
             Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM, edges),
             Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM, states),
@@ -200,7 +200,7 @@ class Rig:
             scenario=scenario,
             image_digest=self.image.digest,
             lines=self.image.line_of,
-            store=bytes(self._ffi.buffer(self._core.core_store(), STORE_BYTES)),
+            store=bytes(self.ffi.buffer(self.core.core_store(), STORE_BYTES)),
         )
 
     def _until_told(
@@ -211,7 +211,7 @@ class Rig:
         progress: Progress | None,
     ) -> int:
         """Resume the core until it is done or paused, which of the two; RigError where it cannot be."""
-        core, (edges, states) = self._core, buffers
+        core, (edges, states) = self.core, buffers
         while True:
             reason: int = core.core_run()
             if reason == core.CORE_PLAN and outside:
@@ -232,11 +232,11 @@ class Rig:
     def counts(self) -> dict[str, int]:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
-        return {name: int(self._core.core_count(k)) for k, name in enumerate(names)}
+        return {name: int(self.core.core_count(k)) for k, name in enumerate(names)}
 
     def energy(self) -> Energies:
         """What passed each port of the plant in the last run (J), if that accounted for it; else all 0."""
-        return energies(self._core)
+        return energies(self.core)
 
 
 def run(image: Image, drive: Drive, scenario: Scenario, plant: str = "twin") -> Recording:
