@@ -14,6 +14,7 @@ from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
 from dryspin.cli.judge import judge
+from dryspin.cli.enumerate import enumerate_
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
 from dryspin.cli.overlay import overlay
@@ -53,6 +54,7 @@ def dryspin() -> None:
       dryspin replay traces/found/reversal-opposing-drive-1.toml
       dryspin report traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
+      dryspin enumerate firmware_under_test/bow_thruster
 
     \b
     Beside the real drive
@@ -80,6 +82,7 @@ dryspin.add_command(replay)
 dryspin.add_command(judge)
 dryspin.add_command(overlay)
 dryspin.add_command(report)
+dryspin.add_command(enumerate_)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)

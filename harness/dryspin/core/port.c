@@ -220,7 +220,9 @@ void port_interrupts_restore(uint8_t were_on)
 void port_idle(void)
 {
 	clock_spend(2);
+	ctl.slept_on = (uintptr_t)__builtin_frame_address(0);
 	clock_sleep();
+	ctl.slept_on = 0;
 	clock_spend(4);
 }
 

@@ -69,6 +69,18 @@ int stack_holds(const void *at, size_t bytes)
 	return here >= low && here + bytes <= low + STACK_BYTES;
 }
 
+const void *stack_live(size_t *bytes)
+{
+	*bytes = (size_t)(stack_memory + GUARD_BYTES + STACK_BYTES - (unsigned char *)firmware_sp);
+	return firmware_sp;
+}
+
+void stack_put(const void *live, size_t bytes)
+{
+	firmware_sp = stack_memory + GUARD_BYTES + STACK_BYTES - bytes;
+	memcpy(firmware_sp, live, bytes);
+}
+
 static int in_library(uintptr_t pc)
 {
 	uintptr_t base = core_text_base();

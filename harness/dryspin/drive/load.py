@@ -20,6 +20,7 @@ from dryspin.drive.model import (
     Sense,
     Supply,
     Throttle,
+    Timekeeping,
 )
 from dryspin.drive.section import Section
 from dryspin.drive.tones import read_tones
@@ -56,6 +57,7 @@ def load_drive(path: Path) -> Drive:
         calibration=Calibration(**values["calibration"]) if "calibration" in values else None,
         tones=read_tones(sheets),
         heat=Heat(**values["heat"]) if "heat" in values else None,
+        timekeeping=Timekeeping(**values["timekeeping"]) if "timekeeping" in values else None,
     )
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)

@@ -200,13 +200,25 @@ class Heat:
 
 
 @dataclass(frozen=True)
+class Timekeeping:
+    """Which variables of the firmware hold moments or lengths of time: states are compared by ages.
+
+    Pairs of name and the age in ms from which on all ages are one; see `schema.py`.
+    """
+
+    moments: tuple[tuple[str, float], ...]
+    spans: tuple[tuple[str, float], ...] = ()
+    wraps: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class Drive:
     """One drive: motor, propeller, board, supply, controller, and the firmware's build.
 
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows.
+    where nobody knows; so is `timekeeping`.
     """
 
     path: Path
@@ -223,3 +235,4 @@ class Drive:
     calibration: Calibration | None = None
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
+    timekeeping: Timekeeping | None = None

@@ -11,6 +11,7 @@ from dryspin.drive.keys import (
     Defines,
     Flag,
     Key,
+    Moments,
     Notes,
     Number,
     Numbers,
@@ -218,6 +219,16 @@ CALIBRATION: tuple[Key, ...] = (
            reason="1500 us and 700 us are the ends of what counts as a pulse, 800 and 2200 us"),
 )  # fmt: skip
 
+TIMEKEEPING: tuple[Key, ...] = (
+    Moments(name="moments",
+            meaning="the firmware's variables that hold a moment in ticks, as [[\"file.c:name\", age in ms "
+                    "from which on all are one], ...]; \"file.c:name+4\" is the part 4 bytes into it"),
+    Moments(name="spans", default=(),
+            meaning="the same for variables that hold a length of time in ticks", reason="none does"),
+    Moments(name="wraps", default=(),
+            meaning="the same for variables that count the timer's wraps", reason="none counts them"),
+)  # fmt: skip
+
 HEAT: tuple[Key, ...] = (
     Number(name="ambient_c", unit="C", at_least=-40.0, at_most=100.0, default=40.0,
            meaning="the temperature of what surrounds motor and board",
@@ -258,13 +269,15 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "throttle": THROTTLE,
     "calibration": CALIBRATION,
     "heat": HEAT,
+    "timekeeping": TIMEKEEPING,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-ABSENT_TABLES = ("calibration", "heat")
-"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows."""
+ABSENT_TABLES = ("calibration", "heat", "timekeeping")
+"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows, states told apart by
+every moment they hold."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""
