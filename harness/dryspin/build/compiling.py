@@ -70,7 +70,7 @@ def link_image(
     core = core_objects(compiler)
     check_symbols(list(objects), firmware_dir)
     whole = folder / "firmware.whole"
-    seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir)
+    seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir, checked=compiler.checked)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
     order = [bracket[0], str(whole), bracket[1], *rest]

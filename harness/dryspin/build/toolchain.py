@@ -20,7 +20,8 @@ COMPILE_TIMEOUT_S = 120
 class Compiler:
     """A compiler: how it is called, what it says its version is, which family it belongs to.
 
-    Optimisation changes no result, only speed; tests/controller holds that.
+    Optimisation changes no result, only speed; tests/controller holds that. `checked`: firmware is
+    built with a hook at each memory access and at each undefined operation.
     """
 
     command: tuple[str, ...]
@@ -28,6 +29,7 @@ class Compiler:
     is_clang: bool
     firmware_level: str = "-O1"
     core_level: str = "-O2"
+    checked: bool = False
 
     @property
     def core_flags(self) -> tuple[str, ...]:
@@ -41,7 +43,14 @@ class Compiler:
             *flags.FIRMWARE,
             self.firmware_level,
             *(flags.CLANG_FIRMWARE if self.is_clang else flags.GCC_FIRMWARE),
+            *self._checks,
         )
+
+    @property
+    def _checks(self) -> tuple[str, ...]:
+        if not self.checked:
+            return ()
+        return (*flags.CHECKED, *(flags.CLANG_CHECKED if self.is_clang else flags.GCC_CHECKED))
 
     def run(self, arguments: Sequence[str], cwd: Path) -> subprocess.CompletedProcess[str]:
         """Call the compiler; the caller judges the return code. Raises BuildError after two minutes."""

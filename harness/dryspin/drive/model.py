@@ -130,6 +130,7 @@ class Controller:
     i_supply_a: float = 0.02
     regulator_drop_v: float = 1.0
     brown_out_v: float = 4.3
+    atomic_bytes: int = 1
 
 
 @dataclass(frozen=True)
@@ -184,6 +185,14 @@ class Tone:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """A variable that main line and handlers share in a way that looks like a race and is none, and why."""
+
+    variable: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Heat:
     """What winding, FETs and bulk capacitor bear for ever, and how they get rid of their heat.
 
@@ -223,3 +232,4 @@ class Drive:
     calibration: Calibration | None = None
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
+    shared: tuple[Shared, ...] = ()

@@ -12,6 +12,7 @@ from dryspin.plant.contract import PlantFactory
 from dryspin.plant.energy import Energies
 from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig import checked
 from dryspin.rig.chunks import Chunks
 from dryspin.rig.fault import fault_text
 from dryspin.rig.outside import OutsidePlant
@@ -39,6 +40,7 @@ class Rig:
         self.image, self.drive = image, drive
         self._ffi = core_declarations()
         self._core: Any = self._ffi.dlopen(str(image.path))
+        self._f_cpu_hz = drive.controller.f_cpu_hz
 
     def run(
         self,
@@ -90,6 +92,7 @@ class Rig:
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
         core, ffi = self._core, self._ffi
+        self._f_cpu_hz = settings.f_cpu_hz
         edges = Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
         states = Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
         core.core_start(settings.struct)
@@ -137,6 +140,22 @@ class Rig:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
         return {name: int(self._core.core_count(k)) for k, name in enumerate(names)}
+
+    def watch(self) -> None:
+        """From here on keep what a checked build does to its variables; over all runs that follow."""
+        self._core.core_accesses_watch()
+
+    def accesses(self) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+        """What was seen since `watch`, as rows of `checked.ACCESS`. Raises RigError if too much."""
+        return checked.accesses(self._ffi, self._core)
+
+    def enables(self) -> tuple[int, ...]:
+        """Interrupts turned on by the code of each handler in vector order; the last: of the main line."""
+        return tuple(int(self._core.core_enables(k)) for k in range(8))
+
+    def undefined(self) -> list[checked.Undefined]:
+        """What the last run of a checked build met that C leaves undefined."""
+        return checked.undefined(self._ffi, self._core, self._f_cpu_hz)
 
     def energy(self) -> Energies:
         """What passed each port of the plant in the last run (J), if that accounted for it; else all 0."""
