@@ -48,6 +48,7 @@ CLANG_FIRMWARE = (
 CHECKED = (
     "-fsanitize=thread",  # a hook per memory access; core/access.c stands in for the run-time library
     "-fsanitize=undefined",  # a call where C leaves the result open; core/undefined.c
+    "-fno-sanitize=object-size",  # the gaps show it, and every other step beyond a variable, once
     "-fdata-sections",  # gaps between variables; spacing.py
     "-gdwarf-4",  # addresses of variables stand in the entries themselves
     "-fno-builtin",  # else copies are expanded in place, without a hook

@@ -14,7 +14,11 @@ from dryspin.errors import BuildError
 COPIES = ("memcpy", "memmove", "memset", "memcmp")
 """Functions of the C library whose accesses the checked build sees: access.c has one for each."""
 
-SECLUDING = ("ld -r", "objcopy --keep-global-symbol", f"checked: gaps of {GAP_BYTES}, {' '.join(COPIES)} seen")
+SECLUDING = (
+    "ld -r",
+    "objcopy --keep-global-symbol",
+    f"checked: gaps of {GAP_BYTES}, {' '.join(COPIES)} seen",
+)
 """What is done to the objects; part of the image's key, as compiler flags are."""
 
 

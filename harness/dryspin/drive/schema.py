@@ -173,7 +173,7 @@ CONTROLLER: tuple[Key, ...] = (
            reason="only port calls take time, so that runs are the same whatever compiler built them"),
     Number(name="atomic_bytes", unit="bytes", whole=True, at_least=1, at_most=8, default=1,
            meaning="the widest variable that the part reads or writes in one instruction",
-           reason="an 8-bit part: every load and store moves one byte (AVR instruction set manual, LDS, STS)"),
+           reason="an 8-bit part: a load or store moves one byte (AVR instruction set manual)"),
 )  # fmt: skip
 
 THROTTLE: tuple[Key, ...] = (

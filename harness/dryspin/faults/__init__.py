@@ -1,7 +1,7 @@
-"""Faults in the C itself: races, what C leaves undefined, accesses beyond variables; from the checked build."""
+"""Faults in the C itself, from the checked build: races, undefined operations, accesses out of bounds."""
 
-from dryspin.faults.fault import Fault
+from dryspin.faults.fault import Fault, Place
 from dryspin.faults.findings import Evidence, faults_of
-from dryspin.faults.races import accesses_of
+from dryspin.faults.inspector import Code, Inspector
 
-__all__ = ["Evidence", "Fault", "accesses_of", "faults_of"]
+__all__ = ["Code", "Evidence", "Fault", "Inspector", "Place", "faults_of"]

@@ -25,6 +25,7 @@ class Evidence:
     rows: list[Rows] = field(default_factory=list)
     enables: tuple[int, ...] = (0,) * 8
     undefined: list[Undefined] = field(default_factory=list)
+    failures: list[Fault] = field(default_factory=list)
     runs: int = 0
     simulated_s: float = 0.0
 
@@ -33,6 +34,7 @@ class Evidence:
         self.rows += other.rows
         self.enables = tuple(a | b for a, b in zip(self.enables, other.enables, strict=True))
         self.undefined += other.undefined
+        self.failures += other.failures
         self.runs += other.runs
         self.simulated_s += other.simulated_s
 
@@ -52,6 +54,8 @@ def faults_of(evidence: Evidence, image: Image, drive: Drive) -> list[Fault]:
     found = races(accesses, variables, drive.controller.atomic_bytes)
     found += beyond(accesses, variables, f_cpu_hz)
     found += _undefined(evidence.undefined, place_of)
+    failures = {(fault.kind, fault.place): fault for fault in reversed(evidence.failures)}
+    found += sorted(failures.values(), key=lambda fault: (fault.place.line, fault.kind))
     reasons = {each.variable: each.why for each in drive.shared}
     return [
         replace(fault, accepted=reasons.get(fault.variable, "")) if fault.kind in RACES else fault

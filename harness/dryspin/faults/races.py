@@ -142,7 +142,9 @@ def _path(variable: Variable, access: Access) -> str:
 def _target_bytes(variable: Variable, access: Access) -> int:
     """Bytes that the access moves on the part; bits of one byte are one."""
     leaves = variable.under(access.at, access.bytes)
-    whole = [leaf for leaf in leaves if access.at <= leaf.at and leaf.at + leaf.bytes <= access.at + access.bytes]
+    whole = [
+        leaf for leaf in leaves if access.at <= leaf.at and leaf.at + leaf.bytes <= access.at + access.bytes
+    ]
     if len(whole) < len(leaves) or not leaves or any(leaf.bits for leaf in leaves):
         return access.bytes
     return sum(leaf.target_bytes for leaf in whole)

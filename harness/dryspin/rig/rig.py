@@ -14,7 +14,7 @@ from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
 from dryspin.rig import checked
 from dryspin.rig.chunks import Chunks
-from dryspin.rig.fault import fault_text
+from dryspin.rig.fault import failure
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
 from dryspin.rig.twin import energies
@@ -62,7 +62,7 @@ class Rig:
         block, instead of the drive's. account_energy: meter the ports of the compiled plant, see
         `energy`; costs time.
 
-        Raises RigError where the firmware crashes, hangs, or never calls the port.
+        Raises FirmwareError where the firmware crashes or hangs, RigError where it never calls the port.
         """
         if plant not in PLANTS:
             raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
@@ -123,7 +123,7 @@ class Rig:
             elif reason == core.CORE_DONE:
                 break
             else:
-                raise RigError(fault_text(core, reason, settings, self.image))
+                raise failure(core, reason, settings, self.image)
         return Recording(
             edges=edges.all(),
             states=states.all(),
