@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
 
 
@@ -97,7 +98,7 @@ class CheckResult:
 
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
-    else.
+    else. `code` is what runs of the checked build show, None without one.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -111,6 +112,7 @@ class CheckResult:
     seed: int
     wall_s: float
     versions: Mapping[str, str]
+    code: Code | None = None
 
     @property
     def real_time_factor(self) -> float:
@@ -134,5 +136,6 @@ class CheckResult:
 
     @property
     def passed(self) -> bool:
-        """All declared claims exercised and held, and no kept finding still broken."""
-        return not (self.broken or self.unproven or self.still_broken)
+        """All declared claims exercised and held, no kept finding still broken, no fault unexplained."""
+        faults = self.code is not None and self.code.open_faults
+        return not (self.broken or self.unproven or self.still_broken or faults)
