@@ -1,5 +1,7 @@
 """Faults sown into small firmwares are found, each at its line, and nothing else is."""
 
+import shutil
+
 import pytest
 
 from dryspin.faults import Code, Fault, Inspector
@@ -54,3 +56,20 @@ def test_undefined_operations_are_found_with_their_values(
     code = code_of(bench, "undefined.c", build, monkeypatch)
 
     assert unlike(code, sown("undefined.c")) == ([], [])
+
+
+@pytest.mark.skipif(not shutil.which("clang"), reason="its front end has the part's widths; CI has it")
+@pytest.mark.parametrize("build", [("gcc", "-O1"), ("clang", "-O0")], ids="".join)
+def test_what_the_parts_integers_change_is_found(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, build: tuple[str, str]
+) -> None:
+    """Overflow of 16 bits by its values, and what merely wraps by what leaves the firmware."""
+    bench.image((SEEDED / "widths.c").read_text())
+    inspector = Inspector(bench.drive, bench.folder, compiler(*build, monkeypatch))
+    codes = [
+        inspector.judge(inspector.evidence([scenario(0.08, store=f"{case:02x}")])) for case in range(1, 9)
+    ]
+    faults = [fault for code in codes for fault in code.faults]
+
+    assert unlike(Code(tuple(faults), (), 8, 0.0), sown("widths.c")) == ([], [])
+    assert [len(code.faults) for code in codes] == [1] * 7 + [0]

@@ -16,7 +16,7 @@ _FROM_COMPILER = ("memcpy", "memset", "memmove", "memcmp", "_GLOBAL_OFFSET_TABLE
 MAIN = "fw_main"
 """What flags.FIRMWARE makes of main."""
 
-_HOOKS = ("__sanitizer_cov_trace_pc", "__ubsan_handle_", "__tsan_")
+_HOOKS = ("__sanitizer_cov_trace_pc", "__ubsan_handle_", "__narrow_handle_", "__tsan_")
 """What instrumented code calls: the core's own hooks."""
 
 

@@ -8,6 +8,7 @@
  */
 #include "controller.h"
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define ROOM 64
@@ -43,16 +44,12 @@ static int is_signed(const type *t)
 	return t->info & 1;
 }
 
-/* A value up to 64 bits stands in the handle itself, a longer one where it points. */
-static void write_value(char *to, size_t room, const type *t, handle v)
+/* A value of up to `held` bits stands in the handle itself, a longer one elsewhere. */
+static void write_value(char *to, size_t room, const type *t, handle v, int held)
 {
-	if (t->kind != KIND_INTEGER) {
-		snprintf(to, room, "a value");
-		return;
-	}
 	int bits = bits_of(t);
-	if (bits > 64) {
-		snprintf(to, room, "a value of more than 64 bits");
+	if (t->kind != KIND_INTEGER || bits > held) {
+		snprintf(to, room, "a value");
 		return;
 	}
 	uint64_t raw = bits == 64 ? (uint64_t)v : (uint64_t)v & ((UINT64_C(1) << bits) - 1);
@@ -81,64 +78,90 @@ static core_undefined *new_row(void *const *frame)
 	return r;
 }
 
-#define TELL(...) \
+#define TELL(frame, ...) \
 	do { \
-		core_undefined *r_ = new_row(__builtin_frame_address(0)); \
+		core_undefined *r_ = new_row(frame); \
 		if (r_) \
 			snprintf(r_->text, sizeof r_->text, __VA_ARGS__); \
 	} while (0)
 
 typedef struct { place at; const type *of; } typed;
 
-#define OVERFLOW(operation, sign) \
-	void __ubsan_handle_##operation##_overflow(const typed *d, handle l, handle r); \
-	void __ubsan_handle_##operation##_overflow(const typed *d, handle l, handle r) \
+typedef struct { place at; const type *left, *right; } shifted;
+
+static void tell_sum(void *const *frame, const typed *d, handle l, handle r, int held, const char *sign)
+{
+	char a[VALUE_ROOM], b[VALUE_ROOM];
+	write_value(a, sizeof a, d->of, l, held);
+	write_value(b, sizeof b, d->of, r, held);
+	TELL(frame, "integer overflow: %s %s %s does not fit %.40s", a, sign, b, d->of->name);
+}
+
+static void tell_quotient(void *const *frame, const typed *d, handle l, handle r, int held)
+{
+	char a[VALUE_ROOM], b[VALUE_ROOM];
+	write_value(a, sizeof a, d->of, l, held);
+	write_value(b, sizeof b, d->of, r, held);
+	if (strcmp(b, "0") == 0)
+		TELL(frame, "division of %s by 0", a);
+	else
+		TELL(frame, "integer overflow: %s / %s does not fit %.40s", a, b, d->of->name);
+}
+
+static void tell_negation(void *const *frame, const typed *d, handle v, int held)
+{
+	char a[VALUE_ROOM];
+	write_value(a, sizeof a, d->of, v, held);
+	TELL(frame, "integer overflow: -(%s) does not fit %.40s", a, d->of->name);
+}
+
+static void tell_shift(void *const *frame, const shifted *d, handle l, handle r, int held)
+{
+	char a[VALUE_ROOM], b[VALUE_ROOM];
+	write_value(a, sizeof a, d->left, l, held);
+	write_value(b, sizeof b, d->right, r, held);
+	int64_t by = atoll(b);
+	if (by < 0 || by >= bits_of(d->left))
+		TELL(frame, "shift of %s by %s places, %.40s has %d", a, b, d->left->name, bits_of(d->left));
+	else if (a[0] == '-')
+		TELL(frame, "shift of the negative value %s", a);
+	else
+		TELL(frame, "shift of %s by %s places does not fit %.40s", a, b, d->left->name);
+}
+
+/* The checked build's handles have 64 bits; those of the build with the part's integers 16. */
+#define TWO(name, of, call) \
+	void __ubsan_handle_##name(const of *d, handle l, handle r); \
+	void __ubsan_handle_##name(const of *d, handle l, handle r) \
 	{ \
-		char a[VALUE_ROOM], b[VALUE_ROOM]; \
-		write_value(a, sizeof a, d->of, l); \
-		write_value(b, sizeof b, d->of, r); \
-		TELL("integer overflow: %s " sign " %s does not fit %.40s", a, b, d->of->name); \
+		const int held = 64; \
+		call; \
+	} \
+	void __narrow_handle_##name(const of *d, uint16_t l, uint16_t r); \
+	void __narrow_handle_##name(const of *d, uint16_t l, uint16_t r) \
+	{ \
+		const int held = 16; \
+		call; \
 	}
-OVERFLOW(add, "+")
-OVERFLOW(sub, "-")
-OVERFLOW(mul, "*")
+TWO(add_overflow, typed, tell_sum(__builtin_frame_address(0), d, l, r, held, "+"))
+TWO(sub_overflow, typed, tell_sum(__builtin_frame_address(0), d, l, r, held, "-"))
+TWO(mul_overflow, typed, tell_sum(__builtin_frame_address(0), d, l, r, held, "*"))
+TWO(divrem_overflow, typed, tell_quotient(__builtin_frame_address(0), d, l, r, held))
+TWO(shift_out_of_bounds, shifted, tell_shift(__builtin_frame_address(0), d, l, r, held))
 
 void __ubsan_handle_negate_overflow(const typed *d, handle v);
 void __ubsan_handle_negate_overflow(const typed *d, handle v)
 {
-	char a[VALUE_ROOM];
-	write_value(a, sizeof a, d->of, v);
-	TELL("integer overflow: -(%s) does not fit %.40s", a, d->of->name);
+	tell_negation(__builtin_frame_address(0), d, v, 64);
 }
 
-void __ubsan_handle_divrem_overflow(const typed *d, handle l, handle r);
-void __ubsan_handle_divrem_overflow(const typed *d, handle l, handle r)
+void __narrow_handle_negate_overflow(const typed *d, uint16_t v);
+void __narrow_handle_negate_overflow(const typed *d, uint16_t v)
 {
-	char a[VALUE_ROOM], b[VALUE_ROOM];
-	write_value(a, sizeof a, d->of, l);
-	write_value(b, sizeof b, d->of, r);
-	if (strcmp(b, "0") == 0)
-		TELL("division of %s by 0", a);
-	else
-		TELL("integer overflow: %s / %s does not fit %.40s", a, b, d->of->name);
+	tell_negation(__builtin_frame_address(0), d, v, 16);
 }
 
-typedef struct { place at; const type *left, *right; } shifted;
-
-void __ubsan_handle_shift_out_of_bounds(const shifted *d, handle l, handle r);
-void __ubsan_handle_shift_out_of_bounds(const shifted *d, handle l, handle r)
-{
-	char a[VALUE_ROOM], b[VALUE_ROOM];
-	write_value(a, sizeof a, d->left, l);
-	write_value(b, sizeof b, d->right, r);
-	int64_t by = is_signed(d->right) && bits_of(d->right) <= 32 ? (int64_t)(int32_t)r : (int64_t)r;
-	if (by < 0 || by >= bits_of(d->left))
-		TELL("shift of %s by %s places, %.40s has %d", a, b, d->left->name, bits_of(d->left));
-	else if (a[0] == '-')
-		TELL("shift of the negative value %s", a);
-	else
-		TELL("shift of %s by %s places does not fit %.40s", a, b, d->left->name);
-}
+#define HERE __builtin_frame_address(0)
 
 typedef struct { place at; const type *array, *index; } indexed;
 
@@ -146,8 +169,8 @@ void __ubsan_handle_out_of_bounds(const indexed *d, handle i);
 void __ubsan_handle_out_of_bounds(const indexed *d, handle i)
 {
 	char a[VALUE_ROOM];
-	write_value(a, sizeof a, d->index, i);
-	TELL("index %s is out of bounds of %.60s", a, d->array->name);
+	write_value(a, sizeof a, d->index, i, 64);
+	TELL(HERE, "index %s is out of bounds of %.60s", a, d->array->name);
 }
 
 typedef struct { place at; const type *of; uint8_t log_alignment, check; } mismatched;
@@ -160,12 +183,12 @@ void __ubsan_handle_type_mismatch_v1(const mismatched *d, handle at)
 	const char *how = d->check < sizeof what / sizeof what[0] ? what[d->check] : "use of";
 	uintptr_t alignment = (uintptr_t)1 << d->log_alignment;
 	if (at == 0)
-		TELL("%s a null pointer of type %.60s", how, d->of->name);
+		TELL(HERE, "%s a null pointer of type %.60s", how, d->of->name);
 	else if ((at & (alignment - 1)) != 0)
-		TELL("%s a pointer %d bytes off the alignment of %.50s, %d", how, (int)(at & (alignment - 1)),
+		TELL(HERE, "%s a pointer %d bytes off the alignment of %.50s, %d", how, (int)(at & (alignment - 1)),
 		     d->of->name, (int)alignment);
 	else
-		TELL("%s a pointer with too little room for %.60s", how, d->of->name);
+		TELL(HERE, "%s a pointer with too little room for %.60s", how, d->of->name);
 }
 
 typedef struct { place at; } placed;
@@ -175,24 +198,24 @@ void __ubsan_handle_pointer_overflow(const placed *d, handle from, handle to)
 {
 	(void)d;
 	if (from == 0)
-		TELL("arithmetic on a null pointer");
+		TELL(HERE, "arithmetic on a null pointer");
 	else
-		TELL("pointer arithmetic beyond its object, by %lld bytes", (long long)(int64_t)(to - from));
+		TELL(HERE, "pointer arithmetic beyond its object, by %lld bytes", (long long)(int64_t)(to - from));
 }
 
 void __ubsan_handle_load_invalid_value(const typed *d, handle v);
 void __ubsan_handle_load_invalid_value(const typed *d, handle v)
 {
 	/* the value of a bool comes as its byte, with no sign to trust */
-	TELL("read of the value %u, which is none of %.60s", (unsigned)(v & 0xFFU), d->of->name);
+	TELL(HERE, "read of the value %u, which is none of %.60s", (unsigned)(v & 0xFFU), d->of->name);
 }
 
 void __ubsan_handle_vla_bound_not_positive(const typed *d, handle v);
 void __ubsan_handle_vla_bound_not_positive(const typed *d, handle v)
 {
 	char a[VALUE_ROOM];
-	write_value(a, sizeof a, d->of, v);
-	TELL("an array of %s elements", a);
+	write_value(a, sizeof a, d->of, v, 64);
+	TELL(HERE, "an array of %s elements", a);
 }
 
 void __ubsan_handle_float_cast_overflow(const void *d, handle v);
@@ -200,21 +223,21 @@ void __ubsan_handle_float_cast_overflow(const void *d, handle v)
 {
 	(void)d;
 	(void)v;
-	TELL("a floating value beyond the range of the integer it becomes");
+	TELL(HERE, "a floating value beyond the range of the integer it becomes");
 }
 
 void __ubsan_handle_nonnull_arg(const void *d);
 void __ubsan_handle_nonnull_arg(const void *d)
 {
 	(void)d;
-	TELL("a null pointer for an argument that must not be one");
+	TELL(HERE, "a null pointer for an argument that must not be one");
 }
 
 void __ubsan_handle_invalid_builtin(const void *d);
 void __ubsan_handle_invalid_builtin(const void *d)
 {
 	(void)d;
-	TELL("a count of leading or trailing zeros of 0");
+	TELL(HERE, "a count of leading or trailing zeros of 0");
 }
 
 void __ubsan_handle_function_type_mismatch(const void *d, handle f);
@@ -222,14 +245,14 @@ void __ubsan_handle_function_type_mismatch(const void *d, handle f)
 {
 	(void)d;
 	(void)f;
-	TELL("a call through a pointer to a function of another type");
+	TELL(HERE, "a call through a pointer to a function of another type");
 }
 
 void __ubsan_handle_builtin_unreachable(const placed *d);
 void __ubsan_handle_builtin_unreachable(const placed *d)
 {
 	(void)d;
-	TELL("a place that was promised never to be reached");
+	TELL(HERE, "a place that was promised never to be reached");
 	__builtin_trap();
 }
 
@@ -237,6 +260,6 @@ void __ubsan_handle_missing_return(const placed *d);
 void __ubsan_handle_missing_return(const placed *d)
 {
 	(void)d;
-	TELL("the end of a function without the value it returns");
+	TELL(HERE, "the end of a function without the value it returns");
 	__builtin_trap();
 }

@@ -8,6 +8,7 @@ LOST_UPDATE = "lost update"
 NOT_VOLATILE = "not volatile"
 OUT_OF_BOUNDS = "out of bounds"
 UNDEFINED = "undefined"
+INT_WIDTH = "int width"
 
 RACES = (TORN_READ, TORN_WRITE, LOST_UPDATE, NOT_VOLATILE)
 """Kinds that need a handler beside the code they are found in; `[[shared]]` of a drive may explain them."""

@@ -26,6 +26,7 @@ class Evidence:
     enables: tuple[int, ...] = (0,) * 8
     undefined: list[Undefined] = field(default_factory=list)
     failures: list[Fault] = field(default_factory=list)
+    widths: list[Fault] = field(default_factory=list)
     runs: int = 0
     simulated_s: float = 0.0
 
@@ -35,6 +36,7 @@ class Evidence:
         self.enables = tuple(a | b for a, b in zip(self.enables, other.enables, strict=True))
         self.undefined += other.undefined
         self.failures += other.failures
+        self.widths += other.widths
         self.runs += other.runs
         self.simulated_s += other.simulated_s
 
@@ -52,8 +54,15 @@ def faults_of(evidence: Evidence, image: Image, drive: Drive) -> list[Fault]:
     variables = Variables(image.path)
     f_cpu_hz = drive.controller.f_cpu_hz
     found = races(accesses, variables, drive.controller.atomic_bytes)
-    found += beyond(accesses, variables, f_cpu_hz)
-    found += _undefined(evidence.undefined, place_of)
+    undefined = _undefined(evidence.undefined, place_of)
+    ended = {fault.place for fault in (*undefined, *evidence.failures)}
+    # a null pointer is told once, as such
+    found += [f for f in beyond(accesses, variables, f_cpu_hz) if f.variable or f.place not in ended]
+    found += undefined
+    # one operation is met by both builds, or only where int is narrow
+    lines = {fault.place.line for fault in found if fault.kind == UNDEFINED}
+    widths = {f.place: f for f in reversed(evidence.widths) if f.place.line not in lines}
+    found += sorted(widths.values(), key=lambda fault: fault.place.line)
     failures = {(fault.kind, fault.place): fault for fault in reversed(evidence.failures)}
     found += sorted(failures.values(), key=lambda fault: (fault.place.line, fault.kind))
     reasons = {each.variable: each.why for each in drive.shared}

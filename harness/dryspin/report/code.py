@@ -20,6 +20,8 @@ def code_lines(code: Code) -> list[str]:
         f"[[shared]] {name} explains nothing that these scenarios show; take it out if the code has changed"
         for name in code.unused_reasons
     ]
+    if code.left_out:
+        lines.append(f"not looked at: {code.left_out}")
     return lines
 
 
@@ -31,7 +33,7 @@ def fault_lines(faults: Iterable[Fault]) -> list[str]:
         lines.append(f"fault  {fault.kind}: {fault.place}: {variable}{fault.text}")
         if fault.against:
             lines.append(f"   against {fault.against}")
-        if fault.moment_s is not None and fault.kind in ("undefined", "out of bounds"):
+        if fault.moment_s is not None and fault.kind in ("undefined", "out of bounds", "int width"):
             where = f"in the handler of vector {fault.vector}" if fault.vector else "in the main line"
             lines.append(f"   first at {fault.moment_s:.6f} s" + (f", {where}" if fault.chain else ""))
         if fault.chain:

@@ -101,6 +101,7 @@ def code_json(code: Code) -> dict[str, Any]:
             for fault in code.faults
         ],
         "unused_reasons": list(code.unused_reasons),
+        "left_out": code.left_out or None,
     }
 
 
