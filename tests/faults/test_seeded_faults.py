@@ -73,3 +73,19 @@ def test_what_the_parts_integers_change_is_found(
 
     assert unlike(Code(tuple(faults), (), 8, 0.0), sown("widths.c")) == ([], [])
     assert [len(code.faults) for code in codes] == [1] * 7 + [0]
+
+
+@pytest.mark.parametrize("build", BUILDS, ids="".join)
+def test_loops_without_end_are_found_and_the_next_run_goes_on(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, build: tuple[str, str]
+) -> None:
+    """Empty, on a flag, with a body, in a handler; the fifth scenario of the same process has none."""
+    made = compiler(*build, monkeypatch)
+    bench.image((SEEDED / "hangs.c").read_text(), compiler=made)
+    inspector = Inspector(bench.drive, bench.folder, made)
+    code = inspector.judge(
+        inspector.evidence(scenario(0.08, store=f"{case:02x}") for case in (1, 2, 3, 4, 5))
+    )
+
+    assert unlike(code, sown("hangs.c")) == ([], [])
+    assert len(code.faults) == 4
