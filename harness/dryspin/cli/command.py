@@ -14,6 +14,7 @@ from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
 from dryspin.cli.known_bad import known_bad
+from dryspin.cli.lint import lint
 from dryspin.cli.mutate import mutate
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
@@ -65,6 +66,7 @@ def dryspin() -> None:
 
 
 dryspin.add_command(check)
+dryspin.add_command(lint)
 dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(known_bad)
