@@ -47,6 +47,13 @@ FILE = click.Path(path_type=Path, dir_okay=True)
     metavar="DIR",
     help="Where findings go. By default ./traces/found if it exists, else FIRMWARE_DIR/found.",
 )
+@click.option(
+    "--coverage",
+    "coverage_file",
+    type=FILE,
+    metavar="FILE",
+    help="Tell which lines and branches were reached; into FILE as Cobertura (.xml) or as an lcov tracefile.",
+)
 def check(
     firmware_dir: Path,
     scenarios: int | None,
@@ -56,6 +63,7 @@ def check(
     workers: int | None,
     json_file: Path | None,
     save: Path | None,
+    coverage_file: Path | None,
 ) -> int:
     """Search for scenarios that break a declared claim.
 
@@ -74,28 +82,34 @@ def check(
     scenarios exercised it or the C has a fault, with 2 if it could not run. A pass is no permission to spin.
     """
     # Here and not above: --help must not wait for numpy and Hypothesis.
+    from dataclasses import replace
+
+    from dryspin.cli.covering import covering_of, tracefile
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.errors import RigError
     from dryspin.faults import Inspector
     from dryspin.findings import findings_folder, load_subject, require_writable
     from dryspin.report import check_json, check_lines, json_text
+    from dryspin.report.coverage import coverage_lines
     from dryspin.search import ScenarioFailedError
     from dryspin.search import check as search
 
     require_writable_file(json_file, "--json")
+    require_writable_file(coverage_file, "--coverage")
     subject = load_subject(firmware_dir, drive_file)
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
     try:
-        with Bar() as bar:
+        with Bar() as bar, covering_of(subject, coverage_file) as covering:
             result = search(
-                subject,
+                subject if covering is None else replace(subject, image=covering.image),
                 scenarios=scenarios,
                 seed=seed,
                 only=only,
                 workers=workers,
                 save=save,
                 inspector=Inspector(subject.drive, firmware_dir),
+                marked=covering,
                 notice=bar.notice,
             )
     except ScenarioFailedError as error:
@@ -106,4 +120,8 @@ def check(
     if json_file is not None:
         write_whole(json_file, json_text(check_json(result)))
     print_lines(check_lines(result, subject.drive))
+    if covering is not None and coverage_file is not None:
+        coverage = covering.coverage(result.covered)
+        write_whole(coverage_file, tracefile(coverage, coverage_file, firmware_dir))
+        print_lines(["", *coverage_lines(coverage)])
     return 0 if result.passed else 1

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from dryspin.drive import Claims, Drive
 from dryspin.errors import UsageError
@@ -86,6 +86,16 @@ class Inspects(Protocol):
         """The faults that the evidence shows."""
 
 
+class Marked(Protocol):
+    """The subject's firmware has marks in its code; `coverage.Covering` tells which were reached."""
+
+    def forget(self) -> None:
+        """As if nothing had been reached."""
+
+    def reached(self) -> frozenset[Any]:
+        """Marks reached since, in this process."""
+
+
 INSPECTED_ONE_IN = 5
 """Of a family's planned scenarios, one in so many is run with the checked build as well."""
 
@@ -111,6 +121,7 @@ def check(
     workers: int | None = None,
     save: Path | None = None,
     inspector: Inspects | None = None,
+    marked: Marked | None = None,
     notice: Notice = lambda what, done, total: None,
 ) -> CheckResult:
     """Search `scenarios` scenarios, split evenly over the declared families, for broken claims.
@@ -119,7 +130,8 @@ def check(
 
     The result depends on the subject, `scenarios`, `seed`, `only` and the findings kept so far;
     not on `workers`, nor on the machine's speed. `only` names families to search instead of all.
-    `inspector`: a checked build of the same firmware, for faults of the C itself.
+    `inspector`: a checked build of the same firmware, for faults of the C itself. `marked`: where the
+    subject's firmware tells what of its code was reached.
     Raises UsageError for what cannot be searched, RigError for firmware that cannot be run.
     """
     started_s = time.monotonic()
@@ -138,7 +150,7 @@ def check(
         kept = _replay_kept(subject, folder, workers, notice)
         rehearsal = rehearse(subject, families, workers)
         tasks = tasks_of(families, scenarios, seed, rehearsal)
-        searches = _search(subject, tasks, workers, notice)
+        searches = _search(subject, tasks, workers, marked, notice)
         code = _inspect(inspector, subject.drive, tasks, workers, notice) if inspector else None
         tallies = _merged(searches)
         claims = _claim_results(subject.claims, tallies, only)
@@ -162,6 +174,7 @@ def check(
         wall_s=time.monotonic() - started_s,
         versions={**versions(), "compiler": subject.compiler},
         code=code,
+        covered=frozenset().union(*(search.covered for search in searches)),
     )
 
 
@@ -180,9 +193,16 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
     return tuple(KeptResult(path, replayed) for (path, _), replayed in zip(kept, replays, strict=True))
 
 
-def _search(subject: Checked, tasks: Sequence[Task], workers: int, notice: Notice) -> list[FamilySearch]:
+def _search(
+    subject: Checked, tasks: Sequence[Task], workers: int, marked: Marked | None, notice: Notice
+) -> list[FamilySearch]:
     def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
-        return search_family(partial(tried, subject), subject.drive, task, progress)
+        if marked:
+            marked.forget()
+        found = search_family(partial(tried, subject), subject.drive, task, progress)
+        if marked:
+            found.covered = marked.reached()
+        return found
 
     def tell(done: int) -> None:
         notice("scenarios", done, sum(task.quota for task in tasks))

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
@@ -98,7 +99,8 @@ class CheckResult:
 
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
-    else. `code` is what runs of the checked build show, None without one.
+    else. `code` is what runs of the checked build show, None without one; `covered` the marks of the code
+    that were reached, where the firmware has any.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -113,6 +115,7 @@ class CheckResult:
     wall_s: float
     versions: Mapping[str, str]
     code: Code | None = None
+    covered: frozenset[Any] = frozenset()
 
     @property
     def real_time_factor(self) -> float:
