@@ -16,6 +16,7 @@ from dryspin.cli.doctor import doctor
 from dryspin.cli.judge import judge
 from dryspin.cli.enumerate import enumerate_
 from dryspin.cli.known_bad import known_bad
+from dryspin.cli.lint import lint
 from dryspin.cli.mutate import mutate
 from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
@@ -77,6 +78,7 @@ def dryspin() -> None:
 
 
 dryspin.add_command(check)
+dryspin.add_command(lint)
 dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(judge)

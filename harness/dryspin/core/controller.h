@@ -224,6 +224,23 @@ static inline int interrupts_due(void)
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
 }
 
+/* Bit of the code that runs: of a handler in vector order, 7 for the main line. */
+static inline uint8_t context_bit(void)
+{
+	static const uint8_t bit_of_vector[32] = {
+		[0] = 7, [11] = IRQ_CAPTURE, [12] = IRQ_COMPARE_A, [13] = IRQ_COMPARE_B,
+		[14] = IRQ_WRAP, [22] = IRQ_CONVERTER, [24] = IRQ_COMPARATOR,
+	};
+	return bit_of_vector[ctl.context & 31U];
+}
+
+/* access.c */
+/* Interrupts that the code of each context has turned on. */
+extern uint8_t access_enables[8];
+
+/* undefined.c */
+void undefined_forget(void);
+
 /* trace.c */
 void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t caller);
 void record_state(void);
@@ -243,6 +260,8 @@ const void *stack_live(size_t *bytes);
 void stack_put(const void *live, size_t bytes);
 /* 1 if these bytes lie on the firmware's stack. */
 int stack_holds(const void *at, size_t bytes);
+/* Return addresses of the frames from this one outwards, as offsets; how many. */
+int32_t stack_chain(const void *frame, uint32_t *chain, int32_t room);
 
 /* host.c */
 /* The controller is reset at this cycle; does not come back on the firmware's stack. */

@@ -110,12 +110,35 @@ typedef struct {
 	int32_t context;
 	int32_t stack_overflow;      /* 1: the bad address lies just beyond the firmware's stack */
 	int64_t port_calls;          /* since the last reset */
+	int32_t depth;               /* of chain: return addresses, the innermost call first */
+	uint32_t chain[16];
 } core_fault_report;
 
 /* A variable of the firmware that holds a moment, or a span of time: offset from core_text_base, 1, 2 or 4 bytes.
  * ticks: how many ticks of the timer it counts in, 1, or 65536 for a count of wraps; 0 for a span, in ticks.
  * From an age, or span, of `within` ticks on, all are one; 0: none matters. */
 typedef struct { int64_t at, within; int32_t bytes, ticks; } core_moment;
+/* Of the checked build: one instruction of the firmware at one of its variables, however often. */
+enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4 };
+
+typedef struct {
+	int64_t cycle;               /* of the first time */
+	uint32_t pc, at;             /* offsets into the library: return address, first byte; stray: at is 0 */
+	uint16_t bytes;
+	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant */
+	uint8_t by;                  /* who: bit of each handler in vector order, bit 7 the main line */
+	uint8_t under;               /* handlers that were enabled then, interrupts on */
+	uint8_t unused[3];
+} core_access;
+
+/* Of the checked build: something that C leaves undefined, one row a place. */
+typedef struct {
+	int64_t cycle;
+	uint32_t pc;
+	int32_t context, depth;
+	uint32_t chain[16];
+	char text[164];
+} core_undefined;
 
 /* cdef end */
 #pragma GCC visibility push(default)
@@ -162,6 +185,14 @@ int64_t core_now(void);
 int64_t core_count(int which);
 /* Address that pc and caller are relative to. */
 uintptr_t core_text_base(void);
+/* Watch accesses from here on, with nothing seen yet. They survive core_start: what is seen adds up. */
+void core_accesses_watch(void);
+/* What was seen, up to `room` rows; returns how many there are, -1 if they were too many to hold. */
+int32_t core_accesses(core_access *rows, int32_t room);
+/* Interrupts that a handler (bit in vector order; 7: the main line) has been seen to turn on. */
+uint8_t core_enables(int by);
+/* Rows since core_start; *rows points at the first. */
+int32_t core_undefined_rows(const core_undefined **rows);
 /* cdef end */
 #pragma GCC visibility pop
 

@@ -149,6 +149,7 @@ void core_start(const core_config *c)
 	called = 0;
 	memset(&ctl, 0, sizeof ctl);
 	memset(&outside_plant, 0, sizeof outside_plant);
+	undefined_forget();
 	ctl.replay_cycle = NEVER;
 	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
 	ctl.block_cycles = c->block_cycles;

@@ -130,6 +130,7 @@ class Controller:
     i_supply_a: float = 0.02
     regulator_drop_v: float = 1.0
     brown_out_v: float = 4.3
+    atomic_bytes: int = 1
 
 
 @dataclass(frozen=True)
@@ -181,6 +182,14 @@ class Tone:
     def length_s(self) -> float:
         """From its beginning to its end, pauses included."""
         return sum(ms for _, ms in self.notes) / 1000.0
+
+
+@dataclass(frozen=True)
+class Shared:
+    """A variable that main line and handlers share in a way that looks like a race and is none, and why."""
+
+    variable: str
+    why: str
 
 
 @dataclass(frozen=True)
@@ -236,3 +245,4 @@ class Drive:
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
     timekeeping: Timekeeping | None = None
+    shared: tuple[Shared, ...] = ()

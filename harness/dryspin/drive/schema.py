@@ -172,6 +172,9 @@ CONTROLLER: tuple[Key, ...] = (
     Number(name="block_cycles", whole=True, at_least=0, at_most=1000, default=0,
            meaning="the CPU cycles charged for each basic block",
            reason="only port calls take time, so that runs are the same whatever compiler built them"),
+    Number(name="atomic_bytes", unit="bytes", whole=True, at_least=1, at_most=8, default=1,
+           meaning="the widest variable that the part reads or writes in one instruction",
+           reason="an 8-bit part: a load or store moves one byte (AVR instruction set manual)"),
 )  # fmt: skip
 
 THROTTLE: tuple[Key, ...] = (
@@ -258,6 +261,11 @@ TONE: tuple[Key, ...] = (
            meaning="the longest time one pulse keeps a winding on"),
 )  # fmt: skip
 
+SHARED_ENTRY: tuple[Key, ...] = (
+    Text(name="variable", meaning="the variable as findings name it, such as \"last.width_ticks\""),
+    Text(name="why", meaning="the reason why no handler can spoil it"),
+)  # fmt: skip
+
 TABLES: Mapping[str, tuple[Key, ...]] = {
     "firmware": FIRMWARE,
     "motor": MOTOR,
@@ -281,3 +289,6 @@ every moment they hold."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""
+
+SHARED = "shared"
+"""Name of the list of tables that explain variables shared with handlers."""

@@ -12,9 +12,10 @@ from dryspin.plant.contract import PlantFactory
 from dryspin.plant.energy import Energies
 from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig import checked
 from dryspin.rig.checkpoint import Checkpoint
 from dryspin.rig.chunks import Chunks
-from dryspin.rig.fault import fault_text
+from dryspin.rig.fault import failure
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
 from dryspin.rig.twin import energies
@@ -43,6 +44,7 @@ class Rig:
         self.image, self.drive = image, drive
         self.ffi = core_declarations()
         self.core: Any = self.ffi.dlopen(str(image.path))
+        self._f_cpu_hz = drive.controller.f_cpu_hz
 
     def run(
         self,
@@ -64,7 +66,7 @@ class Rig:
         block, instead of the drive's. account_energy: meter the ports of the compiled plant, see
         `energy`; costs time.
 
-        Raises RigError where the firmware crashes, hangs, or never calls the port.
+        Raises FirmwareError where the firmware crashes or hangs, RigError where it never calls the port.
         """
         if plant not in PLANTS:
             raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
@@ -171,6 +173,7 @@ class Rig:
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
         buffers = self._buffers(settings)
+        self._f_cpu_hz = settings.f_cpu_hz
         self.core.core_start(settings.struct)
         return buffers
 
@@ -234,12 +237,28 @@ class Rig:
             elif reason in (core.CORE_DONE, core.CORE_PAUSED):
                 return reason
             else:
-                raise RigError(fault_text(core, reason, settings, self.image))
+                raise failure(core, reason, settings, self.image)
 
     def counts(self) -> dict[str, int]:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
         return {name: int(self.core.core_count(k)) for k, name in enumerate(names)}
+
+    def watch(self) -> None:
+        """From here on keep what a checked build does to its variables; over all runs that follow."""
+        self.core.core_accesses_watch()
+
+    def accesses(self) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+        """What was seen since `watch`, as rows of `checked.ACCESS`. Raises RigError if too much."""
+        return checked.accesses(self.ffi, self.core)
+
+    def enables(self) -> tuple[int, ...]:
+        """Interrupts turned on by the code of each handler in vector order; the last: of the main line."""
+        return tuple(int(self.core.core_enables(k)) for k in range(8))
+
+    def undefined(self) -> list[checked.Undefined]:
+        """What the last run of a checked build met that C leaves undefined."""
+        return checked.undefined(self.ffi, self.core, self._f_cpu_hz)
 
     def energy(self) -> Energies:
         """What passed each port of the plant in the last run (J), if that accounted for it; else all 0."""
