@@ -16,12 +16,13 @@ SECLUDING = ("ld -r", "objcopy --keep-global-symbol")
 
 def seclude(objects: Sequence[Path], shown: Iterable[str], target: Path, firmware_dir: Path) -> None:
     """Join `objects` into `target`; of the names defined there only those `shown` reach the linker."""
-    _run(["ld", "-r", *map(str, objects), "-o", str(target)], firmware_dir)
+    run_tool(["ld", "-r", *map(str, objects), "-o", str(target)], firmware_dir)
     keep = [f"--keep-global-symbol={name}" for name in shown]
-    _run(["objcopy", *keep, str(target)], firmware_dir)
+    run_tool(["objcopy", *keep, str(target)], firmware_dir)
 
 
-def _run(command: list[str], firmware_dir: Path) -> None:
+def run_tool(command: list[str], firmware_dir: Path) -> None:
+    """Call a tool for objects; raises BuildError where it is missing or fails."""
     try:
         done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
     except FileNotFoundError:

@@ -19,9 +19,9 @@ static void look_again(void)
 	ctl.horizon = 0;
 }
 
-static void set_bit(uint8_t *mask, int bit, uint8_t on)
+static void set_bit(uint32_t *mask, int bit, uint8_t on)
 {
-	*mask = (uint8_t)(on ? *mask | (1U << bit) : *mask & ~(1U << bit));
+	*mask = on ? *mask | (1U << bit) : *mask & ~(1U << bit);
 	look_again();
 }
 

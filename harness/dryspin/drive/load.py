@@ -21,6 +21,7 @@ from dryspin.drive.model import (
     Supply,
     Throttle,
 )
+from dryspin.drive.pins import BLOCK_CYCLES, Pins
 from dryspin.drive.section import Section
 from dryspin.drive.tones import read_tones
 from dryspin.errors import DriveError
@@ -41,6 +42,8 @@ def load_drive(path: Path) -> Drive:
     sheets = _sheets(path)
     sections = _sections(sheets)
     values = {name: section.read(schema.TABLES[name]) for name, section in sections.items()}
+    if "pins" in values and "block_cycles" not in sections["controller"].values:
+        values["controller"]["block_cycles"] = BLOCK_CYCLES
     drive = Drive(
         path=path,
         name=_name(sheets, path),
@@ -56,6 +59,7 @@ def load_drive(path: Path) -> Drive:
         calibration=Calibration(**values["calibration"]) if "calibration" in values else None,
         tones=read_tones(sheets),
         heat=Heat(**values["heat"]) if "heat" in values else None,
+        pins=Pins(**values["pins"]) if "pins" in values else None,
     )
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from dryspin.drive.change import Change
+from dryspin.drive.pins import Pins
 from dryspin.drive.span import Range
 from dryspin.units import k_phase_from_kv, kt_from_kv
 
@@ -206,7 +207,7 @@ class Drive:
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows.
+    where nobody knows; `pins` is None where the firmware is written for `drive_port.h`.
     """
 
     path: Path
@@ -223,3 +224,4 @@ class Drive:
     calibration: Calibration | None = None
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
+    pins: Pins | None = None

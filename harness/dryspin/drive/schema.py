@@ -19,6 +19,7 @@ from dryspin.drive.keys import (
     Text,
     Texts,
 )
+from dryspin.drive.pin_keys import KEYS as PINS
 from dryspin.drive.span import Range
 
 COMPLEMENTARY = "complementary"
@@ -36,7 +37,7 @@ TOP: tuple[Key, ...] = (
 )  # fmt: skip
 
 FIRMWARE: tuple[Key, ...] = (
-    Texts(name="sources", meaning="the C sources as glob patterns, relative to the firmware's directory",
+    Texts(name="sources", meaning="the C sources (with [pins] C++ and sketches, too) as glob patterns, relative to the firmware's directory",
           default=("*.c",), reason="a small firmware lies in one directory"),
     Texts(name="include", meaning="the include directories, relative to the firmware's directory",
           default=(".",), reason="headers lie beside the sources"),
@@ -258,13 +259,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "throttle": THROTTLE,
     "calibration": CALIBRATION,
     "heat": HEAT,
+    "pins": PINS,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-ABSENT_TABLES = ("calibration", "heat")
-"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows."""
+ABSENT_TABLES = ("calibration", "heat", "pins")
+"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows, one behind the seam."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""
