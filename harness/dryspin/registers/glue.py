@@ -24,7 +24,7 @@ _INIT = re.compile(r"^\.init([0-9])$")
 class Found:
     """What the objects of one firmware define.
 
-    `handlers` by vector ("default" for all others); `init`: (section's number, function) in order;
+    `handlers` by vector ("default" for all others), `weak` those of them that give way to another; `init`: (section's number, function) in order;
     `init_in`: the static ones by object, to be made visible.
     """
 
@@ -32,6 +32,7 @@ class Found:
     handlers: dict[str, str] = field(default_factory=dict)
     init: list[tuple[int, str]] = field(default_factory=list)
     init_in: dict[Path, list[str]] = field(default_factory=dict)
+    weak: set[str] = field(default_factory=set)
 
 
 def look_at(objects: Sequence[tuple[Path, str]], firmware_dir: Path) -> Found:
@@ -61,7 +62,10 @@ def _take(found: Found, elf: ELFFile, table: SymbolTableSection, path: Path, sou
         if name == "main":
             found.main = str(source)
         elif vector := _VECTOR.match(name):
-            if vector[1] in found.handlers:
+            weak = symbol["st_info"]["bind"] == "STB_WEAK"
+            if weak and vector[1] in found.handlers:
+                continue
+            if vector[1] in found.handlers and vector[1] not in found.weak:
                 raise BuildError(
                     f"{source}: vector {vector[1]} has a handler already, in {found.handlers[vector[1]]}; "
                     "a vector leads to one place. Merge the two."
@@ -69,6 +73,7 @@ def _take(found: Found, elf: ELFFile, table: SymbolTableSection, path: Path, sou
             if vector[1] != "default" and not 1 <= int(vector[1]) < VECTORS:
                 raise BuildError(f"{source}: the part has no vector {vector[1]}; it has 1 to {VECTORS - 1}.")
             found.handlers[vector[1]] = str(source)
+            (found.weak.add if weak else found.weak.discard)(vector[1])
         elif _NO_VECTOR.match(name):
             raise BuildError(
                 f"{source}: {name} is no vector of the part, so this handler would never run; "
