@@ -243,7 +243,7 @@ uint8_t analog_read(uint8_t at)
 	case ADCL: case ADCH:
 		return read_result(at);
 	case ADCSRA:
-		return (uint8_t)(dryspin_registers[ADCSRA] | (part.done != NEVER ? BIT(ADSC) : 0) |
+		return (uint8_t)((dryspin_registers[ADCSRA] & ~(BIT(ADSC) | BIT(ADIF))) | (part.done != NEVER ? BIT(ADSC) : 0) |
 		                 (ctl.irq_pending & BIT(IRQ_CONVERTER) ? BIT(ADIF) : 0));
 	default:
 		return dryspin_registers[at];

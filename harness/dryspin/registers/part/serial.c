@@ -80,7 +80,7 @@ uint8_t serial_read(uint8_t at)
 	if (at == UDR0)
 		return 0;
 	if (at == UCSR0A)
-		return (uint8_t)(dryspin_registers[at] | (part.waiting < 0 ? BIT(UDRE0) : 0) |
+		return (uint8_t)((dryspin_registers[at] & (BIT(U2X0) | BIT(MPCM0))) | (part.waiting < 0 ? BIT(UDRE0) : 0) |
 		                 (ctl.irq_pending & BIT(SENT_VECTOR) ? BIT(TXC0) : 0));
 	return dryspin_registers[at];
 }
