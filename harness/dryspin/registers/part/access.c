@@ -45,18 +45,25 @@ void part_refuse(const char *what, int32_t number)
 		stack_yield(CORE_REFUSED);
 }
 
+/* Everything that falls due happens, handlers excepted. */
+static void spend_undivided(int64_t cycles)
+{
+	uint8_t was_on = ctl.irq_on;
+	ctl.irq_on = 0;
+	clock_spend(cycles);
+	ctl.irq_on = was_on;
+	part_look_again();
+}
+
 void part_spend(int64_t cycles)
 {
 	if (part.sei_shadow) {
 		/* "the instruction following SEI will be executed before any pending interrupts" */
 		part.sei_shadow = 0;
-		ctl.irq_on = 0;
+		spend_undivided(cycles);
+	} else {
 		clock_spend(cycles);
-		ctl.irq_on = 1;
-		part_look_again();
-		return;
 	}
-	clock_spend(cycles);
 }
 
 static void apply(uint8_t at, uint8_t width)
@@ -134,8 +141,7 @@ static void write_register(uint8_t at, int width, place who)
 	int in_place = part.pending == NOTHING && part.last_read == at && part.last_read_cycle == ctl.now;
 	part_settle();
 	if (in_place) {
-		ctl.now += 1; /* with the read one instruction, as far as is known yet */
-		part_look_again();
+		spend_undivided(1); /* with the read one instruction, as far as is known yet */
 	} else {
 		part.last_read = NOTHING;
 		if (width == 2 && is_timer_pair(at)) {

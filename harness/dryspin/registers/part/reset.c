@@ -6,6 +6,8 @@
 /* Called when a reset source goes active. */
 void carriers_reset(void)
 {
+	if (ctl.now == 0)
+		part = (part_state){0}; /* a run begins; what is in flight to the gates outlives a reset */
 	for (int k = 0; k < 256; k++)
 		dryspin_registers[k] = 0;
 	part.pending = part.last_read = part.sei_shadow = 0;
