@@ -14,6 +14,9 @@ from dryspin.rig import Rig
 
 from ..small_firmware import Told, scenario
 
+# Tests marked needs_avr are skipped without that compiler, or failed where it is required, as the target's.
+from ..target.conftest import pytest_runtest_setup as pytest_runtest_setup
+
 HEAD = """\
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -78,5 +81,3 @@ def bench(tmp_path: Path, thruster: Drive) -> RegisterBench:
     """A bench with an empty firmware folder."""
     firmware = Firmware(("main.c",), (".",), {}, "")
     return RegisterBench(tmp_path / "firmware", replace(thruster, firmware=firmware, layers=(), pins=PINS))
-
-

@@ -3,7 +3,9 @@
 import re
 
 _NO_HEADER = re.compile(r"([\w./+-]+\.h(?:pp)?): No such file or directory|'([\w./+-]+)' file not found")
-_NO_NAME = re.compile(r"['\u2018](\w+)['\u2019] (?:undeclared|was not declared)|undeclared identifier '(\w+)'")
+_NO_NAME = re.compile(
+    r"['\u2018](\w+)['\u2019] (?:undeclared|was not declared)|undeclared identifier '(\w+)'"
+)
 
 
 def explained(complaint: str) -> str:
@@ -21,4 +23,15 @@ def explained(complaint: str) -> str:
                 f"{complaint}\n{name} is no register or bit that the rig's part has (ATmega48/88/168 class); "
                 "registers of other parts have to be left out or replaced."
             )
+    return complaint
+
+
+def behind_the_seam(complaint: str) -> str:
+    """The complaint, with a sentence where sources of the seam ask for the part's registers."""
+    found = _NO_HEADER.search(complaint)
+    if found and (found[1] or found[2]).startswith(("avr/", "util/")):
+        return (
+            f"{complaint}\nSources written for the part's registers run with a [pins] table in drive.toml, which "
+            "says what hangs on which pin; others include drive_port.h."
+        )
     return complaint

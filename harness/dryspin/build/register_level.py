@@ -50,18 +50,25 @@ def register_options(drive: Drive, compiler: Compiler) -> list[str]:
         *(flags.CLANG_REGISTERS if compiler.is_clang else flags.GCC_REGISTERS),
         *clock,
         *macros_and_folders(drive),
-        f"-I{INCLUDE}",
-        f"-I{SKETCH}",
+        # as the system's headers: a complaint about what one of their macros makes names the user's line
+        *("-isystem", str(INCLUDE), "-isystem", str(SKETCH)),
         f"-I{PORT}",
     ]
 
 
 def register_key(drive: Drive, compiler: Compiler) -> tuple[str, ...]:
     """What an image depends on besides the firmware's own files."""
-    own = {f"-I{folder}" for folder in (INCLUDE, SKETCH, PORT)}
+    own = {"-isystem", str(INCLUDE), str(SKETCH), f"-I{PORT}"}
     options = [option for option in register_options(drive, compiler) if option not in own]
     texts = [f"{name}\n{text}" for name, text in {**part_texts(), **firmware_side_texts()}.items()]
-    return (*core_key(compiler), " ".join(options), *flags.C_REGISTERS, *flags.CPP_REGISTERS, *flags.LINK, *texts)
+    return (
+        *core_key(compiler),
+        " ".join(options),
+        *flags.C_REGISTERS,
+        *flags.CPP_REGISTERS,
+        *flags.LINK,
+        *texts,
+    )
 
 
 def staged(text: FirmwareText, firmware_dir: Path) -> tuple[dict[str, bytes], tuple[str, ...]]:
@@ -70,7 +77,9 @@ def staged(text: FirmwareText, firmware_dir: Path) -> tuple[dict[str, bytes], tu
     sources = []
     sketches = [name for name in text.sources if is_sketch(name)]
     if len(sketches) > 1:
-        raise BuildError(f"{firmware_dir}: {' and '.join(sketches)}: a firmware has one sketch; name it in sources")
+        raise BuildError(
+            f"{firmware_dir}: {' and '.join(sketches)}: a firmware has one sketch; name it in sources"
+        )
     for name, raw in text.files.items():
         shown = translated(str(text.places.get(name, firmware_dir / name)), raw.decode("utf-8", "replace"))
         if is_sketch(name):
@@ -108,7 +117,9 @@ def build_registers(
                 what = first_complaint(complaint, firmware_dir, name, text.places)
                 raise BuildError(explained(what))
     objects = [folder / object_name(name) for name in sources]
-    named = list(zip(objects, (name.removesuffix(".cpp") if ".ino" in name else name for name in sources), strict=True))
+    named = list(
+        zip(objects, (name.removesuffix(".cpp") if ".ino" in name else name for name in sources), strict=True)
+    )
     if any(is_sketch(name) for name in text.sources) or any(map(_SKETCH_HEADER.search, files.values())):
         named += [(path, path.name) for path in _sketch_objects(compiler, options, folder)]
     _link(compiler, named, folder, firmware_dir, shown)
@@ -133,20 +144,30 @@ def _compile(compiler: Compiler, options: Sequence[str], name: str, stage: Path,
 def _sketch_objects(compiler: Compiler, options: Sequence[str], folder: Path) -> list[Path]:
     """The functions that sketches call; in a folder of their own, so that no line of theirs is the firmware's."""
     stage = folder / "sketch"
-    texts = {name.removeprefix("sketch/"): text for name, text in firmware_side_texts().items() if name.startswith("sketch/")}
+    texts = {
+        name.removeprefix("sketch/"): text
+        for name, text in firmware_side_texts().items()
+        if name.startswith("sketch/")
+    }
     lay_out({name: text.encode() for name, text in texts.items()}, stage)
     made = []
     for name in sorted(texts):
         if name.endswith(".cpp"):
             target = folder / f"sketch__{object_name(name)}"
             if complaint := _compile(compiler, options, name, stage, target):
-                raise BuildError(f"dryspin's own {name} does not compile: {complaint.strip().splitlines()[0]}")
+                raise BuildError(
+                    f"dryspin's own {name} does not compile: {complaint.strip().splitlines()[0]}"
+                )
             made.append(target)
     return made
 
 
 def _link(
-    compiler: Compiler, named: Sequence[tuple[Path, str]], folder: Path, firmware_dir: Path, shown: Iterable[str]
+    compiler: Compiler,
+    named: Sequence[tuple[Path, str]],
+    folder: Path,
+    firmware_dir: Path,
+    shown: Iterable[str],
 ) -> None:
     found = look_at(named, firmware_dir)
     refuse_unknown(named, firmware_dir)
@@ -203,7 +224,9 @@ def part_objects(compiler: Compiler) -> Path:
         lay_out({name: text.encode() for name, text in core_texts().items()}, folder / "core")
         stage = folder / "registers" / "part"
         where = ["-I../../core", "-I../include"]
-        sources = [Path(name).name for name in part_texts() if name.startswith("part/") and name.endswith(".c")]
+        sources = [
+            Path(name).name for name in part_texts() if name.startswith("part/") and name.endswith(".c")
+        ]
 
         def compile_one(source: str) -> tuple[str, str]:
             target = folder / f"part_{source.replace('.c', '.o')}"
@@ -222,7 +245,9 @@ def part_objects(compiler: Compiler) -> Path:
     return cached("part", digest_of((*core_key(compiler), *texts)), make)
 
 
-def register_digest(drive: Drive, compiler: Compiler, files: Mapping[str, bytes], shown: Sequence[str] = ()) -> str:
+def register_digest(
+    drive: Drive, compiler: Compiler, files: Mapping[str, bytes], shown: Sequence[str] = ()
+) -> str:
     """Hash of everything that goes into an image."""
     parts = (part for file in files.items() for part in file)
     return digest_of((*register_key(drive, compiler), *shown, *parts))

@@ -7,7 +7,6 @@ from pathlib import Path
 from dryspin.drive import Change, Drive, overlaid_files
 from dryspin.errors import BuildError, DriveError
 
-
 REGISTER_SUFFIXES = (".c", ".cpp", ".cc", ".cxx", ".ino")
 """Sources that are compiled at register level."""
 

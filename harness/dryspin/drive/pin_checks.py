@@ -11,9 +11,7 @@ def pins_are_wired_once(drive: Drive) -> Iterator[Problem]:
     taken: dict[str, str] = {}
     for pin, key, what in drive.pins.uses() if drive.pins else ():
         if pin in taken:
-            yield Problem(
-                "pins", key, f": {pin} is {what} and {taken[pin]} at once. Wire it to one of them."
-            )
+            yield Problem("pins", key, f": {pin} is {what} and {taken[pin]} at once. Wire it to one of them.")
             return
         taken[pin] = what
 
@@ -30,4 +28,3 @@ def pins_need_one_sided_chopping(drive: Drive) -> Iterator[Problem]:
 
 
 PIN_CHECKS: tuple[Check, ...] = (pins_are_wired_once, pins_need_one_sided_chopping)
-

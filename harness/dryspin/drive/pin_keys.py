@@ -64,11 +64,15 @@ class PinMarks(Key):
         taken = {}
         for pin, states in raw.items():
             if not isinstance(states, list | tuple) or len(states) != 2:
-                raise MismatchError(f"gives {pin} {toml_text(states)}, not [state while low, state while high]")
+                raise MismatchError(
+                    f"gives {pin} {toml_text(states)}, not [state while low, state while high]"
+                )
             for state in states:
                 if state not in MARKS:
                     hint = suggestion(str(state), MARKS, "state").removesuffix(".")
-                    raise MismatchError(f"gives {pin} the state {toml_text(state)}, which is not known. {hint}")
+                    raise MismatchError(
+                        f"gives {pin} the state {toml_text(state)}, which is not known. {hint}"
+                    )
             taken[_pin(pin, PINS)] = (MARKS.index(states[0]), MARKS.index(states[1]))
         return taken
 

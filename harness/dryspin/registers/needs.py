@@ -12,7 +12,20 @@ _OURS = ("dryspin_", "__tsan_", "__start_dryspin_", "__stop_dryspin_")
 
 _PURE = {
     *("memcpy", "memset", "memmove", "memcmp", "memchr", "strlen", "strcmp", "strncmp", "strcpy", "strncpy"),
-    *("strcat", "strchr", "abs", "labs", "fabs", "fabsf", "floor", "floorf", "ceil", "ceilf", "sqrt", "sqrtf"),
+    *(
+        "strcat",
+        "strchr",
+        "abs",
+        "labs",
+        "fabs",
+        "fabsf",
+        "floor",
+        "floorf",
+        "ceil",
+        "ceilf",
+        "sqrt",
+        "sqrtf",
+    ),
     *("fmin", "fmax", "fminf", "fmaxf"),
 }
 """Functions of the C library that keep nothing between calls and are exact everywhere."""

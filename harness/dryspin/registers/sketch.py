@@ -6,9 +6,7 @@ from dryspin.errors import BuildError
 
 SUFFIX = ".ino"
 
-_COMMENT_OR_TEXT = re.compile(
-    r"""//[^\n]*|/\*.*?\*/|"(?:\\.|[^"\\\n])*"|'(?:\\.|[^'\\\n])*'""", re.DOTALL
-)
+_COMMENT_OR_TEXT = re.compile(r"""//[^\n]*|/\*.*?\*/|"(?:\\.|[^"\\\n])*"|'(?:\\.|[^'\\\n])*'""", re.DOTALL)
 _DEFINITION = re.compile(
     r"^(?P<head>(?!(?:else|return|typedef|struct|class|enum|union|namespace|using|template|ISR|SIGNAL)\b)"
     r"(?:static\s+|inline\s+|const\s+|unsigned\s+|signed\s+|long\s+)*[A-Za-z_]\w*[\s*&]+(?P<name>[A-Za-z_]\w*)"

@@ -8,8 +8,8 @@ import numpy as np
 from dryspin.build import core_declarations
 from dryspin.drive import Drive
 from dryspin.drive.carrier import COUNTS
-from dryspin.drive.schema import COMPLEMENTARY, TABLE_MAX
 from dryspin.drive.pins import Pins, number_of
+from dryspin.drive.schema import COMPLEMENTARY, TABLE_MAX
 from dryspin.plant.emf import shape_of
 from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.plant.star import smallest_inductance_h

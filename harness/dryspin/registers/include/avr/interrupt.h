@@ -16,9 +16,16 @@
 #define DRYSPIN_HANDLER
 #endif
 
+/* A handler is entered by the part only: what is called from elsewhere must show. */
+#ifdef __clang__
+#define DRYSPIN_APART __attribute__((used, noinline))
+#else
+#define DRYSPIN_APART __attribute__((used, noipa))
+#endif
+
 #define ISR_BLOCK
 #define ISR(vector, ...) \
-	DRYSPIN_HANDLER void vector(void) __attribute__((used)) __VA_ARGS__; \
+	DRYSPIN_HANDLER void vector(void) DRYSPIN_APART __VA_ARGS__; \
 	DRYSPIN_HANDLER void vector(void)
 #define SIGNAL(vector) ISR(vector)
 #define EMPTY_INTERRUPT(vector) ISR(vector) { }
