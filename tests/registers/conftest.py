@@ -20,7 +20,7 @@ from ..target.conftest import pytest_runtest_setup as pytest_runtest_setup
 HEAD = """\
 #include <avr/interrupt.h>
 #include <avr/io.h>
-#define say(number) do { uint16_t n_ = (number); GPIOR2 = (uint8_t)(n_ >> 8); GPIOR2 = (uint8_t)n_; } while (0)
+#define say(n) do { uint16_t n_ = (n); GPIOR2 = (uint8_t)(n_ >> 8); GPIOR2 = (uint8_t)n_; } while (0)
 #define stop() do { cli(); for (;;) { } } while (0)
 """
 

@@ -66,7 +66,8 @@ def test_changing_a_flag_register_in_place_clears_every_flag_in_it(bench: Regist
 def test_read_only_bits_stay(bench: RegisterBench) -> None:
     """ACO of ACSR and the result of the ADC cannot be written (data sheet, register descriptions)."""
     told = bench.told(
-        "ACSR = 0; uint8_t a = ACSR; ACSR = (a ^ _BV(ACO)) & _BV(ACO); say((a ^ ACSR) & _BV(ACO)); ADCL = 9; say(ADC);"
+        "ACSR = 0; uint8_t a = ACSR; ACSR = (a ^ _BV(ACO)) & _BV(ACO); say((a ^ ACSR) & _BV(ACO));"
+        "ADCL = 9; say(ADC);"
     )
 
     assert told == [0, 0]
@@ -87,7 +88,7 @@ def test_an_input_reads_its_pull_up_and_an_output_its_port_bit(bench: RegisterBe
 
 
 def test_a_handler_between_the_halves_of_a_read_spoils_it(bench: RegisterBench) -> None:
-    """Section "Accessing 16-bit Registers": one shared byte; a handler that uses it corrupts the other access."""
+    """Section "Accessing 16-bit Registers": one shared byte, spoilt by a handler that uses it."""
     text = """\
         ISR(TIMER0_COMPA_vect) { OCR1B = 0x5500; }
         int main(void)
@@ -173,10 +174,11 @@ def test_the_watchdog_is_turned_off_only_by_its_timed_sequence(bench: RegisterBe
 
 
 def test_one_more_access_comes_after_sei_before_any_handler(bench: RegisterBench) -> None:
-    """Section "Reset and Interrupt Handling": "The instruction following SEI will be executed before any pending
-    interrupts", so that sei and sleep lose no wake-up."""
+    """Section "Reset and Interrupt Handling": "The instruction following SEI will be executed
+    before any pending interrupts", so that sei and sleep lose no wake-up."""
     told = bench.told(
-        "OCR0A = 1; TCCR0B = _BV(CS00); (void)OCR1A; (void)OCR1A; TIMSK0 = _BV(OCIE0A); sei(); GPIOR0 = 2; say(GPIOR0);",
+        "OCR0A = 1; TCCR0B = _BV(CS00); (void)OCR1A; (void)OCR1A; TIMSK0 = _BV(OCIE0A); sei();"
+        "GPIOR0 = 2; say(GPIOR0);",
         before="ISR(TIMER0_COMPA_vect) { GPIOR0 |= GPIOR0 << 4; TIMSK0 = 0; }",
     )
 
@@ -188,7 +190,8 @@ def test_due_handlers_come_lowest_vector_first(bench: RegisterBench) -> None:
     told = bench.told(
         "TCCR1B = _BV(CS10); TCCR0B = _BV(CS00); OCR0A = 5; OCR1A = 9; while (TCNT1 < 60) { }"
         "TIMSK0 = _BV(OCIE0A); TIMSK1 = _BV(OCIE1A); sei(); (void)TCNT0; (void)TCNT0;",
-        before="ISR(TIMER0_COMPA_vect) { TIMSK0 = 0; say(15); } ISR(TIMER1_COMPA_vect) { TIMSK1 = 0; say(12); }",
+        before="ISR(TIMER0_COMPA_vect) { TIMSK0 = 0; say(15); }\n"
+        "ISR(TIMER1_COMPA_vect) { TIMSK1 = 0; say(12); }",
     )
 
     assert told == [12, 15]
@@ -198,7 +201,8 @@ def test_an_atomic_block_gives_back_what_was(bench: RegisterBench) -> None:
     """util/atomic.h: left by break or return, too."""
     told = bench.told(
         "say(SREG >> 7); once(); say(SREG >> 7); sei(); once(); say(SREG >> 7);",
-        before="#include <util/atomic.h>\nstatic void once(void) { ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { say(SREG >> 7); return; } }",
+        before="#include <util/atomic.h>\n"
+        "static void once(void) { ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { say(SREG >> 7); return; } }",
     )
 
     assert told == [0, 0, 0, 0, 1]
@@ -240,7 +244,7 @@ def test_bytes_leave_the_serial_output_one_frame_apart(bench: RegisterBench) -> 
 
 
 def test_a_run_leaves_nothing_to_the_next(bench: RegisterBench) -> None:
-    """The part's state belongs to the run: gates on, flags and reset causes of one run are not the next one's."""
+    """The part's state belongs to the run: gates, flags and reset causes are not the next one's."""
     rig = Rig(
         bench.image(
             "int main(void) { say(MCUSR); DDRD = PORTD = _BV(PD5); DDRB = PORTB = _BV(PB1);"

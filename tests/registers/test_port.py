@@ -75,7 +75,8 @@ DEFECTS = {
         Change(
             "atmega168/target_ticks.h",
             "	*reg = value;",
-            "	((volatile uint8_t *)reg)[0] = (uint8_t)value; ((volatile uint8_t *)reg)[1] = (uint8_t)(value >> 8);",
+            "	((volatile uint8_t *)reg)[0] = (uint8_t)value;\n"
+            "	((volatile uint8_t *)reg)[1] = (uint8_t)(value >> 8);",
         ),
         "startup.in_time",
     ),

@@ -26,7 +26,12 @@ void loop() {
   unsigned long us = pulseIn(STICK, HIGH, 25000);
   analogWrite(HIGH_U, map(constrain(us, 1000, 2000), 1000, 2000, 0, 50));
   say("us ", us);
-  if (++frames == 3) { unsigned long a = millis(), b = micros(); delay(10); say("ms ", millis() - a); say("", micros() - b > 9990); }
+  if (++frames == 3) {
+    unsigned long a = millis(), b = micros();
+    delay(10);
+    say("ms ", millis() - a);
+    say("long ", micros() - b > 9990);
+  }
 }
 
 void say(const char *what, long n) {
@@ -53,12 +58,13 @@ def test_a_sketch_reads_the_stick_chops_a_leg_and_prints(board: RegisterBench) -
     rig = Rig(board.image(SKETCH, "chop.ino", head=""), board.drive)
     recording = rig.run(scenario(0.25, throttle_us=((0.0, 1500.0),)), block_cycles=4)
     printed = bytes(recording.of(Signal.SERIAL)[1].tolist()).decode().split("\r\n")
-    cycles, values, rows = recording.of(Signal.GATE_U)
+    cycles, values, _ = recording.of(Signal.GATE_U)
     on = cycles[values == 1]
 
     assert printed[0] == "kept 255"
     assert {int(text.removeprefix("us ")) for text in printed if text.startswith("us ")} <= {1496, 1500, 1504}
     assert "ms 10" in printed or "ms 9" in printed
+    assert "long 1" in printed
     assert recording.store[3] == 7
     # timer 1 as the sketch functions leave it: phase-correct, 8 bits, prescaler 64
     assert set(np.diff(on)[1:].tolist()) == {510 * 64}
@@ -73,7 +79,8 @@ def test_cpp_objects_are_constructed_before_main_and_again_after_a_reset(bench: 
     from dryspin.scenario import Fault
 
     recording = bench.run(
-        "struct Mark { Mark() { GPIOR2 = 9; } };\nstatic Mark mark;\nint main() { GPIOR2 = 8; for (;;) { } }\n",
+        "struct Mark { Mark() { GPIOR2 = 9; } };\nstatic Mark mark;\n"
+        "int main() { GPIOR2 = 8; for (;;) { } }\n",
         0.2,
         name="main.cpp",
         faults=(Fault("reset", 0.1),),

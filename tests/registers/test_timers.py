@@ -44,7 +44,7 @@ def period(bench: RegisterBench, mode: str) -> set[int]:
 def test_carriers_have_the_period_and_the_pulse_of_the_data_sheet(
     bench: RegisterBench, mode: str, cycles: int, on: int
 ) -> None:
-    """2467P pp. 152, 154: f / (256 N) and f / (510 N); high while counting up to OCR: OCR + 1 of 256, 2 OCR of 510."""
+    """2467P pp. 152, 154: f / (256 N) and f / (510 N); high for OCR + 1 of 256, 2 OCR of 510."""
     assert period(bench, mode) == {cycles}
     assert set(high_cycles(bench, mode, 100)) == {on}
 
@@ -56,7 +56,7 @@ def test_fast_pwm_at_0_is_a_spike_and_phase_correct_is_nothing(bench: RegisterBe
 
 
 def test_a_compare_value_is_taken_over_at_top_in_phase_correct_mode(bench: RegisterBench) -> None:
-    """Table "Waveform Generation Mode": update of OCR at TOP, and at BOTTOM in fast mode; no pulse is a mix of two."""
+    """Table "Waveform Generation Mode": OCR at TOP, at BOTTOM in fast mode; no pulse is a mix."""
     later = "TIFR1 = 0; for (volatile int k = 0; k < 400; k++) { (void)TCNT1; } OCR2A = 30;"
 
     assert set(high_cycles(bench, "_BV(WGM20)", 100, later)) == {200, 60}
@@ -68,7 +68,11 @@ def test_clear_on_match_counts_ocr_plus_one_ticks(bench: RegisterBench) -> None:
     recording = bench.run(
         """\
         ISR(TIMER1_COMPA_vect) { say(TIFR1 & _BV(TOV1)); }
-        int main(void) { OCR1A = 99; TCCR1B = _BV(WGM12) | _BV(CS11); TIMSK1 = _BV(OCIE1A); sei(); for (;;) { } }
+        int main(void)
+        {
+            OCR1A = 99; TCCR1B = _BV(WGM12) | _BV(CS11); TIMSK1 = _BV(OCIE1A); sei();
+            for (;;) { }
+        }
         """,
         0.066,
     )
@@ -100,10 +104,11 @@ def test_a_compare_value_behind_the_count_waits_a_whole_wrap(bench: RegisterBenc
 
 
 def test_writing_a_count_blocks_the_match_of_the_next_tick(bench: RegisterBench) -> None:
-    """8159E p. 83: "All CPU writes to the TCNT1 Register will block any Compare Match that occurs in the next timer
-    clock cycle"."""
+    """8159E p. 83: "All CPU writes to the TCNT1 Register will block any Compare Match that occurs in the
+    next timer clock cycle"."""
     told = bench.told(
-        "TCCR1B = _BV(CS11); OCR1A = 500; TIFR1 = 0xFF; TCNT1 = 500; while (TCNT1 < 510) { } say(TIFR1 & _BV(OCF1A));"
+        "TCCR1B = _BV(CS11); OCR1A = 500; TIFR1 = 0xFF;"
+        "TCNT1 = 500; while (TCNT1 < 510) { } say(TIFR1 & _BV(OCF1A));"
         "TCNT1 = 498; while (TCNT1 < 510) { } say(TIFR1 & _BV(OCF1A));"
     )
 
@@ -121,7 +126,7 @@ def test_prescalers_held_in_reset_start_two_timers_together(bench: RegisterBench
 
 
 def test_capture_is_late_by_synchroniser_and_canceller(bench: RegisterBench) -> None:
-    """DS40001906C p. 165: four equal samples, "additional four system clock cycles"; two more of synchroniser."""
+    """DS40001906C p. 165: "additional four system clock cycles"; two more of synchroniser."""
 
     def latency(canceller: str) -> int:
         recording = bench.run(

@@ -61,7 +61,7 @@ REGISTER_FIRMWARE = (
     "-g",
     "-fno-omit-frame-pointer",
     "-fno-strict-aliasing",
-    "-fsanitize=thread",  # a hook before every access to memory, registers among it; linked without its runtime
+    "-fsanitize=thread",  # a hook before every access to memory, registers too; linked without its runtime
     "-D__AVR__",
     "-D__AVR_ATmega168__",
     "-D__AVR_ARCH__=5",

@@ -31,7 +31,7 @@ def behind_the_seam(complaint: str) -> str:
     found = _NO_HEADER.search(complaint)
     if found and (found[1] or found[2]).startswith(("avr/", "util/")):
         return (
-            f"{complaint}\nSources written for the part's registers run with a [pins] table in drive.toml, which "
-            "says what hangs on which pin; others include drive_port.h."
+            f"{complaint}\nSources written for the part's registers run with a [pins] table in drive.toml, "
+            "which says what hangs on which pin; others include drive_port.h."
         )
     return complaint

@@ -1,7 +1,7 @@
 """Firmware written for registers, in C, C++ or as a sketch, to the library it shares with part and core.
 
 A source becomes assembly first: there every block gets the part's own hook, and loops without a body get one
-at all. What the objects define decides the vector table and the start-up code, which are compiled beside them.
+at all. What the objects define decides the vector table and the start-up code, compiled beside them.
 """
 
 import re
@@ -142,7 +142,7 @@ def _compile(compiler: Compiler, options: Sequence[str], name: str, stage: Path,
 
 
 def _sketch_objects(compiler: Compiler, options: Sequence[str], folder: Path) -> list[Path]:
-    """The functions that sketches call; in a folder of their own, so that no line of theirs is the firmware's."""
+    """The functions that sketches call, in a folder of their own: no line of theirs is the firmware's."""
     stage = folder / "sketch"
     texts = {
         name.removeprefix("sketch/"): text

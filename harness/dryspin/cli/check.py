@@ -42,6 +42,13 @@ FILE = click.Path(path_type=Path, dir_okay=True)
 )
 @click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
 @click.option(
+    "--against",
+    "earlier_file",
+    type=FILE,
+    metavar="OLD.json",
+    help="Object to what has been lost since this result of an earlier check (its --json).",
+)
+@click.option(
     "--save",
     type=DIRECTORY,
     metavar="DIR",
@@ -55,6 +62,7 @@ def check(
     only: tuple[str, ...],
     workers: int | None,
     json_file: Path | None,
+    earlier_file: Path | None,
     save: Path | None,
 ) -> int:
     """Search for scenarios that break a declared claim.
@@ -65,18 +73,25 @@ def check(
     resets, inside what drive.toml declares, steered to where margins are thin. Whatever breaks is
     shortened and saved as a finding.
 
-    Exits with 0 if every declared claim was exercised and held, with 1 if one broke or none of
-    the scenarios exercised it, with 2 if it could not run. A pass is no permission to spin.
+    With --against, claims that are newly broken, no longer exercised or declared, or that have lost
+    more than a tenth of their limit in margin, are objected to. Give both checks the same seed and
+    number of scenarios, or the search's luck will show.
+
+    Exits with 0 if every declared claim was exercised and held, with 1 if one broke, none of
+    the scenarios exercised it, or something was lost, with 2 if it could not run. A pass is no
+    permission to spin.
     """
     # Here and not above: --help must not wait for numpy and Hypothesis.
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.errors import RigError
     from dryspin.findings import findings_folder, load_subject, require_writable
     from dryspin.report import check_json, check_lines, json_text
+    from dryspin.report.against import against_lines, objections, read_earlier
     from dryspin.search import ScenarioFailedError
     from dryspin.search import check as search
 
     require_writable_file(json_file, "--json")
+    earlier = None if earlier_file is None else read_earlier(earlier_file)
     subject = load_subject(firmware_dir, drive_file)
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
@@ -99,4 +114,8 @@ def check(
     if json_file is not None:
         write_whole(json_file, json_text(check_json(result)))
     print_lines(check_lines(result, subject.drive))
-    return 0 if result.passed else 1
+    if earlier is None:
+        return 0 if result.passed else 1
+    lost = objections(result, earlier)
+    print_lines(["", *against_lines(lost, earlier)])
+    return 0 if result.passed and not lost else 1

@@ -15,6 +15,7 @@ from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
+from dryspin.cli.new import new
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
@@ -51,6 +52,11 @@ def dryspin() -> None:
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
 
     \b
+    With a firmware of one's own
+      dryspin new my_thruster --from thruster.ino
+      dryspin check my_thruster
+
+    \b
     Is a pass worth anything?
       dryspin known-bad
       dryspin mutate firmware_under_test/bow_thruster --file arming.c
@@ -64,6 +70,7 @@ def dryspin() -> None:
     """
 
 
+dryspin.add_command(new)
 dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)

@@ -207,7 +207,8 @@ class Drive:
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows; `pins` is None where the firmware is written for `drive_port.h`.
+    where nobody knows; `pins` is None where the firmware is written for `drive_port.h`;
+    `unknown` names the keys ("motor.l_phase_h") whose values are guesses.
     """
 
     path: Path
@@ -225,3 +226,4 @@ class Drive:
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
     pins: Pins | None = None
+    unknown: tuple[str, ...] = ()

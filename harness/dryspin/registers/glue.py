@@ -24,7 +24,8 @@ _INIT = re.compile(r"^\.init([0-9])$")
 class Found:
     """What the objects of one firmware define.
 
-    `handlers` by vector ("default" for all others), `weak` those of them that give way to another; `init`: (section's number, function) in order;
+    `handlers` by vector ("default" for all others), `weak` those that give way to another;
+    `init`: (section's number, function) in order;
     `init_in`: the static ones by object, to be made visible.
     """
 
@@ -92,8 +93,8 @@ def _refuse_calls(elf: ELFFile, table: SymbolTableSection, source: Path) -> None
             name = table.get_symbol(entry["r_info_sym"]).name
             if _VECTOR.match(name):
                 raise BuildError(
-                    f"{source}: calls the handler of vector {name.removeprefix('__vector_')} as a function; on "
-                    "the part that returns with interrupts on. Move the work to a function that both call."
+                    f"{source}: calls the handler of vector {name.removeprefix('__vector_')} as a function; "
+                    "on the part that returns with interrupts on. Move the work to a function that both call."
                 )
 
 
@@ -108,7 +109,8 @@ def glue_text(found: Found) -> str:
     inits = "".join(f"void {name}(void);\n" for _, name in found.init)
     calls = [
         *(f"{name}();" for name in before),
-        "for (void (**c)(void) = __start_dryspin_constructors; c != __stop_dryspin_constructors; c++)\n\t\t(*c)();",
+        "for (void (**c)(void) = __start_dryspin_constructors; c != __stop_dryspin_constructors; c++)\n"
+        "\t\t(*c)();",
         *(f"{name}();" for name in after),
     ]
     body = "".join(f"\t{call}\n" for call in calls)

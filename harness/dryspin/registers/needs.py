@@ -37,7 +37,7 @@ _FROM_COMPILER = {
 
 
 def refuse_unknown(objects: Sequence[tuple[Path, str]], firmware_dir: Path) -> None:
-    """Raise BuildError where an object calls what neither the firmware nor the rig defines, or defines twice."""
+    """Raise BuildError where an object calls what nobody defines, or defines what another does."""
     defined: dict[str, str] = {}
     needed: dict[str, str] = {}
     for path, source in objects:
