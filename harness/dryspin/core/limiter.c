@@ -38,6 +38,7 @@ void limiter_watch(void)
 	if (!(config->over_current_a > 0.0))
 		return;
 	double i_a = return_a();
+	int64_t before = limiter_next();
 	int64_t now = (int64_t)ceil(plant.s.t_s * config->f_cpu_hz - 1e-6);
 	uint8_t over = i_a > config->over_current_a;
 	if (over != ctl.limiter_over) {
@@ -49,6 +50,8 @@ void limiter_watch(void)
 	ctl.limiter_look = i_a > LOOK_SHARE * config->over_current_a
 	                       ? now + (int64_t)ceil(LOOK_S * config->f_cpu_hz)
 	                       : NEVER;
+	if (limiter_next() != before)
+		ctl.horizon = LOOK_AGAIN;
 }
 
 int64_t limiter_next(void)
