@@ -77,18 +77,45 @@ class Rig:
         buffers = self._started(settings)
         return self._carried(settings, scenario, buffers, outside, progress)
 
+    def run_unrecorded(self, scenario: Scenario) -> None:
+        """The same run with nothing written down: no monitor can judge it; `counts` and `store` remain.
+
+        For measuring what recording costs, and for whoever only wants the store at the end.
+        Raises RigError as `run`.
+        """
+        settings = Settings(self.drive, scenario, self.drive.controller.block_cycles, outside=False)
+        settings.struct.unrecorded = True
+        buffers = self._started(settings)
+        self._resume(settings, buffers, OutsidePlant(self._core, settings, scenario, EquationPlant), None)
+
     def replay(self, recording: Recording) -> Recording:
         """Lead plant and peripherals through a recording's gates and sense selection, without the firmware.
 
         For comparisons, and to know what of a run's time is the firmware's. The store is not touched,
         and neither resets nor brown-outs end it.
         """
+        settings, outside, buffers = self._replayed(recording, unrecorded=False)
+        return self._carried(settings, recording.scenario, buffers, outside, None)
+
+    def replay_unrecorded(self, recording: Recording) -> None:
+        """The same with nothing written down: plant and peripherals by themselves."""
+        settings, outside, buffers = self._replayed(recording, unrecorded=True)
+        self._resume(settings, buffers, outside, None)
+
+    def store(self) -> bytes:
+        """The byte store at the end of the last run."""
+        return bytes(self._ffi.buffer(self._core.core_store(), STORE_BYTES))
+
+    def _replayed(
+        self, recording: Recording, unrecorded: bool
+    ) -> "tuple[Settings, OutsidePlant, tuple[Chunks, Chunks]]":
         settings = Settings(self.drive, recording.scenario, 0, outside=False)
+        settings.struct.unrecorded = unrecorded
         outside = OutsidePlant(self._core, settings, recording.scenario, EquationPlant)
-        given = np.ascontiguousarray(recording.edges)
+        given = settings.keep(np.ascontiguousarray(recording.edges))
         buffers = self._started(settings)
         self._core.core_replay(self._ffi.cast("core_edge *", self._ffi.from_buffer(given)), len(given))
-        return self._carried(settings, recording.scenario, buffers, outside, None)
+        return settings, outside, buffers
 
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
@@ -108,7 +135,28 @@ class Rig:
         progress: Progress | None,
     ) -> Recording:
         """What comes of resuming the started core until it is done."""
-        core, ffi, (edges, states) = self._core, self._ffi, buffers
+        self._resume(settings, buffers, outside, progress)
+        edges, states = buffers
+        return Recording(
+            edges=edges.all(),
+            states=states.all(),
+            f_cpu_hz=settings.f_cpu_hz,
+            end_cycle=settings.end_cycle,
+            drive=self.drive,
+            scenario=scenario,
+            image_digest=self.image.digest,
+            lines=self.image.line_of,
+            store=self.store(),
+        )
+
+    def _resume(
+        self,
+        settings: Settings,
+        buffers: tuple[Chunks, Chunks],
+        outside: OutsidePlant,
+        progress: Progress | None,
+    ) -> None:
+        core, (edges, states) = self._core, buffers
         while True:
             reason = core.core_run()
             if reason == core.CORE_PLAN:
@@ -125,17 +173,6 @@ class Rig:
                 break
             else:
                 raise RigError(fault_text(core, reason, settings, self.image))
-        return Recording(
-            edges=edges.all(),
-            states=states.all(),
-            f_cpu_hz=settings.f_cpu_hz,
-            end_cycle=settings.end_cycle,
-            drive=self.drive,
-            scenario=scenario,
-            image_digest=self.image.digest,
-            lines=self.image.line_of,
-            store=bytes(ffi.buffer(core.core_store(), STORE_BYTES)),
-        )
 
     def counts(self) -> dict[str, int]:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
