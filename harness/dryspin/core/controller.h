@@ -13,10 +13,9 @@
 #include <stddef.h>
 
 #define NEVER INT64_MAX
-/* In `horizon`: what lies ahead may have changed, other than in plant and carriers. And: it has not, but
- * a handler may be due. */
+/* In `horizon`: ask at the next port call; and of all sources, not of plant and carriers alone. */
+#define ASK INT64_C(1)
 #define LOOK_AGAIN INT64_C(0)
-#define SERVE INT64_C(1)
 
 /* Basic blocks of plain code without a port call before the firmware is said to hang: far beyond
  * any honest computation, a fraction of a second of the host. */

@@ -96,6 +96,7 @@ typedef struct {
 	int32_t block_cycles;        /* charged per basic block of plain code; 0 = none */
 	int32_t outside_plant;       /* 1: the host advances the plant */
 	int32_t account_energy;      /* 1: the plant meters its ports */
+	int32_t unrecorded;          /* 1: neither edges nor states are written */
 	uint32_t noise_seed;
 	core_trace supply_v, load_factor, load_nm, speed_rad_s, water_rad_s, noise_v;
 	const int64_t *throttle_cycle; /* edges of the throttle pin, rising first, alternating */

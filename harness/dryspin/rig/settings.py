@@ -94,6 +94,11 @@ class Settings:
         at_s = [fault.at_s for fault in scenario.faults if fault.kind == kind]
         return np.array([round(t_s * self.f_cpu_hz) for t_s in at_s], np.int64)
 
+    def keep(self, array: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+        """`array`, which the core reads during the run and which lives as long."""
+        self._kept.append(array)
+        return array
+
     def _keep(self, array: np.ndarray[Any, Any], kind: str) -> Any:
         self._kept.append(array)
         return self.ffi.cast(kind, self.ffi.from_buffer(array)) if array.size else self.ffi.NULL
