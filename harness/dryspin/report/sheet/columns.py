@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from dryspin.report.sheet.lanes import Curve, Edges, Lanes, spans_of
+from dryspin.report.sheet.edges import Edges, spans_of
+from dryspin.report.sheet.lanes import Curve, Lanes
 from dryspin.report.sheet.terminals import Floats
 
 COLUMNS: Final = 700
