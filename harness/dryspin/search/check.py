@@ -35,7 +35,7 @@ from dryspin.search.workers import cores, run_tasks
 SHRINK_TRIALS = 400
 """Trials granted for shrinking in one check, shared by the claims that broke."""
 
-SHRINK_TRIALS_PER_CLAIM = (24, 100)
+SHRINK_TRIALS_PER_CLAIM = (24, 200)
 """Least and most trials for one claim."""
 
 Notice = Callable[[str, int, int], None]
