@@ -172,7 +172,7 @@ def test_cursors_read_time_angle_and_difference(live: Any) -> None:
 
 
 def test_a_cursor_goes_from_edge_to_edge(live: Any) -> None:
-    """To the pulse of a microsecond, which nobody could hit by hand, and to its end, with the line of each."""
+    """To a pulse of a microsecond, which nobody could hit by hand, and to its end; with the line of each."""
     # in the sample, line k caused edge k
     edges = spiked().edges
     (began,) = np.flatnonzero((edges["signal"] == Signal.GATE_V) & (edges["value"] == 1))

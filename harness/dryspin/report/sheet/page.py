@@ -70,7 +70,7 @@ def check_page(
         f"{drive_name}: the check {what}",
         totals_line(result, drive_name),
         described,
-        _check(result, drive_name),
+        _check(result),
     )
     return text, outside
 
@@ -236,7 +236,7 @@ def _sentences() -> dict[str, str]:
 # ---- a whole check ---------------------------------------------------------------------------------
 
 
-def _check(result: CheckResult, drive_name: str) -> dict[str, Any]:
+def _check(result: CheckResult) -> dict[str, Any]:
     rows = []
     for claim in result.claims:
         by = ", ".join(f"{family} {count}" for family, count in claim.by_family.items()) or "none"
@@ -253,8 +253,7 @@ def _check(result: CheckResult, drive_name: str) -> dict[str, Any]:
             }
         )
     return {
-        "totals": totals_line(result, drive_name),
-        "conclusion": conclusion_lines(result),
+        "conclusion": [line for line in conclusion_lines(result) if line != CAUTION],
         "claims": rows,
         "margins": _markup(margins_drawing(result.claims)),
         "reach": _markup(reach_drawing(result.visits)),
