@@ -14,7 +14,9 @@ from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
 from dryspin.cli.judge import judge
+from dryspin.cli.enumerate import enumerate_
 from dryspin.cli.known_bad import known_bad
+from dryspin.cli.lint import lint
 from dryspin.cli.mutate import mutate
 from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
@@ -53,6 +55,7 @@ def dryspin() -> None:
       dryspin replay traces/found/reversal-opposing-drive-1.toml
       dryspin report traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
+      dryspin enumerate firmware_under_test/bow_thruster
 
     \b
     Beside the real drive
@@ -75,11 +78,13 @@ def dryspin() -> None:
 
 
 dryspin.add_command(check)
+dryspin.add_command(lint)
 dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(judge)
 dryspin.add_command(overlay)
 dryspin.add_command(report)
+dryspin.add_command(enumerate_)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)

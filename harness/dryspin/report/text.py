@@ -4,6 +4,7 @@ from pathlib import Path
 
 from dryspin.drive import Drive
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, Finding, Outcome, Replay, Trial
+from dryspin.report.code import code_lines
 from dryspin.report.extremes import Extremes
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
@@ -55,6 +56,8 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
         for family, (scenarios, exercised) in result.families.items()
     ]
     lines.append(reached_line(result))
+    if result.code is not None:
+        lines += ["", *code_lines(result.code)]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
     return [*lines, "", *conclusion_lines(result)]
@@ -105,6 +108,8 @@ def conclusion_lines(result: CheckResult) -> list[str]:
     if result.broken or result.still_broken:
         count = len({c.claim for c in result.broken} | {k.replay.finding.claim for k in result.still_broken})
         lines.append(f"{count} claim{'s' if count > 1 else ''} broken")
+    if result.code is not None and (count := len(result.code.open_faults)):
+        lines.append(f"{count} fault{'s' if count > 1 else ''} in the C")
     if result.passed:
         lines.append(f"all {len(result.claims)} declared claims held")
         lines.append(CAUTION)

@@ -4,6 +4,7 @@ import hashlib
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import hypothesis
 from hypothesis import HealthCheck, Phase, Verbosity
@@ -53,7 +54,7 @@ def planned(quota: int) -> int:
 @dataclass
 class FamilySearch:
     """What came of it. `exercised` counts the family's own scenarios by claim, `breaking` keeps
-    the most readable scenario that broke each claim.
+    the most readable scenario that broke each claim. `covered`: marks of the code that were reached.
     """
 
     family: str
@@ -64,6 +65,7 @@ class FamilySearch:
     breaking: dict[str, Draft] = field(default_factory=dict)
     reached: Reached = field(default_factory=Reached)
     visits: list[Visit] = field(default_factory=list)
+    covered: frozenset[Any] = frozenset()
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""

@@ -3,7 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
+from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
 from dryspin.search.envelope import Visit
 
@@ -107,7 +109,8 @@ class CheckResult:
 
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
-    else. `visits`: where each scenario went.
+    else. `visits`: where each scenario went. `code` is what runs of the checked build show, None without
+    one; `covered` the marks of the code that were reached, where the firmware has any.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -122,6 +125,8 @@ class CheckResult:
     wall_s: float
     versions: Mapping[str, str]
     visits: tuple[Visit, ...] = ()
+    code: Code | None = None
+    covered: frozenset[Any] = frozenset()
 
     @property
     def real_time_factor(self) -> float:
@@ -145,5 +150,6 @@ class CheckResult:
 
     @property
     def passed(self) -> bool:
-        """All declared claims exercised and held, and no kept finding still broken."""
-        return not (self.broken or self.unproven or self.still_broken)
+        """All declared claims exercised and held, no kept finding still broken, no fault unexplained."""
+        faults = self.code is not None and self.code.open_faults
+        return not (self.broken or self.unproven or self.still_broken or faults)
