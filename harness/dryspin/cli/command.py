@@ -13,8 +13,8 @@ import click
 from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
-from dryspin.cli.judge import judge
 from dryspin.cli.enumerate import enumerate_
+from dryspin.cli.judge import judge
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.lint import lint
 from dryspin.cli.mutate import mutate
