@@ -18,6 +18,7 @@ from dryspin.cli.judge import judge
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.lint import lint
 from dryspin.cli.mutate import mutate
+from dryspin.cli.new import new
 from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
 from dryspin.cli.report import report
@@ -64,6 +65,11 @@ def dryspin() -> None:
       dryspin overlay run.npz capture.csv --map map.toml
 
     \b
+    With a firmware of one's own
+      dryspin new my_thruster --from thruster.ino
+      dryspin check my_thruster
+
+    \b
     Is a pass worth anything?
       dryspin known-bad
       dryspin mutate firmware_under_test/bow_thruster --file arming.c
@@ -77,6 +83,7 @@ def dryspin() -> None:
     """
 
 
+dryspin.add_command(new)
 dryspin.add_command(check)
 dryspin.add_command(lint)
 dryspin.add_command(run)

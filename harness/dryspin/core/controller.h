@@ -22,15 +22,15 @@
  * any honest computation, a fraction of a second of the host. */
 #define HANG_BLOCKS INT64_C(20000000)
 
-/* Interrupts in vector order: the lowest bit is served first. */
+/* Interrupts by vector, counted from 0 (reset): the lowest bit is served first. */
 enum {
-	IRQ_CAPTURE,
-	IRQ_COMPARE_A,
-	IRQ_COMPARE_B,
-	IRQ_WRAP,
-	IRQ_CONVERTER,
-	IRQ_COMPARATOR,
-	IRQ_COUNT
+	IRQ_CAPTURE = 10,
+	IRQ_COMPARE_A = 11,
+	IRQ_COMPARE_B = 12,
+	IRQ_WRAP = 13,
+	IRQ_CONVERTER = 21,
+	IRQ_COMPARATOR = 23,
+	IRQ_COUNT = 26
 };
 
 /* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
@@ -54,7 +54,7 @@ typedef struct {
 	double s_per_cycle;
 
 	uint8_t irq_on;       /* global enable */
-	uint8_t irq_enabled, irq_pending;
+	uint32_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
 	uintptr_t slept_on;   /* frame of the port call in which the main line sleeps; 0: awake */
@@ -152,6 +152,8 @@ void carriers_replan(void);
 /* legs.c */
 void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller);
 void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
+/* On reset: all FETs off, at once and without a clock. */
+void legs_release(int64_t cycle);
 /* Cycle at which a driver's dead time is over; NEVER if none runs. */
 int64_t legs_next(void);
 

@@ -26,7 +26,8 @@ enum core_reason {
 	CORE_CALLED = 10,       /* the function of core_call has returned */
 	CORE_RESTARTED = 11,    /* the controller was reset during a core_call, which is lost by it */
 	CORE_ESCAPED = 12,      /* a quantity of the plant has left its bounds: plant_escaped tells */
-	CORE_PAUSED = 13        /* the moment of core_pause has come; run on, or take a checkpoint */
+	CORE_PAUSED = 13,       /* the moment of core_pause has come; run on, or take a checkpoint */
+	CORE_REFUSED = 14       /* registers: what the rig does not model; core_fault tells */
 };
 
 enum core_signal {
@@ -44,7 +45,8 @@ enum core_signal {
 	SIGNAL_STORE = 15,      /* a write begins: address << 8 | value */
 	SIGNAL_STORE_BUSY = 16,
 	SIGNAL_CONVERTER = 17,  /* the ADC is on, the comparator blind */
-	SIGNAL_WATCHDOG = 18    /* its time-out in ms, 0 = off */
+	SIGNAL_WATCHDOG = 18,   /* its time-out in ms, 0 = off */
+	SIGNAL_SERIAL = 19      /* a byte on its way out of the serial output */
 };
 
 /* One change of one signal. pc and caller are offsets into the library's text: the return address
@@ -69,6 +71,19 @@ typedef struct { const double *t_s, *value; int32_t n, at; } core_trace;
 /* The source is off the bus from..to (cycles); at_once: and the controller's supply with it. */
 typedef struct { int64_t from, to; int32_t at_once; } core_outage;
 
+/* What hangs on which pin of a part that runs at register level. A pin: port (B, C, D: 0, 1, 2) * 8 + bit. */
+enum { CORE_NO_PIN = 255, CORE_FLOATING = 255, CORE_MARK_PINS = 8 };
+typedef struct {
+	uint8_t high[3], low[3];             /* gates of U, V, W; CORE_NO_PIN only for what can never be on */
+	uint8_t high_active, low_active;     /* level that turns the FET on */
+	int32_t on_delay_cycles, off_delay_cycles; /* of the level shifter */
+	uint8_t phase[3], bus, throttle;     /* phase: CORE_NO_PIN where it is not sensed */
+	uint8_t steady[24];                  /* level of a pin that never changes, or CORE_FLOATING */
+	uint8_t mark_pin[8], mark_low[8], mark_high[8]; /* CORE_MARK_PINS of them */
+	int32_t n_mark;
+	uint8_t mark_register;               /* writes there are marks; 0 = none */
+} core_pins;
+
 typedef struct {
 	plant_params plant;
 	double rest_rad;             /* electrical angle at power-on */
@@ -89,6 +104,7 @@ typedef struct {
 	const uint8_t *store;          /* contents of the store at power-on; 0xFF beyond them */
 	int32_t n_throttle, n_reset, n_endless, n_outage, n_store;
 	double v_controller_v, regulator_drop_v, brown_out_v, bus_divider;
+	const core_pins *pins;       /* registers only */
 	int64_t take_over_cycle;     /* from this cycle on the host advances the plant; <0: never */
 } core_config;
 
@@ -112,6 +128,7 @@ typedef struct {
 	int64_t port_calls;          /* since the last reset */
 	int32_t depth;               /* of chain: return addresses, the innermost call first */
 	uint32_t chain[16];
+	char what[200];              /* CORE_REFUSED: what was refused */
 } core_fault_report;
 
 /* A variable of the firmware that holds a moment, or a span of time: offset from core_text_base, 1, 2 or 4 bytes.

@@ -125,9 +125,7 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 	if (ctl.converter_on)
 		record(SIGNAL_CONVERTER, 0, cycle, 0, 0);
 	ctl.converter_on = 0;
-	for (int x = 0; x < 3; x++)
-		legs_command(x, PORT_OPEN, 0, 0);
-	legs_drive(cycle, 0, 0);
+	legs_release(cycle);
 	if (ctl.sense_leg != 0)
 		record(SIGNAL_SENSE_LEG, 0, cycle, 0, 0);
 	bench_set_sense(0);

@@ -26,9 +26,9 @@ static void serve_soon(void)
 		ctl.horizon = SERVE;
 }
 
-static void set_bit(uint8_t *mask, int bit, uint8_t on)
+static void set_bit(uint32_t *mask, int bit, uint8_t on)
 {
-	*mask = (uint8_t)(on ? *mask | (1U << bit) : *mask & ~(1U << bit));
+	*mask = on ? *mask | (1U << bit) : *mask & ~(1U << bit);
 	serve_soon();
 }
 

@@ -20,6 +20,7 @@ from dryspin.drive.keys import (
     Text,
     Texts,
 )
+from dryspin.drive.pin_keys import KEYS as PINS
 from dryspin.drive.span import Range
 
 COMPLEMENTARY = "complementary"
@@ -34,10 +35,15 @@ FIRST_TONE_MARK, LAST_TONE_MARK = 32, 63
 TOP: tuple[Key, ...] = (
     Text(name="name", meaning="a short name for reports", default="", may_be_empty=True,
          reason="the name of the firmware's directory"),
+    Texts(name="unknown", default=(),
+          meaning="the keys, as \"motor.l_phase_h\", whose values are still guesses",
+          reason="all of them are known"),
 )  # fmt: skip
 
 FIRMWARE: tuple[Key, ...] = (
-    Texts(name="sources", meaning="the C sources as glob patterns, relative to the firmware's directory",
+    Texts(name="sources",
+          meaning="the C sources (with [pins] C++ and sketches, too) as glob patterns, relative to the "
+                  "firmware's directory",
           default=("*.c",), reason="a small firmware lies in one directory"),
     Texts(name="include", meaning="the include directories, relative to the firmware's directory",
           default=(".",), reason="headers lie beside the sources"),
@@ -278,14 +284,15 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "calibration": CALIBRATION,
     "heat": HEAT,
     "timekeeping": TIMEKEEPING,
+    "pins": PINS,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-ABSENT_TABLES = ("calibration", "heat", "timekeeping")
+ABSENT_TABLES = ("calibration", "heat", "timekeeping", "pins")
 """Tables that may be absent: a firmware that learns nothing, ratings that nobody knows, states told apart by
-every moment they hold."""
+every moment they hold, a firmware behind the seam."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""
