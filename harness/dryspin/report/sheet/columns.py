@@ -5,9 +5,9 @@ from typing import Final
 
 import numpy as np
 
+from dryspin.plant.terminals import Floats
 from dryspin.report.sheet.edges import Edges, spans_of
 from dryspin.report.sheet.lanes import Curve, Lanes
-from dryspin.report.sheet.terminals import Floats
 
 COLUMNS: Final = 700
 
