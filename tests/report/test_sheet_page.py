@@ -14,8 +14,10 @@ import numpy as np
 import pytest
 
 import dryspin.report.sheet
+from dryspin.coverage import Coverage, Mark
 from dryspin.findings import Outcome, Trial
 from dryspin.recording import STATE
+from dryspin.report.coverage import coverage_lines
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
 from dryspin.report.sheet.case import excerpt
@@ -217,7 +219,7 @@ def test_a_check_shows_what_exercised_each_claim() -> None:
 
     assert "gates 40, tones 3; no leg ever had both FETs on" in words
     assert "no leg ever has both FETs on" in words
-    assert "not measured" in words
+    assert "reached: not measured" in words
     assert text.count('class="drawing"') == 2
     assert outside == {}
 
@@ -239,6 +241,18 @@ def test_a_capture_of_pins_has_a_page() -> None:
 
     assert "currents, voltages, speed and rotor angle: the recording has none" in text
     assert "not measured: the recording has no currents or voltages here" in text
+
+
+def test_code_that_was_measured_is_told() -> None:
+    """In the words of the text report: how much, and which lines were not."""
+    first, second = Mark("main.c", 3, 1), Mark("main.c", 9, 1)
+    coverage = Coverage((first, second), frozenset({first}))
+    words = Seen(check_page(result(), [], "bow thruster", coverage)[0]).words
+
+    for line in coverage_lines(coverage):
+        assert line in words
+    assert "main.c:9" in words
+    assert "not measured" not in words
 
 
 @pytest.mark.usefixtures("_undrawn")

@@ -9,6 +9,7 @@ import click
 from dryspin.cli.check import DIRECTORY, FILE
 
 if TYPE_CHECKING:
+    from dryspin.coverage import Coverage
     from dryspin.findings import Finding, Outcome, Subject
     from dryspin.report.sheet import BenchRun, Case
     from dryspin.scenario import Scenario
@@ -92,7 +93,9 @@ def report(
     return 1 if case.outcome.status == BROKEN else 0
 
 
-def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -> Path:
+def write_check_sheet(
+    folder: Path, subject: "Subject", result: "CheckResult", coverage: "Coverage | None" = None
+) -> Path:
     """Write the sheet of a check to `folder`: check.html, and pages of its own for what is too large.
 
     Findings are run once more, each with what it was found on. Raises UsageError where it cannot be written.
@@ -117,7 +120,7 @@ def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -
                 bar.notice("findings drawn", k, len(found))
                 yield _case_of_finding(subject, path, finding, None)
 
-        text, outside = check_page(result, cases(), subject.drive.name)
+        text, outside = check_page(result, cases(), subject.drive.name, coverage)
     for name, page in outside.items():
         write_whole(folder / name, page)
     write_whole(folder / "check.html", text)

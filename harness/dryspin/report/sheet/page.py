@@ -8,9 +8,11 @@ from importlib.resources import files
 from typing import Any
 
 from dryspin import __version__
+from dryspin.coverage import Coverage
 from dryspin.errors import UsageError
 from dryspin.findings import Outcome
 from dryspin.monitors.registry import FAMILIES, claims_of
+from dryspin.report.coverage import coverage_lines
 from dryspin.report.numbers import margin, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet.bench import bench_of
@@ -28,6 +30,8 @@ BUDGET_BYTES = 9_000_000
 
 MOST_EDGES = 5_000_000
 """A minute of a running drive, some 20 MB; longer runs are drawn, but cannot be zoomed into."""
+
+_NOT_MEASURED = "Lines of code reached: not measured; dryspin check --coverage FILE measures them."
 
 _SCRIPTS = ("uPlot.iife.min.js", "data.js", "draw.js", "view.js", "page.js")
 
@@ -56,10 +60,13 @@ def _case_page(case: Case, described: dict[str, Any]) -> str:
     return _page(title, _lead(case), [described], None)
 
 
-def check_page(result: CheckResult, cases: Iterable[Case], drive_name: str) -> tuple[str, dict[str, str]]:
+def check_page(
+    result: CheckResult, cases: Iterable[Case], drive_name: str, coverage: Coverage | None = None
+) -> tuple[str, dict[str, str]]:
     """The page of a whole check with its findings; by file name, pages of those that have no room in it.
 
-    `cases` is gone through once, so that no two recordings need be in memory.
+    `cases` is gone through once, so that no two recordings need be in memory. `coverage` is what the
+    scenarios reached of the code, where it was measured.
     """
     described: list[dict[str, Any]] = []
     outside: dict[str, str] = {}
@@ -79,7 +86,7 @@ def check_page(result: CheckResult, cases: Iterable[Case], drive_name: str) -> t
         f"{drive_name}: the check {what}",
         totals_line(result, drive_name),
         described,
-        _check(result),
+        _check(result, coverage),
     )
     return text, outside
 
@@ -250,7 +257,7 @@ def _sentences() -> dict[str, str]:
 # ---- a whole check ---------------------------------------------------------------------------------
 
 
-def _check(result: CheckResult) -> dict[str, Any]:
+def _check(result: CheckResult, coverage: Coverage | None) -> dict[str, Any]:
     rows = []
     for claim in result.claims:
         by = ", ".join(f"{family} {count}" for family, count in claim.by_family.items()) or "none"
@@ -272,4 +279,5 @@ def _check(result: CheckResult) -> dict[str, Any]:
         "margins": _markup(margins_drawing(result.claims)),
         "reach": _markup(reach_drawing(result.visits)),
         "reached": reached_line(result),
+        "code": coverage_lines(coverage) if coverage else [_NOT_MEASURED],
     }
