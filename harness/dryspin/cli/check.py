@@ -145,10 +145,10 @@ def check(
     if json_file is not None:
         write_whole(json_file, json_text(check_json(result)))
     print_lines(check_lines(result, subject.drive))
+    coverage = None if covering is None else covering.coverage(result.covered)
     if report_folder is not None:
-        print_lines([f"sheet: {write_check_sheet(report_folder, subject, result)}"])
-    if covering is not None and coverage_file is not None:
-        coverage = covering.coverage(result.covered)
+        print_lines([f"sheet: {write_check_sheet(report_folder, subject, result, coverage)}"])
+    if coverage is not None and coverage_file is not None:
         write_whole(coverage_file, tracefile(coverage, coverage_file, firmware_dir))
         print_lines(["", *coverage_lines(coverage)])
     if earlier is None:

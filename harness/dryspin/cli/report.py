@@ -1,5 +1,6 @@
 """`dryspin report`: a sheet for one finding or one scenario, and what a check needs to make its own."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -8,6 +9,7 @@ import click
 from dryspin.cli.check import DIRECTORY, FILE
 
 if TYPE_CHECKING:
+    from dryspin.coverage import Coverage
     from dryspin.findings import Finding, Outcome, Subject
     from dryspin.report.sheet import BenchRun, Case
     from dryspin.scenario import Scenario
@@ -91,14 +93,16 @@ def report(
     return 1 if case.outcome.status == BROKEN else 0
 
 
-def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -> Path:
+def write_check_sheet(
+    folder: Path, subject: "Subject", result: "CheckResult", coverage: "Coverage | None" = None
+) -> Path:
     """Write the sheet of a check to `folder`: check.html, and pages of its own for what is too large.
 
     Findings are run once more, each with what it was found on. Raises UsageError where it cannot be written.
     """
     from dryspin.cli.output import Bar, write_whole
     from dryspin.errors import UsageError
-    from dryspin.report.sheet import case_page, check_page
+    from dryspin.report.sheet import check_page
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -109,14 +113,16 @@ def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -
     found = {saved.path.resolve(): (saved.path, saved.finding) for saved in result.findings}
     for kept in result.still_broken:
         found.setdefault(kept.path.resolve(), (kept.path, kept.replay.finding))
-    cases = []
     with Bar() as bar:
-        for path, finding in found.values():
-            cases.append(_case_of_finding(subject, path, finding, None))
-            bar.notice("findings run again", len(cases), len(found))
-    text, outside = check_page(result, cases, subject.drive.name)
-    for name, case in outside:
-        write_whole(folder / name, case_page(case))
+
+        def cases() -> "Iterator[Case]":
+            for k, (path, finding) in enumerate(found.values()):
+                bar.notice("findings drawn", k, len(found))
+                yield _case_of_finding(subject, path, finding, None)
+
+        text, outside = check_page(result, cases(), subject.drive.name, coverage)
+    for name, page in outside.items():
+        write_whole(folder / name, page)
     write_whole(folder / "check.html", text)
     return folder / "check.html"
 
