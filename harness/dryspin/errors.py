@@ -61,6 +61,32 @@ class RigError(DryspinError):
     """
 
 
+class FirmwareError(RigError):
+    """The firmware crashed, hung, overran its stack or returned from `main`, and the rig knows where.
+
+    kind: "crash", "hang", "stack overflow" or "end of main". line ("file.c:88") and function, empty where
+    unknown; moment_s from power-on; vector of the handler it ran in, 0 for the main line; chain: the
+    calls that led there as (line, function), the innermost first. Remedy: as the message says.
+    """
+
+    def __init__(
+        self,
+        text: str,
+        kind: str = "crash",
+        line: str = "",
+        function: str = "",
+        moment_s: float = 0.0,
+        vector: int = 0,
+        chain: tuple[tuple[str, str], ...] = (),
+    ) -> None:
+        super().__init__(text, kind, line, function, moment_s, vector, chain)
+        self.text, self.kind, self.line, self.function = text, kind, line, function
+        self.moment_s, self.vector, self.chain = moment_s, vector, chain
+
+    def __str__(self) -> str:
+        return self.text
+
+
 class CallError(DryspinError):
     """A single function of the firmware cannot be called with what was given.
 

@@ -17,6 +17,7 @@ from dryspin.errors import UsageError
 
 _STYLES = {
     "broken": "bold red",
+    "fault": "bold red",
     "held": "green",
     "not exercised": "yellow",
     "cannot tell": "yellow",
