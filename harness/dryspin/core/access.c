@@ -71,9 +71,70 @@ uint8_t core_enables(int by)
 	return access_enables[by & 7];
 }
 
+/* An access to be torn, and one that has been: the compiler's load or store follows its hook, so what is
+ * left to do is done at the next hook. */
+static struct { uint32_t pc; int32_t handler; int64_t from; } wanted;
+static struct { unsigned char *at; unsigned bytes; int write; } torn;
+static core_tear_report report = {.cycle = -1};
+
+void core_tear(uint32_t pc, int32_t handler, int64_t from_cycle)
+{
+	wanted.pc = pc;
+	wanted.handler = handler;
+	wanted.from = from_cycle;
+	torn.at = 0;
+	report.cycle = -1;
+}
+
+core_tear_report *core_torn(void)
+{
+	return &report;
+}
+
+static void tear(uint32_t at, unsigned bytes, unsigned kind)
+{
+	unsigned char *here = (unsigned char *)(base + at);
+	int on = ctl.irq_on && (ctl.irq_enabled >> wanted.handler & 1);
+	if (!on || ctl.now < wanted.from || bytes < 2 || bytes > sizeof report.before)
+		return;
+	wanted.pc = 0;
+	report.cycle = ctl.now;
+	report.bytes = (int32_t)bytes;
+	memcpy(report.before, here, bytes);
+	if ((kind & ACCESS_WRITE) == 0) {
+		interrupts_run(wanted.handler);
+		memcpy(report.after, here, bytes);
+		here[0] = report.before[0];
+		memcpy(report.between, here, bytes);
+	}
+	torn.at = here;
+	torn.bytes = bytes;
+	torn.write = (kind & ACCESS_WRITE) != 0;
+}
+
+static void finish_tear(void)
+{
+	unsigned char *here = torn.at, whole[sizeof report.before];
+	torn.at = 0;
+	if (!torn.write) {
+		memcpy(here, report.after, torn.bytes);
+		return;
+	}
+	memcpy(whole, here, torn.bytes);
+	memcpy(here + 1, report.before + 1, torn.bytes - 1);
+	memcpy(report.between, here, torn.bytes);
+	interrupts_run(wanted.handler);
+	memcpy(here + 1, whole + 1, torn.bytes - 1);
+	memcpy(report.after, here, torn.bytes);
+}
+
 static void note(uint32_t at, unsigned bytes, unsigned kind, uintptr_t where)
 {
 	uint32_t pc = (uint32_t)(where - base);
+	if (torn.at)
+		finish_tear();
+	if (pc == wanted.pc && (kind & ACCESS_STRAY) == 0)
+		tear(at, bytes, kind);
 	uint8_t who = (uint8_t)(1U << context_bit()), under = ctl.irq_on ? ctl.irq_enabled : 0;
 	uint32_t k = (pc * 2654435761U ^ at * 2246822519U) >> 17;
 	for (;; k = (k + 1) & (ROOM - 1)) {

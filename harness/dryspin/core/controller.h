@@ -199,6 +199,8 @@ void supply_watch(void);
 
 /* interrupts.c */
 void interrupts_serve(void);
+/* Run one handler now, as if its flag had just been set. */
+void interrupts_run(int k);
 static inline int interrupts_due(void)
 {
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;

@@ -126,6 +126,13 @@ typedef struct {
 	uint8_t unused[3];
 } core_access;
 
+/* Of the checked build: an access that was torn on purpose. Values are the variable's bytes, low first. */
+typedef struct {
+	int64_t cycle;               /* when; -1: not yet */
+	int32_t bytes;
+	uint8_t before[8], between[8], after[8]; /* as it was; what the torn half sees; as it is at the end */
+} core_tear_report;
+
 /* Of the checked build: something that C leaves undefined, one row a place. */
 typedef struct {
 	int64_t cycle;
@@ -167,6 +174,11 @@ void core_accesses_watch(void);
 int32_t core_accesses(core_access *rows, int32_t room);
 /* Interrupts that a handler (bit in vector order; 7: the main line) has been seen to turn on. */
 uint8_t core_enables(int by);
+/* Once, from that cycle on: run the handler of that bit between the first byte and the rest of the next access
+ * at this return address, if its interrupt is on then. What is read is a mixture; what is written is seen
+ * half-written by the handler. pc 0: no more. */
+void core_tear(uint32_t pc, int32_t handler, int64_t from_cycle);
+core_tear_report *core_torn(void);
 /* Rows since core_start; *rows points at the first. */
 int32_t core_undefined_rows(const core_undefined **rows);
 /* cdef end */

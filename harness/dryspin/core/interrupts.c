@@ -25,6 +25,11 @@ void interrupts_serve(void)
 	int k = 0;
 	while (!(due & (1U << k)))
 		k++;
+	interrupts_run(k);
+}
+
+void interrupts_run(int k)
+{
 	uint8_t interrupted = ctl.context;
 	ctl.irq_pending &= (uint8_t)~(1U << k);
 	ctl.irq_on = 0;

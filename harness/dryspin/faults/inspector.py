@@ -14,6 +14,7 @@ from dryspin.faults.findings import Evidence, faults_of, unused_reasons
 from dryspin.faults.widths import difference, overflows
 from dryspin.recording import Recording
 from dryspin.rig import Rig
+from dryspin.rig.checked import Torn
 from dryspin.scenario import Scenario
 
 
@@ -95,6 +96,19 @@ class Inspector:
         if not found and (fault := difference(recording, narrow, self.image, image)):
             found.append(fault)
         return found
+
+    def torn(self, scenario: Scenario, fault: Fault, from_s: float = 0.0) -> tuple[Recording, Torn | None]:
+        """The scenario with the handler of a torn read or write in the midst of that access, once.
+
+        What came of it, and the access; None where it was not met from `from_s` on. A read and a write
+        back on one line are torn at the half that the fault names. Raises RigError.
+        """
+        self._rig.watch()
+        self._rig.tear(fault.pc, fault.handler, from_s)
+        try:
+            return self._rig.run(scenario), self._rig.torn()
+        finally:
+            self._rig.tear(0, 0)
 
     def judge(self, evidence: Evidence) -> Code:
         """The faults that the evidence shows."""

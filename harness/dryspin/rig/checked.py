@@ -29,6 +29,31 @@ class Undefined:
     chain: tuple[int, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """An access torn on purpose: the variable as it was, as the torn half saw it, and as it ended.
+
+    Of a read, `between` is what the code got; of a write, what the handler could see.
+    """
+
+    moment_s: float
+    before: int
+    between: int
+    after: int
+
+
+def torn(ffi: Any, core: Any, f_cpu_hz: float) -> Torn | None:
+    """The report of the last tear, if there was one."""
+    report = core.core_torn()
+    if report.cycle < 0:
+        return None
+    values = (
+        int.from_bytes(bytes(ffi.buffer(field, report.bytes)), "little")
+        for field in (report.before, report.between, report.after)
+    )
+    return Torn(report.cycle / f_cpu_hz, *values)
+
+
 def accesses(ffi: Any, core: Any) -> np.ndarray[tuple[int], np.dtype[np.void]]:
     """Rows of ACCESS since `core_accesses_watch`. Raises RigError where they were too many to hold."""
     count = core.core_accesses(ffi.NULL, 0)
