@@ -112,6 +112,15 @@ class RecordingError(DryspinError):
     """
 
 
+class CaptureError(DryspinError):
+    """A capture of a real bench, or the map of its channels, cannot be read or makes no sense.
+
+    Causes: a file that is cut off or of another kind; a channel that is not there or there twice;
+    time that runs backwards or in another unit than the map says; two channels for one signal.
+    Remedy: the message names file, line and channel, and what to change.
+    """
+
+
 class FindingError(DryspinError):
     """A finding file cannot be read, or cannot be replayed on this firmware and drive.
 

@@ -24,6 +24,10 @@ CORE = (
     "-fno-omit-frame-pointer",  # a port call finds its caller's caller through the frames
 )
 
+WIDE = ("-mavx2",)
+"""Where the processor has it: instructions with a target of their own. The same sums in the same order, and
+no fused multiply-add, which it does not turn on: the same bits."""
+
 FIRMWARE = (
     *LANGUAGE,
     *WARNINGS,

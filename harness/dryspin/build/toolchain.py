@@ -29,14 +29,14 @@ class Compiler:
     version: str
     is_clang: bool
     firmware_level: str = "-O1"
-    core_level: str = "-O2"
+    core_level: str = "-O3"
     checked: bool = False
     narrow: bool = False
 
     @property
     def core_flags(self) -> tuple[str, ...]:
         """Flags for the core's own sources."""
-        return (*flags.CORE, self.core_level)
+        return (*flags.CORE, self.core_level, *(flags.WIDE if "avx2" in processor_flags() else ()))
 
     @property
     def firmware_flags(self) -> tuple[str, ...]:
@@ -72,6 +72,17 @@ class Compiler:
                 f"{self.command[0]} did not end within {COMPILE_TIMEOUT_S} s on {' '.join(arguments[-1:])}; "
                 "look for a source that includes itself or a huge macro"
             ) from None
+
+
+@cache
+def processor_flags() -> frozenset[str]:
+    """What this machine's processor can do, as Linux names it; empty where it does not say."""
+    try:
+        lines = Path("/proc/cpuinfo").read_text(encoding="utf-8", errors="replace").splitlines()
+    except OSError:
+        return frozenset()
+    named = next((line.partition(":")[2] for line in lines if line.startswith("flags")), "")
+    return frozenset(named.split())
 
 
 @cache

@@ -42,6 +42,13 @@ FILE = click.Path(path_type=Path, dir_okay=True)
 )
 @click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
 @click.option(
+    "--report",
+    "report_folder",
+    type=DIRECTORY,
+    metavar="DIR",
+    help="Write a sheet, too: DIR/check.html, with every finding's run to zoom into.",
+)
+@click.option(
     "--save",
     type=DIRECTORY,
     metavar="DIR",
@@ -62,6 +69,7 @@ def check(
     only: tuple[str, ...],
     workers: int | None,
     json_file: Path | None,
+    report_folder: Path | None,
     save: Path | None,
     coverage_file: Path | None,
 ) -> int:
@@ -86,6 +94,7 @@ def check(
 
     from dryspin.cli.covering import covering_of, tracefile
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
+    from dryspin.cli.report import require_folder, write_check_sheet
     from dryspin.errors import RigError
     from dryspin.faults import Inspector
     from dryspin.findings import findings_folder, load_subject, require_writable
@@ -96,6 +105,7 @@ def check(
 
     require_writable_file(json_file, "--json")
     require_writable_file(coverage_file, "--coverage")
+    require_folder(report_folder)
     subject = load_subject(firmware_dir, drive_file)
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
@@ -124,4 +134,6 @@ def check(
         coverage = covering.coverage(result.covered)
         write_whole(coverage_file, tracefile(coverage, coverage_file, firmware_dir))
         print_lines(["", *coverage_lines(coverage)])
+    if report_folder is not None:
+        print_lines([f"sheet: {write_check_sheet(report_folder, subject, result)}"])
     return 0 if result.passed else 1

@@ -21,6 +21,7 @@ _STYLES = {
     "held": "green",
     "not exercised": "yellow",
     "cannot tell": "yellow",
+    "not seen": "dim",
     "found": "green",
     "missed": "bold red",
     "killed": "green",

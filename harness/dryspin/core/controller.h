@@ -13,6 +13,10 @@
 #include <stddef.h>
 
 #define NEVER INT64_MAX
+/* In `horizon`: what lies ahead may have changed, other than in plant and carriers. And: it has not, but
+ * a handler may be due. */
+#define LOOK_AGAIN INT64_C(0)
+#define SERVE INT64_C(1)
 
 /* Basic blocks of plain code without a port call before the firmware is said to hang: far beyond
  * any honest computation, a fraction of a second of the host. */
@@ -36,13 +40,15 @@ enum {
 
 typedef struct {
 	int64_t started;      /* cycle at which the count stood at bottom; NEVER = stopped */
+	int64_t bottom;       /* another such cycle, not long ago */
 	uint8_t compare, next_compare;
 	int64_t next_edge;    /* next change of the compare output, or take-over at top */
 } carrier;
 
 typedef struct {
 	int64_t now;          /* CPU time in cycles */
-	int64_t horizon;      /* the next cycle at which something other than code happens */
+	int64_t horizon;      /* the next cycle at which something other than code happens; LOOK_AGAIN */
+	int64_t rare_cycle;   /* the same without plant and carriers, looked up when horizon says so */
 	int64_t hang_budget;  /* basic blocks left before time must have moved */
 	int64_t block_cycles;
 	double s_per_cycle;
@@ -133,8 +139,6 @@ void bench_read_inputs(int64_t cycle);
 void carriers_reset(void);
 void carrier_start(int which, int64_t cycle);
 void carriers_duty(uint8_t counts);
-/* Next cycle at which a carrier, or the driver behind it, changes something. */
-int64_t carriers_next(void);
 void carriers_at(int64_t cycle);
 uint8_t carrier_output(int leg, int64_t cycle);
 void carriers_replan(void);
@@ -144,6 +148,16 @@ void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller);
 void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
 /* Cycle at which a driver's dead time is over; NEVER if none runs. */
 int64_t legs_next(void);
+
+/* Next cycle at which a carrier, or the driver behind it, changes something. */
+static inline int64_t carriers_next(void)
+{
+	int64_t a = ctl.carrier[0].next_edge, b = ctl.carrier[1].next_edge, next = a < b ? a : b;
+	if (config->driver_dead_cycles == 0)
+		return next;
+	int64_t leg = legs_next();
+	return leg < next ? leg : next;
+}
 
 /* timer.c */
 void timer_reset(void);

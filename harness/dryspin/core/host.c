@@ -76,7 +76,7 @@ static void enter(void)
 	ctl.irq_pending = 0;
 	ctl.captured = 0;
 	ctl.port_calls = 0;
-	ctl.horizon = 0;
+	ctl.horizon = LOOK_AGAIN;
 	while (called) {
 		called(call_argument);
 		stack_yield(CORE_CALLED);
@@ -109,6 +109,7 @@ static void reset_controller(void)
 	comparator_reset();
 	watchdog_off();
 	ctl.plan_valid = 0;
+	ctl.horizon = LOOK_AGAIN;
 	ctl.hang_budget = HANG_BLOCKS;
 	restore_memory();
 	stack_prepare(enter);

@@ -16,13 +16,20 @@ static uint32_t caller_of(void *const *frame)
 /* Something ahead has changed: look again at the next port call. */
 static void look_again(void)
 {
-	ctl.horizon = 0;
+	ctl.horizon = LOOK_AGAIN;
+}
+
+/* A handler may be due at the next one. */
+static void serve_soon(void)
+{
+	if (ctl.horizon > SERVE)
+		ctl.horizon = SERVE;
 }
 
 static void set_bit(uint8_t *mask, int bit, uint8_t on)
 {
 	*mask = (uint8_t)(on ? *mask | (1U << bit) : *mask & ~(1U << bit));
-	look_again();
+	serve_soon();
 }
 
 static void set_interrupt(int bit, uint8_t on)
@@ -40,7 +47,7 @@ void port_leg(uint8_t leg, uint8_t state)
 	legs_drive(ctl.now, pc, caller);
 	carriers_replan();
 	ctl.plan_valid = 0;
-	look_again();
+	serve_soon();
 }
 
 void port_all_open(void)
@@ -52,7 +59,7 @@ void port_all_open(void)
 	legs_drive(ctl.now, pc, caller);
 	carriers_replan();
 	ctl.plan_valid = 0;
-	look_again();
+	serve_soon();
 }
 
 void port_duty(uint8_t counts)
@@ -62,7 +69,7 @@ void port_duty(uint8_t counts)
 	record(SIGNAL_DUTY, counts, ctl.now, pc, caller);
 	carriers_duty(counts);
 	ctl.plan_valid = 0;
-	look_again();
+	serve_soon();
 }
 
 void port_carriers_start(uint8_t which)
@@ -85,7 +92,7 @@ void port_sense_select(uint8_t leg)
 		record(SIGNAL_SENSE_LEG, ctl.sense_leg, ctl.now, pc, caller);
 		bench_set_sense(ctl.sense_leg);
 	}
-	look_again();
+	serve_soon();
 }
 
 void port_sense_edge(uint8_t edge)
@@ -95,7 +102,7 @@ void port_sense_edge(uint8_t edge)
 	if ((edge & 1U) != ctl.sense_edge)
 		record(SIGNAL_SENSE_EDGE, edge & 1U, ctl.now, pc, caller);
 	comparator_select_edge(edge & 1U);
-	look_again();
+	serve_soon();
 }
 
 uint8_t port_sense_above(void)
@@ -214,7 +221,7 @@ void port_interrupts_restore(uint8_t were_on)
 {
 	clock_spend(2);
 	ctl.irq_on = were_on != 0;
-	look_again();
+	serve_soon();
 }
 
 void port_idle(void)

@@ -48,22 +48,32 @@ def happened_lines(outcome: Outcome) -> list[str]:
 
 def check_lines(result: CheckResult, drive: Drive) -> list[str]:
     """The whole result: totals, kept findings, claims, findings, and what it comes to."""
-    lines = [
-        f"{drive.name}: {result.scenarios} scenarios, {number(result.simulated_s)} s simulated in "
-        f"{number(result.wall_s)} s ({number(result.real_time_factor)} times real time), seed {result.seed}"
-    ]
+    lines = [totals_line(result, drive.name)]
     lines += [kept_line(kept.path, kept.replay) for kept in result.kept]
     lines += ["", *claim_lines(result.claims), ""]
     lines += [
         f"{family}: {scenarios} scenarios of its own, {exercised} exercise all its declared claims"
         for family, (scenarios, exercised) in result.families.items()
     ]
-    lines.append("reached: " + ", ".join(_reached(name, value) for name, value in result.reached.items()))
+    lines.append(reached_line(result))
     if result.code is not None:
         lines += ["", *code_lines(result.code)]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
     return [*lines, "", *conclusion_lines(result)]
+
+
+def totals_line(result: CheckResult, drive_name: str) -> str:
+    """How much was run, how long it took, with which seed."""
+    return (
+        f"{drive_name}: {result.scenarios} scenarios, {number(result.simulated_s)} s simulated in "
+        f"{number(result.wall_s)} s ({number(result.real_time_factor)} times real time), seed {result.seed}"
+    )
+
+
+def reached_line(result: CheckResult) -> str:
+    """What part of the drive's envelope the scenarios visited."""
+    return "reached: " + ", ".join(_reached(name, value) for name, value in result.reached.items())
 
 
 def claim_lines(claims: tuple[ClaimResult, ...]) -> list[str]:

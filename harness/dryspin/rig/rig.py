@@ -28,6 +28,9 @@ Progress = Callable[[float], None]
 
 _EDGE_ROOM = 1 << 17
 _STATE_ROOM = 1 << 17
+_EXPECTED_PER_S = 100_000
+"""Rows a second of chopping takes of either kind, at most, without noise."""
+_EXPECTED_MOST = 1 << 22
 
 
 class Rig:
@@ -93,8 +96,9 @@ class Rig:
         """Start the core; the buffers of edges and states it writes to."""
         core, ffi = self._core, self._ffi
         self._f_cpu_hz = settings.f_cpu_hz
-        edges = Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM)
-        states = Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM)
+        expected = min(round(settings.end_cycle / settings.f_cpu_hz * _EXPECTED_PER_S), _EXPECTED_MOST)
+        edges = Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM, expected)
+        states = Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM, expected)
         core.core_start(settings.struct)
         return edges, states
 

@@ -39,7 +39,7 @@ from dryspin.search.workers import cores, run_tasks
 SHRINK_TRIALS = 400
 """Trials granted for shrinking in one check, shared by the claims that broke."""
 
-SHRINK_TRIALS_PER_CLAIM = (24, 100)
+SHRINK_TRIALS_PER_CLAIM = (24, 200)
 """Least and most trials for one claim."""
 
 Notice = Callable[[str, int, int], None]
@@ -153,7 +153,7 @@ def check(
         searches = _search(subject, tasks, workers, marked, notice)
         code = _inspect(inspector, subject.drive, tasks, workers, notice) if inspector else None
         tallies = _merged(searches)
-        claims = _claim_results(subject.claims, tallies, only)
+        claims = _claim_results(subject.claims, tallies, only, searches)
         hunts = _hunts(claims, searches)
         shrunk = _shrink_all(subject, hunts, workers, notice)
     reached = Reached()
@@ -175,6 +175,7 @@ def check(
         versions={**versions(), "compiler": subject.compiler},
         code=code,
         covered=frozenset().union(*(search.covered for search in searches)),
+        visits=tuple(visit for search in searches for visit in search.visits),
     )
 
 
@@ -237,7 +238,7 @@ def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
 
 
 def _claim_results(
-    claims: Claims, tallies: Mapping[str, Tally], only: Sequence[str]
+    claims: Claims, tallies: Mapping[str, Tally], only: Sequence[str], searches: Sequence[FamilySearch]
 ) -> tuple[ClaimResult, ...]:
     """Declared claims in declared order; with `only`, those of its families and any that broke.
 
@@ -250,7 +251,20 @@ def _claim_results(
         if only and claim.partition(".")[0] not in only and tally.verdict != BROKEN:
             continue
         worst = tally.worst or Outcome(claim, tally.verdict)
-        results.append(ClaimResult(claim, tally.verdict, tally.exercised, worst, suppressed.get(claim, "")))
+        by_family = {
+            search.family: search.tallies[claim].exercised for search in searches if claim in search.tallies
+        }
+        results.append(
+            ClaimResult(
+                claim=claim,
+                verdict=tally.verdict,
+                exercised=tally.exercised,
+                worst=worst,
+                suppressed=suppressed.get(claim, ""),
+                margins=tuple(tally.margins),
+                by_family={family: count for family, count in by_family.items() if count},
+            )
+        )
     for claim, tally in sorted(tallies.items()):
         if claim.startswith(f"{CODE}.") and tally.worst is not None:
             results.append(ClaimResult(claim, tally.verdict, tally.exercised, tally.worst))

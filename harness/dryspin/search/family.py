@@ -13,7 +13,7 @@ from dryspin.drive import Drive
 from dryspin.errors import DryspinError, RigError
 from dryspin.findings import BROKEN, Trial
 from dryspin.scenario import Scenario
-from dryspin.search.envelope import SECTORS, Reached
+from dryspin.search.envelope import SECTORS, Reached, Visit
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.result import Tally
 from dryspin.search.shrink import TryOut, size
@@ -65,6 +65,7 @@ class FamilySearch:
     breaking: dict[str, Draft] = field(default_factory=dict)
     reached: Reached = field(default_factory=Reached)
     covered: frozenset[Any] = frozenset()
+    visits: list[Visit] = field(default_factory=list)
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""
@@ -72,6 +73,7 @@ class FamilySearch:
         self.seen.add(draft.scenario.to_toml())
         self.simulated_s += trial.simulated_s
         self.reached.add(draft.scenario, drive)
+        self.visits.append(Visit.of(draft.scenario, drive, trial.speeds_rpm))
         for outcome in trial.outcomes:
             self.tallies.setdefault(outcome.claim, Tally()).add(outcome)
             if outcome.status == BROKEN:

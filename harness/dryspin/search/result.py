@@ -7,27 +7,32 @@ from typing import Any
 
 from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
+from dryspin.search.envelope import Visit
 
 
 @dataclass
 class Tally:
-    """One claim over many trials: how often each status, and the outcome with the least margin.
+    """One claim over many trials: how often each status, every margin, the outcome with the least of them.
 
     A trial that broke the claim is worse than any that held it, whatever the margins say.
     """
 
     counts: dict[str, int] = field(default_factory=dict)
     worst: Outcome | None = None
+    margins: list[float] = field(default_factory=list)
 
     def add(self, outcome: Outcome) -> None:
         """Count one trial; of equal margins the earlier trial stays."""
         self.counts[outcome.status] = self.counts.get(outcome.status, 0) + 1
+        if outcome.margin is not None:
+            self.margins.append(outcome.margin)
         self._keep(outcome)
 
     def merge(self, other: "Tally") -> None:
         """Count the trials of another tally, which came later."""
         for status, count in other.counts.items():
             self.counts[status] = self.counts.get(status, 0) + count
+        self.margins += other.margins
         if other.worst is not None:
             self._keep(other.worst)
 
@@ -58,13 +63,18 @@ def _badness(outcome: Outcome) -> tuple[int, float]:
 
 @dataclass(frozen=True)
 class ClaimResult:
-    """One claim over all scenarios of a check. `suppressed` is the declared reason, else empty."""
+    """One claim over all scenarios of a check. `suppressed` is the declared reason, else empty.
+
+    margins: one of every trial that judged it. by_family: how many scenarios of each family exercised it.
+    """
 
     claim: str
     verdict: str
     exercised: int
     worst: Outcome
     suppressed: str = ""
+    margins: tuple[float, ...] = ()
+    by_family: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def family(self) -> str:
@@ -100,7 +110,7 @@ class CheckResult:
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
     else. `code` is what runs of the checked build show, None without one; `covered` the marks of the code
-    that were reached, where the firmware has any.
+    that were reached, where the firmware has any; `visits` where each scenario went.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -116,6 +126,7 @@ class CheckResult:
     versions: Mapping[str, str]
     code: Code | None = None
     covered: frozenset[Any] = frozenset()
+    visits: tuple[Visit, ...] = ()
 
     @property
     def real_time_factor(self) -> float:
