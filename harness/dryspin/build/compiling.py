@@ -73,7 +73,7 @@ def link_image(
     """
     core = core_objects(core_compiler(compiler))
     check_symbols(list(objects), firmware_dir)
-    whole = folder / "firmware.whole"
+    whole = folder / "=whole.o"
     seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir, checked=compiler.checked)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
