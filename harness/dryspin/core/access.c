@@ -251,6 +251,13 @@ void *access_memset(void *to, int value, size_t bytes)
 	return memset(to, value, bytes);
 }
 
+/* Newer compilers of the clang family call these where they copy or fill by themselves. */
+void *__tsan_memcpy(void *to, const void *from, size_t bytes)
+	__attribute__((weak, alias("access_memcpy")));
+void *__tsan_memmove(void *to, const void *from, size_t bytes)
+	__attribute__((weak, alias("access_memmove")));
+void *__tsan_memset(void *to, int value, size_t bytes) __attribute__((weak, alias("access_memset")));
+
 int access_memcmp(const void *a, const void *b, size_t bytes);
 int access_memcmp(const void *a, const void *b, size_t bytes)
 {
