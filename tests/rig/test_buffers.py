@@ -14,7 +14,7 @@ from ..small_firmware import BOW_THRUSTER, scenario
 def test_full_buffers_are_carried_away_without_a_trace(
     monkeypatch: pytest.MonkeyPatch, thruster: Drive, room: int, expected_per_s: int
 ) -> None:
-    """At any edge, in handlers, at a reset, in one block or several: the recording is that of one large buffer."""
+    """At any edge, in handlers, at a reset, in one block or several: the recording is as of one buffer."""
     bench = Rig(build_image(thruster, BOW_THRUSTER), thruster)
     given = scenario(
         1.5,

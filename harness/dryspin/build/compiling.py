@@ -6,6 +6,7 @@ from pathlib import Path
 
 from dryspin.build import flags
 from dryspin.build.complaints import first_complaint
+from dryspin.build.foreign import behind_the_seam
 from dryspin.build.library import BRACKETS, PORT, core_objects
 from dryspin.build.narrow import compile_narrow
 from dryspin.build.seclusion import seclude
@@ -48,7 +49,7 @@ def compile_sources(
     with ThreadPoolExecutor(2) as pool:
         for name, complaint in pool.map(compile_one, text.sources):
             if complaint:
-                raise BuildError(first_complaint(complaint, firmware_dir, name, text.places))
+                raise BuildError(behind_the_seam(first_complaint(complaint, firmware_dir, name, text.places)))
     return [stage.parent / object_name(name) for name in text.sources]
 
 

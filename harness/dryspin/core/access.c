@@ -19,7 +19,7 @@ extern unsigned char fw_noinit_begin[], fw_noinit_end[];
 extern char __ehdr_start[] __attribute__((visibility("hidden")));
 extern char _end[] __attribute__((visibility("hidden")));
 
-uint8_t access_enables[8];
+uint32_t access_enables[32];
 
 static core_access *table;
 static uint32_t rows;
@@ -66,9 +66,9 @@ int32_t core_accesses(core_access *to, int32_t room)
 	return full ? -1 : n;
 }
 
-uint8_t core_enables(int by)
+uint32_t core_enables(int by)
 {
-	return access_enables[by & 7];
+	return access_enables[by & 31];
 }
 
 /* An access to be torn, and one that has been: the compiler's load or store follows its hook, so what is
@@ -135,7 +135,7 @@ static void note(uint32_t at, unsigned bytes, unsigned kind, uintptr_t where)
 		finish_tear();
 	if (pc == wanted.pc && (kind & ACCESS_STRAY) == 0)
 		tear(at, bytes, kind);
-	uint8_t who = (uint8_t)(1U << context_bit()), under = ctl.irq_on ? ctl.irq_enabled : 0;
+	uint32_t who = 1U << context_bit(), under = ctl.irq_on ? ctl.irq_enabled : 0;
 	uint32_t k = (pc * 2654435761U ^ at * 2246822519U) >> 17;
 	for (;; k = (k + 1) & (ROOM - 1)) {
 		core_access *row = &table[k];
@@ -150,7 +150,7 @@ static void note(uint32_t at, unsigned bytes, unsigned kind, uintptr_t where)
 				return;
 			}
 			rows++;
-			*row = (core_access){ctl.now, pc, at, (uint16_t)bytes, (uint8_t)kind, who, under, {0}};
+			*row = (core_access){ctl.now, pc, at, who, under, (uint16_t)bytes, (uint8_t)kind, {0}};
 			return;
 		}
 	}

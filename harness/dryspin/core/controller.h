@@ -22,15 +22,15 @@
  * any honest computation, a fraction of a second of the host. */
 #define HANG_BLOCKS INT64_C(20000000)
 
-/* Interrupts in vector order: the lowest bit is served first. */
+/* Interrupts by vector, counted from 0 (reset): the lowest bit is served first. */
 enum {
-	IRQ_CAPTURE,
-	IRQ_COMPARE_A,
-	IRQ_COMPARE_B,
-	IRQ_WRAP,
-	IRQ_CONVERTER,
-	IRQ_COMPARATOR,
-	IRQ_COUNT
+	IRQ_CAPTURE = 10,
+	IRQ_COMPARE_A = 11,
+	IRQ_COMPARE_B = 12,
+	IRQ_WRAP = 13,
+	IRQ_CONVERTER = 21,
+	IRQ_COMPARATOR = 23,
+	IRQ_COUNT = 26
 };
 
 /* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
@@ -54,9 +54,10 @@ typedef struct {
 	double s_per_cycle;
 
 	uint8_t irq_on;       /* global enable */
-	uint8_t irq_enabled, irq_pending;
+	uint32_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
+	uintptr_t slept_on;   /* frame of the port call in which the main line sleeps; 0: awake */
 
 	carrier carrier[2];
 	uint8_t leg[3];       /* as commanded */
@@ -112,6 +113,9 @@ extern controller ctl;
 extern const core_config *config;
 
 /* clock.c */
+/* The host wants to have a look from this cycle on; NEVER: not. A host's setting, no state of the run. */
+extern int64_t pause_cycle, pause_asleep_cycle;
+void clock_pause(void);
 void clock_catch_up(void);
 /* Sleep with interrupts on until a handler has run. */
 void clock_sleep(void);
@@ -134,6 +138,8 @@ void bench_plan(void);
 void bench_set_gates(void);
 void bench_set_sense(uint8_t leg);
 void bench_read_inputs(int64_t cycle);
+/* The config is another one from now on, the same up to the end of the plan. */
+void bench_new_course(void);
 
 /* carriers.c */
 void carriers_reset(void);
@@ -146,6 +152,8 @@ void carriers_replan(void);
 /* legs.c */
 void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller);
 void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
+/* On reset: all FETs off, at once and without a clock. */
+void legs_release(int64_t cycle);
 /* Cycle at which a driver's dead time is over; NEVER if none runs. */
 int64_t legs_next(void);
 
@@ -220,19 +228,15 @@ static inline int interrupts_due(void)
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
 }
 
-/* Bit of the code that runs: of a handler in vector order, 7 for the main line. */
-static inline uint8_t context_bit(void)
+/* Bit of the code that runs: of a handler in vector order, 31 for the main line. */
+static inline int context_bit(void)
 {
-	static const uint8_t bit_of_vector[32] = {
-		[0] = 7, [11] = IRQ_CAPTURE, [12] = IRQ_COMPARE_A, [13] = IRQ_COMPARE_B,
-		[14] = IRQ_WRAP, [22] = IRQ_CONVERTER, [24] = IRQ_COMPARATOR,
-	};
-	return bit_of_vector[ctl.context & 31U];
+	return ctl.context ? ctl.context - 1 : 31;
 }
 
 /* access.c */
 /* Interrupts that the code of each context has turned on. */
-extern uint8_t access_enables[8];
+extern uint32_t access_enables[32];
 
 /* undefined.c */
 void undefined_forget(void);
@@ -251,6 +255,9 @@ void stack_yield(int reason);
 void stack_hang(uintptr_t pc);
 /* main() has returned: never resumes. */
 void stack_returned(void) __attribute__((noreturn));
+/* What is on the firmware's stack while it has yielded; and putting such bytes back. */
+const void *stack_live(size_t *bytes);
+void stack_put(const void *live, size_t bytes);
 /* 1 if these bytes lie on the firmware's stack. */
 int stack_holds(const void *at, size_t bytes);
 /* Return addresses of the frames from this one outwards, as offsets; how many. */

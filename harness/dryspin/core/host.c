@@ -101,6 +101,7 @@ static void reset_controller(void)
 	ctl.irq_on = ctl.irq_enabled = ctl.irq_pending = 0;
 	ctl.endless = 0;
 	ctl.context = 0;
+	ctl.slept_on = 0;
 	ctl.sense_leg = 0;
 	carriers_reset();
 	timer_reset();
@@ -124,9 +125,7 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 	if (ctl.converter_on)
 		record(SIGNAL_CONVERTER, 0, cycle, 0, 0);
 	ctl.converter_on = 0;
-	for (int x = 0; x < 3; x++)
-		legs_command(x, PORT_OPEN, 0, 0);
-	legs_drive(cycle, 0, 0);
+	legs_release(cycle);
 	if (ctl.sense_leg != 0)
 		record(SIGNAL_SENSE_LEG, 0, cycle, 0, 0);
 	bench_set_sense(0);
@@ -144,6 +143,7 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 void core_start(const core_config *c)
 {
 	config = c;
+	pause_cycle = pause_asleep_cycle = NEVER;
 	called = 0;
 	memset(&ctl, 0, sizeof ctl);
 	memset(&outside_plant, 0, sizeof outside_plant);

@@ -26,16 +26,16 @@ static void serve_soon(void)
 		ctl.horizon = SERVE;
 }
 
-static void set_bit(uint8_t *mask, int bit, uint8_t on)
+static void set_bit(uint32_t *mask, int bit, uint8_t on)
 {
-	*mask = (uint8_t)(on ? *mask | (1U << bit) : *mask & ~(1U << bit));
+	*mask = on ? *mask | (1U << bit) : *mask & ~(1U << bit);
 	serve_soon();
 }
 
 static void set_interrupt(int bit, uint8_t on)
 {
 	if (on)
-		access_enables[context_bit()] |= (uint8_t)(1U << bit);
+		access_enables[context_bit()] |= 1U << bit;
 	set_bit(&ctl.irq_enabled, bit, on);
 }
 
@@ -227,7 +227,9 @@ void port_interrupts_restore(uint8_t were_on)
 void port_idle(void)
 {
 	clock_spend(2);
+	ctl.slept_on = (uintptr_t)__builtin_frame_address(0);
 	clock_sleep();
+	ctl.slept_on = 0;
 	clock_spend(4);
 }
 

@@ -47,7 +47,7 @@ static void *firmware_sp, *host_sp;
 static volatile int in_firmware;
 static volatile int reason;
 static core_fault_report fault;
-static volatile int64_t seen_now, seen_budget;
+static volatile int64_t seen_now, seen_budget, seen_events;
 static volatile int looks;
 static const int caught[] = {SIGSEGV, SIGBUS, SIGFPE, SIGILL, SIGTRAP, SIGABRT};
 static struct sigaction before[6], before_timer;
@@ -67,6 +67,18 @@ int stack_holds(const void *at, size_t bytes)
 {
 	uintptr_t low = (uintptr_t)stack_memory + GUARD_BYTES, here = (uintptr_t)at;
 	return here >= low && here + bytes <= low + STACK_BYTES;
+}
+
+const void *stack_live(size_t *bytes)
+{
+	*bytes = (size_t)(stack_memory + GUARD_BYTES + STACK_BYTES - (unsigned char *)firmware_sp);
+	return firmware_sp;
+}
+
+void stack_put(const void *live, size_t bytes)
+{
+	firmware_sp = stack_memory + GUARD_BYTES + STACK_BYTES - bytes;
+	memcpy(firmware_sp, live, bytes);
 }
 
 int32_t stack_chain(const void *frame, uint32_t *chain, int32_t room)
@@ -159,8 +171,10 @@ static void on_look(int number, siginfo_t *info, void *context)
 	(void)info;
 	if (!on_firmware_stack((uintptr_t)u->uc_mcontext.gregs[REG_RSP]))
 		return;
-	if (ctl.now != seen_now || ctl.hang_budget != seen_budget) {
+	/* events: a long sleep is caught up with at one value of the clock */
+	if (ctl.now != seen_now || ctl.hang_budget != seen_budget || ctl.events != seen_events) {
 		seen_now = ctl.now;
+		seen_events = ctl.events;
 		seen_budget = ctl.hang_budget;
 		looks = 0;
 	} else if (++looks >= LOOKS_TO_HANG) {

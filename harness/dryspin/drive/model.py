@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from dryspin.drive.change import Change
+from dryspin.drive.pins import Pins
 from dryspin.drive.span import Range
 from dryspin.units import k_phase_from_kv, kt_from_kv
 
@@ -209,13 +210,26 @@ class Heat:
 
 
 @dataclass(frozen=True)
+class Timekeeping:
+    """Which variables of the firmware hold moments or lengths of time: states are compared by ages.
+
+    Pairs of name and the age in ms from which on all ages are one; see `schema.py`.
+    """
+
+    moments: tuple[tuple[str, float], ...]
+    spans: tuple[tuple[str, float], ...] = ()
+    wraps: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class Drive:
     """One drive: motor, propeller, board, supply, controller, and the firmware's build.
 
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows.
+    where nobody knows; so is `timekeeping`. `pins` is None where the firmware is written for
+    `drive_port.h`; `unknown` names the keys ("motor.l_phase_h") whose values are guesses.
     """
 
     path: Path
@@ -232,4 +246,7 @@ class Drive:
     calibration: Calibration | None = None
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
+    timekeeping: Timekeeping | None = None
     shared: tuple[Shared, ...] = ()
+    pins: Pins | None = None
+    unknown: tuple[str, ...] = ()

@@ -11,6 +11,7 @@ from dryspin.drive.keys import (
     Defines,
     Flag,
     Key,
+    Moments,
     Notes,
     Number,
     Numbers,
@@ -19,6 +20,7 @@ from dryspin.drive.keys import (
     Text,
     Texts,
 )
+from dryspin.drive.pin_keys import KEYS as PINS
 from dryspin.drive.span import Range
 
 COMPLEMENTARY = "complementary"
@@ -33,10 +35,15 @@ FIRST_TONE_MARK, LAST_TONE_MARK = 32, 63
 TOP: tuple[Key, ...] = (
     Text(name="name", meaning="a short name for reports", default="", may_be_empty=True,
          reason="the name of the firmware's directory"),
+    Texts(name="unknown", default=(),
+          meaning="the keys, as \"motor.l_phase_h\", whose values are still guesses",
+          reason="all of them are known"),
 )  # fmt: skip
 
 FIRMWARE: tuple[Key, ...] = (
-    Texts(name="sources", meaning="the C sources as glob patterns, relative to the firmware's directory",
+    Texts(name="sources",
+          meaning="the C sources (with [pins] C++ and sketches, too) as glob patterns, relative to the "
+                  "firmware's directory",
           default=("*.c",), reason="a small firmware lies in one directory"),
     Texts(name="include", meaning="the include directories, relative to the firmware's directory",
           default=(".",), reason="headers lie beside the sources"),
@@ -221,6 +228,16 @@ CALIBRATION: tuple[Key, ...] = (
            reason="1500 us and 700 us are the ends of what counts as a pulse, 800 and 2200 us"),
 )  # fmt: skip
 
+TIMEKEEPING: tuple[Key, ...] = (
+    Moments(name="moments",
+            meaning="the firmware's variables that hold a moment in ticks, as [[\"file.c:name\", age in ms "
+                    "from which on all are one], ...]; \"file.c:name+4\" is the part 4 bytes into it"),
+    Moments(name="spans", default=(),
+            meaning="the same for variables that hold a length of time in ticks", reason="none does"),
+    Moments(name="wraps", default=(),
+            meaning="the same for variables that count the timer's wraps", reason="none counts them"),
+)  # fmt: skip
+
 HEAT: tuple[Key, ...] = (
     Number(name="ambient_c", unit="C", at_least=-40.0, at_most=100.0, default=40.0,
            meaning="the temperature of what surrounds motor and board",
@@ -266,13 +283,16 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "throttle": THROTTLE,
     "calibration": CALIBRATION,
     "heat": HEAT,
+    "timekeeping": TIMEKEEPING,
+    "pins": PINS,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-ABSENT_TABLES = ("calibration", "heat")
-"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows."""
+ABSENT_TABLES = ("calibration", "heat", "timekeeping", "pins")
+"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows, states told apart by
+every moment they hold, a firmware behind the seam."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""

@@ -19,7 +19,7 @@ import numpy as np
 from dryspin.faults.fault import LOST_UPDATE, NOT_VOLATILE, TORN_READ, TORN_WRITE, Fault, Place
 from dryspin.faults.variables import Variable, Variables
 
-HANDLERS = 0x7F
+HANDLERS = 0x7FFF_FFFF
 """Bits of `by` that are handlers."""
 
 

@@ -4,7 +4,7 @@ import tempfile
 from pathlib import Path
 
 from dryspin.errors import DryspinError, FindingError, UsageError
-from dryspin.findings.file import read_finding, write_finding
+from dryspin.findings.file import read_finding, write_finding, write_new_finding
 from dryspin.findings.finding import Finding, file_stem
 
 
@@ -52,6 +52,7 @@ def kept_findings(folder: Path, firmware_dir: Path, drive_file: Path) -> list[tu
 def save_finding(folder: Path, finding: Finding) -> Path:
     """Write a finding under the first free name of its claim; the same finding keeps its name.
 
+    Several processes may save into one folder at the same time.
     Raises FindingError where the folder cannot be written.
     """
     try:
@@ -63,7 +64,9 @@ def save_finding(folder: Path, finding: Finding) -> Path:
     number = 1
     while True:
         path = folder / f"{file_stem(finding.claim)}-{number}.toml"
-        if not path.exists() or _same(path, finding):
+        if not path.exists() and write_new_finding(path, finding):
+            return path
+        if _same(path, finding):
             write_finding(path, finding)
             return path
         number += 1

@@ -33,7 +33,8 @@ class Subject:
         return self.image.compiler
 
     @cached_property
-    def _rig(self) -> Rig:
+    def rig(self) -> Rig:
+        """The firmware on the rig with its drive."""
         return Rig(self.image, self.drive)
 
     def record(self, scenario: Scenario, plant: str = "twin", progress: Progress | None = None) -> Recording:
@@ -41,7 +42,7 @@ class Subject:
 
         `plant` is "twin" or "equations"; `progress` is told the virtual time reached, in s.
         """
-        return self._rig.run(scenario, plant, progress=progress)
+        return self.rig.run(scenario, plant, progress=progress)
 
     def judge(self, recording: Recording) -> Trial:
         """Put a recording of this subject before all monitors."""

@@ -9,10 +9,10 @@ from dryspin.errors import RigError
 
 ACCESS = np.dtype(
     {
-        "names": ["cycle", "pc", "at", "bytes", "kind", "by", "under"],
-        "formats": ["i8", "u4", "u4", "u2", "u1", "u1", "u1"],
-        "offsets": [0, 8, 12, 16, 18, 19, 20],
-        "itemsize": 24,
+        "names": ["cycle", "pc", "at", "by", "under", "bytes", "kind"],
+        "formats": ["i8", "u4", "u4", "u4", "u4", "u2", "u1"],
+        "offsets": [0, 8, 12, 16, 20, 24, 26],
+        "itemsize": 32,
     }
 )
 """core_access of core.h."""

@@ -10,15 +10,22 @@ class Chunks:
 
     `buffer` is the core's, `name` that of its pointer ("edge" or "sample"); `room` in rows of `layout`.
     `expected`: rows that the first block is to hold. Memory that is never written to costs nothing, a
-    second block costs a copy.
+    second block costs a copy. `before`: what stands before all of it, of the run that this one goes on.
     """
 
     def __init__(
-        self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int, expected: int = 0
+        self,
+        ffi: Any,
+        buffer: Any,
+        name: str,
+        layout: np.dtype[Any],
+        room: int,
+        expected: int = 0,
+        before: np.ndarray[Any, Any] | None = None,
     ) -> None:
         self._ffi, self._buffer, self._name = ffi, buffer, name
         self._layout, self._room = layout, room
-        self._full: list[np.ndarray[Any, Any]] = []
+        self._full: list[np.ndarray[Any, Any]] = [] if before is None else [before]
         self._block: np.ndarray[Any, Any] = np.empty(max(room, expected), layout)
         self._used = 0
         self._lend()

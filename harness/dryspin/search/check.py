@@ -173,9 +173,9 @@ def check(
         seed=seed,
         wall_s=time.monotonic() - started_s,
         versions={**versions(), "compiler": subject.compiler},
+        visits=tuple(visit for search in searches for visit in search.visits),
         code=code,
         covered=frozenset().union(*(search.covered for search in searches)),
-        visits=tuple(visit for search in searches for visit in search.visits),
     )
 
 

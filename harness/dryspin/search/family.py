@@ -64,8 +64,8 @@ class FamilySearch:
     tallies: dict[str, Tally] = field(default_factory=dict)
     breaking: dict[str, Draft] = field(default_factory=dict)
     reached: Reached = field(default_factory=Reached)
-    covered: frozenset[Any] = frozenset()
     visits: list[Visit] = field(default_factory=list)
+    covered: frozenset[Any] = frozenset()
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""

@@ -109,8 +109,8 @@ class CheckResult:
 
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
-    else. `code` is what runs of the checked build show, None without one; `covered` the marks of the code
-    that were reached, where the firmware has any; `visits` where each scenario went.
+    else. `visits`: where each scenario went. `code` is what runs of the checked build show, None without
+    one; `covered` the marks of the code that were reached, where the firmware has any.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -124,9 +124,9 @@ class CheckResult:
     seed: int
     wall_s: float
     versions: Mapping[str, str]
+    visits: tuple[Visit, ...] = ()
     code: Code | None = None
     covered: frozenset[Any] = frozenset()
-    visits: tuple[Visit, ...] = ()
 
     @property
     def real_time_factor(self) -> float:
