@@ -1,4 +1,8 @@
-"""Seconds of runs and of judging over 1:100 in length; figures only, tests/rig/test_work.py counts."""
+"""Seconds of runs and of judging over 1:100 in length; tests/rig/test_work.py counts.
+
+Nothing is asserted of seconds in the default suite; where they are measured, monitors have to cost less
+than the run they judge.
+"""
 
 import time
 from typing import Any
@@ -46,3 +50,5 @@ def test_monitors_beside_their_run(benchmark: Any, rig: Rig) -> None:
 
     assert benchmark.pedantic(both, rounds=3) > 0
     benchmark.extra_info["share_of_run"] = min(shares)
+    if benchmark.enabled:
+        assert min(shares) < 1.0

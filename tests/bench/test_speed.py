@@ -99,26 +99,57 @@ def test_whole_rig_accounting_for_energy(benchmark: Any, rig: Rig, reference: Sc
     assert rig.energy().source > 0.0
 
 
-def test_plant_and_peripherals_on_recorded_gates(benchmark: Any, rig: Rig, reference: Scenario) -> None:
-    """The reference once more without the firmware: plant, comparator, timer, recording, all in C.
+@pytest.mark.parametrize("recording", ["off", "on"])
+def test_recording_off_and_on(benchmark: Any, rig: Rig, reference: Scenario, recording: str) -> None:
+    """The reference with and without writing down edges and states."""
+    benchmark(rig.run if recording == "on" else rig.run_unrecorded, reference)
+    tell(benchmark, rig, reference.end_s)
+    assert rig.counts()["segments"] > 100_000
 
-    share_of_firmware: what the run takes longer than this, firmware, port calls and carriers.
-    """
+
+def test_plant_and_peripherals_on_recorded_gates(benchmark: Any, rig: Rig, reference: Scenario) -> None:
+    """The reference once more without the firmware: plant, comparator, timer, recording, all in C."""
     recording = rig.run(reference)
-    run_s = min(timed(rig.run, reference) for _ in range(5 if benchmark.enabled else 1))
     replayed = benchmark(rig.replay, recording)
     tell(benchmark, rig, reference.end_s)
-    if benchmark.enabled:
-        benchmark.extra_info["share_of_firmware"] = 1.0 - benchmark.stats["min"] / run_s
 
     assert rpm_at(replayed, 2.5) == pytest.approx(rpm_at(recording, 2.5), abs=0.5)
     assert rpm_at(replayed, 4.0) == pytest.approx(rpm_at(recording, 4.0), abs=0.5)
 
 
-def timed(call: Callable[[Scenario], object], given: Scenario) -> float:
+def test_shares_of_firmware_plant_and_recording(benchmark: Any, rig: Rig, reference: Scenario) -> None:
+    """Who takes the time of the reference, by leaving one piece out at a time, in turn, least of each.
+
+    recording: the run less the same unrecorded. firmware:
+    the unrecorded run less its unrecorded replay, that is code, port calls, handlers and carriers.
+    plant: that replay, comparator and timer included. The three add up to the run.
+    """
+    recording = rig.run(reference)
+    least = dict.fromkeys(("run", "unrecorded", "replay"), math.inf)
+
+    def all_three() -> None:
+        for name, call in (
+            ("run", lambda: rig.run(reference)),
+            ("unrecorded", lambda: rig.run_unrecorded(reference)),
+            ("replay", lambda: rig.replay_unrecorded(recording)),
+        ):
+            least[name] = min(least[name], timed(call))
+
+    benchmark.pedantic(all_three, rounds=10 if benchmark.enabled else 1)
+    parts_s = {
+        "recording": least["run"] - least["unrecorded"],
+        "firmware": least["unrecorded"] - least["replay"],
+        "plant": least["replay"],
+    }
+    for name, part_s in parts_s.items():
+        benchmark.extra_info[f"share_of_{name}"] = part_s / least["run"]
+    assert sum(parts_s.values()) == pytest.approx(least["run"])
+
+
+def timed(call: Callable[[], object]) -> float:
     """Seconds of this process's CPU time."""
     before_s = time.process_time()
-    call(given)
+    call()
     return time.process_time() - before_s
 
 

@@ -1,10 +1,13 @@
 """Recordings longer than the buffer lent to the core."""
 
+from typing import Any
+
+import numpy as np
 import pytest
 
 from dryspin.build import build_image
 from dryspin.drive import Drive
-from dryspin.rig import Rig, rig
+from dryspin.rig import Rig, chunks, rig
 from dryspin.scenario import Fault
 
 from ..small_firmware import BOW_THRUSTER, scenario
@@ -14,7 +17,7 @@ from ..small_firmware import BOW_THRUSTER, scenario
 def test_full_buffers_are_carried_away_without_a_trace(
     monkeypatch: pytest.MonkeyPatch, thruster: Drive, room: int, expected_per_s: int
 ) -> None:
-    """At any edge, in handlers, at a reset, in one block or several: the recording is as of one buffer."""
+    """At any edge, in handlers, at a reset, in one block or several: the recording of one large buffer."""
     bench = Rig(build_image(thruster, BOW_THRUSTER), thruster)
     given = scenario(
         1.5,
@@ -42,3 +45,29 @@ def test_progress_tells_the_virtual_time_reached(monkeypatch: pytest.MonkeyPatch
     assert len(told) > 10
     assert told == sorted(told)
     assert 0.0 < told[0] < told[-1] <= 0.5
+
+
+def place_of(array: np.ndarray[Any, Any]) -> int:
+    """Where its first byte lies."""
+    return int(array.__array_interface__["data"][0])
+
+
+def test_memory_is_lent_again_once_nobody_looks_at_it(
+    monkeypatch: pytest.MonkeyPatch, thruster: Drive
+) -> None:
+    """A recording, or any array derived from one, stays as it is while other runs go on."""
+    monkeypatch.setattr(chunks, "_kept", [])
+    bench = Rig(build_image(thruster, BOW_THRUSTER), thruster)
+    given, other = scenario(0.3), scenario(0.3, throttle_us=((0.0, 1900.0),), rest_deg=10.0)
+    first = bench.run(given)
+    digest, place = first.digest(), place_of(first.edges)
+    angles, derived = first.states["theta_rad"][5:50:3], first.states["theta_rad"][5:50:3].copy()
+    second = bench.run(other)
+    assert first.digest() == digest != second.digest()
+
+    del first
+    third = bench.run(other)
+    assert place_of(third.edges) == place
+    assert third.digest() == second.digest()
+    assert (angles == derived).all()
+    assert place_of(second.states) != place_of(third.states)

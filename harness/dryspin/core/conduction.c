@@ -92,10 +92,36 @@ int8_t plant_direction_from_rest(void)
 	return net > p->breakaway_nm ? 1 : net < -p->breakaway_nm ? -1 : 0;
 }
 
+static double terminal_of(const plant_circuit *c, const drive *d, const double e_v[3], int x)
+{
+	return c->t[x][0] * d->j[0] + c->t[x][1] * d->j[1] + c->t[x][2] * plant.s.v_c_v + c->t_v[x] * d->v_star
+	       + c->t_drop[x] + c->t_e[x][0] * e_v[0] + c->t_e[x][1] * e_v[1] + c->t_e[x][2] * e_v[2];
+}
+
+static int inside_clamps(double terminal, double v_bus_v)
+{
+	double most = plant.p.v_f_v + CLAMP_TOLERANCE_V;
+	return terminal >= -most && terminal <= v_bus_v + most;
+}
+
+/* Whether the undecided legs may stay open, as they stand in s->mode and plant.circuit. */
+static int stay_open(const int undecided[3], const double e_v[3])
+{
+	const plant_circuit *c = plant.circuit;
+	const plant_state *s = &plant.s;
+	drive d = drive_of(c);
+	int floating = !conducts(s->mode[0]) && !conducts(s->mode[1]) && !conducts(s->mode[2]);
+	double vn = floating ? plant_floating_star(s->mode, e_v, s->v_bus_v) : 0.0;
+	for (int x = 0; x < 3; x++)
+		if (undecided[x] && !inside_clamps(floating ? vn + e_v[x] : terminal_of(c, &d, e_v, x), s->v_bus_v))
+			return 0;
+	return 1;
+}
+
 static int consistent(const uint8_t mode[3], const int undecided[3], const double e_v[3])
 {
 	const plant_circuit *c = circuit_of(mode, plant.s.supply_on);
-	double v_f = plant.p.v_f_v, slope[2] = {0.0, 0.0};
+	double slope[2] = {0.0, 0.0};
 	drive d = drive_of(c);
 	double v = bus_of(c, &d);
 	int floating = !conducts(mode[0]) && !conducts(mode[1]) && !conducts(mode[2]);
@@ -106,13 +132,8 @@ static int consistent(const uint8_t mode[3], const int undecided[3], const doubl
 	for (int x = 0; x < 3; x++) {
 		if (!undecided[x])
 			continue;
-		double terminal = floating ? vn + e_v[x]
-		                           : c->t[x][0] * d.j[0] + c->t[x][1] * d.j[1] + c->t[x][2] * plant.s.v_c_v
-		                                 + c->t_v[x] * d.v_star + c->t_drop[x] + c->t_e[x][0] * e_v[0]
-		                                 + c->t_e[x][1] * e_v[1] + c->t_e[x][2] * e_v[2];
 		double rise = plant.p.l_h[x] * (c->of_loop[x][0] * slope[0] + c->of_loop[x][1] * slope[1]);
-		if (mode[x] == MODE_OPEN
-		    && (terminal < -v_f - CLAMP_TOLERANCE_V || terminal > v + v_f + CLAMP_TOLERANCE_V))
+		if (mode[x] == MODE_OPEN && !inside_clamps(floating ? vn + e_v[x] : terminal_of(c, &d, e_v, x), v))
 			return 0;
 		if (mode[x] == MODE_DIODE_LOW && rise <= START_V)
 			return 0;
@@ -138,7 +159,7 @@ static int choose(const int undecided[3])
 	plant_state *s = &plant.s;
 	double e_v[3];
 	shape_emf(e_v);
-	if (consistent(s->mode, undecided, e_v))
+	if (stay_open(undecided, e_v))
 		return 0;
 	for (int k = 1; k < 27; k++) {
 		uint8_t mode[3];

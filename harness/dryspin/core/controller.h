@@ -13,10 +13,9 @@
 #include <stddef.h>
 
 #define NEVER INT64_MAX
-/* In `horizon`: what lies ahead may have changed, other than in plant and carriers. And: it has not, but
- * a handler may be due. */
+/* In `horizon`: ask at the next port call; and of all sources, not of plant and carriers alone. */
+#define ASK INT64_C(1)
 #define LOOK_AGAIN INT64_C(0)
-#define SERVE INT64_C(1)
 
 /* Basic blocks of plain code without a port call before the firmware is said to hang: far beyond
  * any honest computation, a fraction of a second of the host. */
@@ -24,6 +23,7 @@
 
 /* Interrupts by vector, counted from 0 (reset): the lowest bit is served first. */
 enum {
+	IRQ_OVER_CURRENT = 1,
 	IRQ_CAPTURE = 10,
 	IRQ_COMPARE_A = 11,
 	IRQ_COMPARE_B = 12,
@@ -102,6 +102,9 @@ typedef struct {
 	uint8_t converter_on;
 	int64_t converter_sample, converter_done;
 	uint16_t sampled, converted;
+
+	uint8_t limiter_over, limiter_pulls;       /* the current is above the limit; the pin says so */
+	int64_t limiter_look, limiter_change;      /* next look at the current; the pin follows then */
 
 	uint8_t outside;      /* the host advances the plant now */
 	uint8_t plan_valid;
@@ -209,6 +212,13 @@ void converter_start(uint32_t pc, uint32_t caller);
 void converter_off(uint32_t pc, uint32_t caller);
 int64_t converter_next(void);
 void converter_at(int64_t cycle);
+
+/* limiter.c */
+void limiter_start(void);
+/* The plant has gone on, or its gates have changed. */
+void limiter_watch(void);
+int64_t limiter_next(void);
+void limiter_at(int64_t cycle);
 
 /* supply.c */
 double supply_vcc(void);

@@ -58,6 +58,7 @@ typedef struct {
 	int32_t driven;
 	int32_t unplugged;   /* 1: the source is off the bus */
 	uint32_t noise_seed;
+	double shift_v;      /* noise of a moment, given from outside: added to the comparator's offset */
 } plant_input;
 
 typedef struct {
@@ -152,6 +153,11 @@ plant_energy *plant_energy_now(void);
 plant_history *plant_history_now(void);
 plant_state *plant_access(void);
 plant_input *plant_access_input(void);
+/* All that decides how the plant goes on: its size in bytes, a copy of it, going back to one. A copy
+ * holds in any plant of the same parameters. */
+int64_t plant_bytes(void);
+void plant_copy(void *to);
+void plant_restore(const void *from);
 /* cdef end */
 #pragma GCC visibility pop
 

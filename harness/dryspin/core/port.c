@@ -19,11 +19,19 @@ static void look_again(void)
 	ctl.horizon = LOOK_AGAIN;
 }
 
-/* A handler may be due at the next one. */
+/* Of plant and carriers alone. */
+static void look_at_legs(void)
+{
+	ctl.plan_valid = 0;
+	if (ctl.horizon > ASK)
+		ctl.horizon = ASK;
+}
+
+/* A handler that is due runs at the next port call. */
 static void serve_soon(void)
 {
-	if (ctl.horizon > SERVE)
-		ctl.horizon = SERVE;
+	if (interrupts_due() && ctl.horizon > ASK)
+		ctl.horizon = ASK;
 }
 
 static void set_bit(uint32_t *mask, int bit, uint8_t on)
@@ -46,8 +54,7 @@ void port_leg(uint8_t leg, uint8_t state)
 	legs_command(leg % 3, state & 3U, pc, caller);
 	legs_drive(ctl.now, pc, caller);
 	carriers_replan();
-	ctl.plan_valid = 0;
-	serve_soon();
+	look_at_legs();
 }
 
 void port_all_open(void)
@@ -58,8 +65,7 @@ void port_all_open(void)
 		legs_command(x, PORT_OPEN, pc, caller);
 	legs_drive(ctl.now, pc, caller);
 	carriers_replan();
-	ctl.plan_valid = 0;
-	serve_soon();
+	look_at_legs();
 }
 
 void port_duty(uint8_t counts)
@@ -68,8 +74,7 @@ void port_duty(uint8_t counts)
 	clock_spend(8);
 	record(SIGNAL_DUTY, counts, ctl.now, pc, caller);
 	carriers_duty(counts);
-	ctl.plan_valid = 0;
-	serve_soon();
+	look_at_legs();
 }
 
 void port_carriers_start(uint8_t which)
@@ -91,8 +96,8 @@ void port_sense_select(uint8_t leg)
 		ctl.sense_leg = leg % 3;
 		record(SIGNAL_SENSE_LEG, ctl.sense_leg, ctl.now, pc, caller);
 		bench_set_sense(ctl.sense_leg);
+		look_at_legs();
 	}
-	serve_soon();
 }
 
 void port_sense_edge(uint8_t edge)
@@ -309,6 +314,18 @@ void port_convert_off(void)
 	clock_spend(2);
 	converter_off(pc, caller);
 	look_again();
+}
+
+void port_over_current_interrupt(uint8_t on)
+{
+	clock_spend(2);
+	set_bit(&ctl.irq_enabled, IRQ_OVER_CURRENT, on);
+}
+
+uint8_t port_over_current(void)
+{
+	clock_spend(2);
+	return ctl.limiter_pulls;
 }
 
 uint8_t port_reset_cause(void)

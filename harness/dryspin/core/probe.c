@@ -157,6 +157,22 @@ void plant_meter(int on)
 	plant.metered = on;
 }
 
+int64_t plant_bytes(void)
+{
+	return (int64_t)sizeof plant;
+}
+
+void plant_copy(void *to)
+{
+	memcpy(to, &plant, sizeof plant);
+}
+
+void plant_restore(const void *from)
+{
+	memcpy(&plant, from, sizeof plant);
+	plant.circuit = circuit_of(plant.s.mode, plant.s.supply_on);
+}
+
 plant_energy *plant_energy_now(void)
 {
 	return &plant.energy;

@@ -89,6 +89,7 @@ typedef struct {
 	double table[1024 + 1];
 	int32_t sectors, substeps;    /* corners in a turn; per step of the table */
 	int32_t bases;                /* in use */
+	int32_t sine, smooth;         /* the first two are cos and sin; any are */
 	int32_t metered, plain_sense; /* plain: no filter, no clamp */
 	int32_t any_broken;
 	/* EMF by basis, k_x times shape: valid for the sector (and, with smooth bases, the angle) below */

@@ -45,10 +45,15 @@ static double lines_now(void)
 	return (line < most ? line : most) - (neutral < most ? neutral : most);
 }
 
+static double offset_now(void)
+{
+	return plant.p.offset_v + plant.in.shift_v;
+}
+
 double sense_now(void)
 {
 	const plant_state *s = &plant.s;
-	double d = plant.p.offset_v + plant_noise(s->t_s);
+	double d = offset_now() + plant_noise(s->t_s);
 	if (!plain())
 		return d + lines_now();
 	const plant_circuit *c = plant.circuit;
@@ -161,7 +166,7 @@ void sense_find(void)
 	if (plain()) {
 		row r;
 		plain_row(&r);
-		double d0 = row_start(&r) + plant.p.offset_v;
+		double d0 = row_start(&r) + offset_now();
 		double reach = row_reach(&r) + NOISE_PEAK * plant.in.noise_v;
 		if (sign * d0 > reach)
 			return;
@@ -173,7 +178,7 @@ void sense_find(void)
 		for (int k = 0; k < n; k++)
 			d[k] -= neutral[k];
 	}
-	d[0] += plant.p.offset_v;
+	d[0] += offset_now();
 	if (plant.in.noise_v > 0.0)
 		find_noise_cell(d, n);
 	d[0] += q->noise_v;

@@ -54,6 +54,8 @@ void shape_init(void)
 	plant.first_rad = p->shape == EMF_TABLE ? 0.0 : 0.5 * SIXTH_RAD;
 	plant.step_rad = TURN_RAD / plant.sectors;
 	plant.bases = p->third_harmonic != 0.0 ? 4 : 2;
+	plant.sine = p->shape == EMF_SINE;
+	plant.smooth = plant.sine || plant.bases > 2;
 	plant.basis0[0] = 1.0;
 	plant.basis0[2] = 1.0;
 	plant.emf_sector = INT64_MIN;
@@ -72,21 +74,18 @@ static void straight(int sector)
 	}
 }
 
-void shape_update(void)
+static void renew(void)
 {
 	const plant_state *s = &plant.s;
 	const plant_params *p = &plant.p;
-	int sine = p->shape == EMF_SINE, smooth = sine || plant.bases > 2;
-	plant.basis0[1] = sine ? 0.0 : s->in_sector_rad;
-	if (plant.emf_sector == s->sector && (!smooth || plant.emf_angle == s->in_sector_rad))
-		return;
+	int sine = plant.sine;
 	int sector = (int)(s->sector % plant.sectors);
 	sector += sector < 0 ? plant.sectors : 0;
 	if (!sine && plant.emf_sector != s->sector)
 		straight(sector);
 	plant.emf_sector = s->sector;
 	plant.emf_angle = s->in_sector_rad;
-	if (!smooth)
+	if (!plant.smooth)
 		return;
 	double theta = plant.first_rad + plant.step_rad * sector + s->in_sector_rad, c, si;
 	if (sine) {
@@ -104,6 +103,14 @@ void shape_update(void)
 			plant.emf[x][3] = p->k_v_s[x] * p->third_harmonic * c;
 		}
 	}
+}
+
+void shape_update(void)
+{
+	const plant_state *s = &plant.s;
+	plant.basis0[1] = plant.sine ? 0.0 : s->in_sector_rad;
+	if (plant.emf_sector != s->sector || (plant.smooth && plant.emf_angle != s->in_sector_rad))
+		renew();
 }
 
 void shape_emf(double e_v[3])

@@ -22,6 +22,8 @@ core_sample_buffer *core_states(void)
 
 void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t caller)
 {
+	if (config->unrecorded)
+		return;
 	if (edges.n >= edges.room)
 		stack_yield(CORE_EDGES_FULL);
 	if (edges.n >= edges.room)
@@ -38,6 +40,8 @@ void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t 
 
 void record_state(void)
 {
+	if (config->unrecorded)
+		return;
 	if (states.n >= states.room)
 		stack_yield(CORE_STATES_FULL);
 	if (states.n >= states.room)

@@ -1,8 +1,43 @@
 """What the core records: memory lent to it piece by piece."""
 
+import sys
+from threading import Lock
 from typing import Any
 
 import numpy as np
+
+_Block = np.ndarray[Any, Any]
+
+_KEPT = 4
+_KEPT_ROWS = 1 << 20
+_kept: list[_Block] = []
+_lock = Lock()
+
+
+def _holders(blocks: list[_Block], k: int) -> int:
+    return sys.getrefcount(blocks[k])
+
+
+_NOBODY = _holders([np.empty(1)], 0)
+"""What `_holders` counts of a block that only its list holds; it differs between versions of Python."""
+
+
+def _block(rows: int, layout: np.dtype[Any]) -> _Block:
+    """Memory for `rows`: a block that no recording looks at any more, if there is one, or a new one.
+
+    The system clears new memory page by page, which takes a twentieth of a run's time. Every view of a
+    block, however derived, holds the block itself: numpy sees to that where the block owns its memory.
+    """
+    with _lock:
+        for k in range(len(_kept)):
+            fits = _kept[k].dtype == layout and len(_kept[k]) >= rows
+            if fits and _holders(_kept, k) == _NOBODY:
+                return _kept[k]
+        fresh: _Block = np.empty(rows, layout)
+        if rows <= _KEPT_ROWS:
+            del _kept[: len(_kept) + 1 - _KEPT]
+            _kept.append(fresh)
+        return fresh
 
 
 class Chunks:
@@ -25,15 +60,15 @@ class Chunks:
     ) -> None:
         self._ffi, self._buffer, self._name = ffi, buffer, name
         self._layout, self._room = layout, room
-        self._full: list[np.ndarray[Any, Any]] = [] if before is None else [before]
-        self._block: np.ndarray[Any, Any] = np.empty(max(room, expected), layout)
+        self._full: list[_Block] = [] if before is None else [before]
+        self._block = _block(max(room, expected), layout)
         self._used = 0
         self._lend()
 
     def _lend(self) -> None:
         if self._used == len(self._block):
             self._full.append(self._block)
-            self._block = np.empty(max(self._room, len(self._block)), self._layout)
+            self._block = _block(max(self._room, len(self._block)), self._layout)
             self._used = 0
         lent = self._block[self._used : self._used + self._room]
         at = self._ffi.cast(f"core_{self._name} *", self._ffi.from_buffer(lent))
@@ -45,7 +80,7 @@ class Chunks:
         self._used += self._buffer.n
         self._lend()
 
-    def all(self) -> np.ndarray[Any, Any]:
+    def all(self) -> _Block:
         """Everything so far, in one piece."""
         last = self._block[: self._used + self._buffer.n]
         if not self._full:

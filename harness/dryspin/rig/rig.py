@@ -157,18 +157,46 @@ class Rig:
         self.core.core_continue(self.ffi.from_buffer(after.memory), settings.struct)
         return settings, buffers
 
+    def run_unrecorded(self, scenario: Scenario) -> None:
+        """The same run with nothing written down: no monitor can judge it; `counts` and `store` remain.
+
+        For measuring what recording costs, and for whoever only wants the store at the end.
+        Raises RigError as `run`.
+        """
+        settings = Settings(self.drive, scenario, self.drive.controller.block_cycles, outside=False)
+        settings.struct.unrecorded = True
+        buffers = self._started(settings)
+        outside = OutsidePlant(self.core, settings, scenario, EquationPlant)
+        self._until_told(settings, buffers, outside, None)
+
     def replay(self, recording: Recording) -> Recording:
         """Lead plant and peripherals through a recording's gates and sense selection, without the firmware.
 
         For comparisons, and to know what of a run's time is the firmware's. The store is not touched,
         and neither resets nor brown-outs end it.
         """
+        settings, outside, buffers = self._replayed(recording, unrecorded=False)
+        return self._carried(settings, recording.scenario, buffers, outside, None)
+
+    def replay_unrecorded(self, recording: Recording) -> None:
+        """The same with nothing written down: plant and peripherals by themselves."""
+        settings, outside, buffers = self._replayed(recording, unrecorded=True)
+        self._until_told(settings, buffers, outside, None)
+
+    def store(self) -> bytes:
+        """The byte store at the end of the last run."""
+        return bytes(self.ffi.buffer(self.core.core_store(), STORE_BYTES))
+
+    def _replayed(
+        self, recording: Recording, unrecorded: bool
+    ) -> "tuple[Settings, OutsidePlant, tuple[Chunks, Chunks]]":
         settings = Settings(self.drive, recording.scenario, 0, outside=False)
+        settings.struct.unrecorded = unrecorded
         outside = OutsidePlant(self.core, settings, recording.scenario, EquationPlant)
-        given = np.ascontiguousarray(recording.edges)
+        given = settings.keep(np.ascontiguousarray(recording.edges))
         buffers = self._started(settings)
         self.core.core_replay(self.ffi.cast("core_edge *", self.ffi.from_buffer(given)), len(given))
-        return self._carried(settings, recording.scenario, buffers, outside, None)
+        return settings, outside, buffers
 
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
@@ -210,8 +238,9 @@ class Rig:
             scenario=scenario,
             image_digest=self.image.digest,
             lines=self.image.line_of,
-            store=bytes(self.ffi.buffer(self.core.core_store(), STORE_BYTES)),
+            store=self.store(),
         )
+
 
     def _until_told(
         self,

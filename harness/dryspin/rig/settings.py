@@ -64,6 +64,8 @@ class Settings:
         controller = drive.controller
         config.v_controller_v, config.regulator_drop_v = controller.v_supply_v, controller.regulator_drop_v
         config.brown_out_v, config.bus_divider = controller.brown_out_v, drive.sense.ratio
+        config.over_current_a = drive.bridge.over_current_a or 0.0
+        config.over_current_filter_s = drive.bridge.over_current_filter_s
         config.take_over_cycle = 0 if outside else -1
         if drive.pins is not None:
             pins = self.ffi.new("core_pins *")
@@ -91,6 +93,11 @@ class Settings:
         """Cycles of the faults of one kind."""
         at_s = [fault.at_s for fault in scenario.faults if fault.kind == kind]
         return np.array([round(t_s * self.f_cpu_hz) for t_s in at_s], np.int64)
+
+    def keep(self, array: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+        """`array`, which the core reads during the run and which lives as long."""
+        self._kept.append(array)
+        return array
 
     def _keep(self, array: np.ndarray[Any, Any], kind: str) -> Any:
         self._kept.append(array)

@@ -14,14 +14,16 @@ from dryspin.rig.fault import escape_text
 from dryspin.rig.settings import H_MAX_S, fill_params
 
 Gates = tuple[int, int, int]
+Snapshot = tuple[bytes, Gates, PlantInput, int, float, int]
 COMPARATOR = "comparator"
 
 
 class TwinPlant:
     """One drive in motion, as `EquationPlant`. Only one at a time: the library holds one plant.
 
-    `input` and `sense_leg` may be set between calls; `level` is 1 while the comparator's input sees
-    that leg above the neutral. `state` is SI, angle electrical and unwrapped.
+    `input`, `sense_leg` and `comparator_noise_v` (V at the pin) may be set between calls; `level` is 1
+    while the comparator's input sees that leg above the neutral. `state` is SI, angle electrical and
+    unwrapped.
     """
 
     def __init__(
@@ -36,33 +38,43 @@ class TwinPlant:
 
         account_energy: meter the ports, see `energy`. ValueError as of `EquationPlant`.
         """
-        currents = (state.i_u_a, state.i_v_a, state.i_w_a)
-        if abs(sum(currents)) > 1e-9:
-            raise ValueError(f"phase currents add up to {sum(currents)} A; a star without neutral needs 0 A")
-        if any(i != 0.0 and broken for i, broken in zip(currents, params.broken, strict=True)):
-            raise ValueError(f"currents {currents} A given, but of the leads {params.broken} are broken")
         self.params = params
+        self._require_possible(state)
         self._plant: Any = plant_library()
         ffi = core_declarations()
         struct = ffi.new("plant_params *")
         table = fill_params(struct, params, h_max_s)
         self._plant.plant_init(struct, state.theta_rad, state.w_rad_s, state.v_bus_v)
         ffi.release(table)
-        v_c_v = state.v_bus_v if state.v_c_v is None else state.v_c_v
-        self._plant.plant_put(state.t_s, currents, v_c_v)
-        if state.sense_v is not None:
-            self._plant.plant_put_sense(state.sense_v)
-        self._plant.plant_meter(account_energy)
         self._now: Any = self._plant.plant_access()
+        self._put(state)
+        self._plant.plant_meter(account_energy)
         self._gates: Gates = (0, 0, 0)
         self.input = PlantInput(v_supply_v=state.v_bus_v)
-        self.sense_leg = 0
+        self.sense_leg, self.comparator_noise_v = 0, 0.0
         self._told = int(self._now.level)
+
+    def _require_possible(self, state: PlantState) -> None:
+        currents, broken = (state.i_u_a, state.i_v_a, state.i_w_a), self.params.broken
+        if abs(sum(currents)) > 1e-9:
+            raise ValueError(f"phase currents add up to {sum(currents)} A; a star without neutral needs 0 A")
+        if any(i != 0.0 and lead for i, lead in zip(currents, broken, strict=True)):
+            raise ValueError(f"currents {currents} A given, but of the leads {broken} are broken")
+
+    def _put(self, state: PlantState) -> None:
+        v_c_v = state.v_bus_v if state.v_c_v is None else state.v_c_v
+        self._plant.plant_put(state.t_s, (state.i_u_a, state.i_v_a, state.i_w_a), v_c_v)
+        if state.sense_v is not None:
+            self._plant.plant_put_sense(state.sense_v)
 
     @property
     def level(self) -> int:
-        """Comparator input now."""
-        return int(self._now.level)
+        """Comparator input, as of the last reported event or as set."""
+        return self._told
+
+    @level.setter
+    def level(self, level: int) -> None:
+        self._told = self._now.level = level
 
     @property
     def state(self) -> PlantState:
@@ -73,6 +85,24 @@ class TwinPlant:
             v_c_v=s.v_c_v if p.esr_ohm else None,
             sense_v=(s.sense_v[0], s.sense_v[1], s.sense_v[2]) if p.sense_tau_s else None,
         )
+
+    @state.setter
+    def state(self, state: PlantState) -> None:
+        self._require_possible(state)
+        self._plant.plant_turn_to(state.theta_rad)
+        self._now.w_rad_s = state.w_rad_s
+        self._put(state)
+
+    def copy_state(self) -> Snapshot:
+        """All that is needed to go on from here, bit for bit, in this plant or another of the same params."""
+        kept = bytearray(self._plant.plant_bytes())
+        self._plant.plant_copy(core_declarations().from_buffer(kept))
+        return bytes(kept), self._gates, self.input, self.sense_leg, self.comparator_noise_v, self._told
+
+    def restore(self, snapshot: Snapshot) -> None:
+        """Go back to (or on from) what `copy_state` gave."""
+        kept, self._gates, self.input, self.sense_leg, self.comparator_noise_v, self._told = snapshot
+        self._plant.plant_restore(core_declarations().from_buffer(kept))
 
     def terminal_voltages(self) -> tuple[float, float, float]:
         """Voltages (V) of the terminals U, V, W against ground."""
@@ -102,12 +132,14 @@ class TwinPlant:
         if gates != self._gates:
             self._gates = gates
             self._plant.plant_set_gates(*gates)
-        if self.sense_leg != int(self._now.sense):
+        shift_v = self.comparator_noise_v / self.params.divider
+        if self.sense_leg != int(self._now.sense) or shift_v != given.shift_v:
+            given.shift_v = shift_v
             self._plant.plant_set_sense(self.sense_leg)
-        if self.level == self._told and self._plant.plant_advance(to_s) < 0:
+        if int(self._now.level) == self._told and self._plant.plant_advance(to_s) < 0:
             raise RigError(escape_text(self._plant, float(self._now.t_s)))
-        changed = self.level != self._told
-        self._told = self.level
+        changed = int(self._now.level) != self._told
+        self._told = int(self._now.level)
         return float(self._now.t_s), COMPARATOR if changed else None
 
 
