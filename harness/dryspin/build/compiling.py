@@ -12,7 +12,7 @@ from dryspin.build.narrow import compile_narrow
 from dryspin.build.seclusion import seclude
 from dryspin.build.sources import FirmwareText
 from dryspin.build.symbols import MAIN, check_symbols, seam
-from dryspin.build.toolchain import Compiler
+from dryspin.build.toolchain import Compiler, find_compiler
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
 
@@ -72,9 +72,9 @@ def link_image(
 
     shown: names of the firmware to be found in the library, besides those that the core calls.
     """
-    core = core_objects(compiler)
+    core = core_objects(core_compiler(compiler))
     check_symbols(list(objects), firmware_dir)
-    whole = folder / "firmware.whole"
+    whole = folder / "=whole.o"
     seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir, checked=compiler.checked)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
@@ -85,6 +85,11 @@ def link_image(
         raise BuildError(first_complaint(done.stderr, firmware_dir, "linking"))
     whole.unlink()
     return image
+
+
+def core_compiler(compiler: Compiler) -> Compiler:
+    """Who compiles the core beside this firmware: with the part's integers, whoever does for the others."""
+    return find_compiler() if compiler.narrow else compiler
 
 
 def object_name(source: str) -> str:

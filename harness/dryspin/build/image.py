@@ -7,7 +7,7 @@ from pathlib import Path
 
 from dryspin.build import flags, narrow
 from dryspin.build.cache import cached, digest_of
-from dryspin.build.compiling import compile_options, compile_sources, lay_out, link_image
+from dryspin.build.compiling import compile_options, compile_sources, core_compiler, lay_out, link_image
 from dryspin.build.library import PORT, core_key
 from dryspin.build.lines import LineTable
 from dryspin.build.register_level import build_registers, register_digest
@@ -87,7 +87,7 @@ def image_digest(
     named = [option for option in options if option != f"-I{PORT}"]
     return digest_of(
         (
-            *core_key(compiler),
+            *core_key(core_compiler(compiler)),
             " ".join([*named, *flags.LINK, *SECLUDING, *shown, *_narrowing(compiler)]),
             *(part for file in files.items() for part in file),
         )
@@ -95,7 +95,7 @@ def image_digest(
 
 
 def _narrowing(compiler: Compiler) -> tuple[str, ...]:
-    return (narrow.KEY, *narrow.FRONT, *narrow.BACK) if compiler.narrow else ()
+    return (narrow.KEY, compiler.version, *narrow.FRONT, *narrow.BACK) if compiler.narrow else ()
 
 
 def _with_more(text: FirmwareText, more: Mapping[str, str]) -> FirmwareText:

@@ -98,10 +98,12 @@ def write_check_sheet(
 ) -> Path:
     """Write the sheet of a check to `folder`: check.html, and pages of its own for what is too large.
 
-    Findings are run once more, each with what it was found on. Raises UsageError where it cannot be written.
+    Findings are run once more, each with what it was found on; a run that the firmware ended itself has no
+    drawing, only its row. Raises UsageError where it cannot be written.
     """
     from dryspin.cli.output import Bar, write_whole
     from dryspin.errors import UsageError
+    from dryspin.findings import CODE
     from dryspin.report.sheet import check_page
 
     try:
@@ -113,6 +115,7 @@ def write_check_sheet(
     found = {saved.path.resolve(): (saved.path, saved.finding) for saved in result.findings}
     for kept in result.still_broken:
         found.setdefault(kept.path.resolve(), (kept.path, kept.replay.finding))
+    found = {at: each for at, each in found.items() if not each[1].claim.startswith(f"{CODE}.")}
     with Bar() as bar:
 
         def cases() -> "Iterator[Case]":
@@ -183,11 +186,14 @@ def _case(
     subject: "Subject", name: str, scenario: "Scenario", claim: str | None, replay: str, kept_as: str
 ) -> "Case":
     from dryspin.build import firmware_text
-    from dryspin.errors import UsageError
+    from dryspin.errors import FirmwareError, UsageError
     from dryspin.findings import NOT_EXERCISED, Outcome
     from dryspin.report.sheet import Case, most_pressing
 
-    recording = subject.record(scenario)
+    try:
+        recording = subject.record(scenario)
+    except FirmwareError as error:
+        raise UsageError(f"{name} cannot be drawn, since its run does not end: {error}") from None
     trial = subject.judge(recording)
     if claim is not None and claim not in {outcome.claim for outcome in trial.outcomes}:
         known = ", ".join(outcome.claim for outcome in trial.outcomes)

@@ -231,24 +231,22 @@ void supply_watch(void);
 
 /* interrupts.c */
 void interrupts_serve(void);
+/* Run one handler now, as if its flag had just been set. */
+void interrupts_run(int k);
 static inline int interrupts_due(void)
 {
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
 }
 
-/* Bit of the code that runs: of a handler in vector order, 7 for the main line. */
-static inline uint8_t context_bit(void)
+/* Bit of the code that runs: of a handler in vector order, 31 for the main line. */
+static inline int context_bit(void)
 {
-	static const uint8_t bit_of_vector[32] = {
-		[0] = 7, [11] = IRQ_CAPTURE, [12] = IRQ_COMPARE_A, [13] = IRQ_COMPARE_B,
-		[14] = IRQ_WRAP, [22] = IRQ_CONVERTER, [24] = IRQ_COMPARATOR,
-	};
-	return bit_of_vector[ctl.context & 31U];
+	return ctl.context ? ctl.context - 1 : 31;
 }
 
 /* access.c */
 /* Interrupts that the code of each context has turned on. */
-extern uint8_t access_enables[8];
+extern uint32_t access_enables[32];
 
 /* undefined.c */
 void undefined_forget(void);

@@ -144,12 +144,19 @@ enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4 
 typedef struct {
 	int64_t cycle;               /* of the first time */
 	uint32_t pc, at;             /* offsets into the library: return address, first byte; stray: at is 0 */
+	uint32_t by;                 /* who: bit of each handler in vector order, bit 31 the main line */
+	uint32_t under;              /* handlers that were enabled then, interrupts on */
 	uint16_t bytes;
 	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant */
-	uint8_t by;                  /* who: bit of each handler in vector order, bit 7 the main line */
-	uint8_t under;               /* handlers that were enabled then, interrupts on */
-	uint8_t unused[3];
+	uint8_t unused[5];
 } core_access;
+
+/* Of the checked build: an access that was torn on purpose. Values are the variable's bytes, low first. */
+typedef struct {
+	int64_t cycle;               /* when; -1: not yet */
+	int32_t bytes;
+	uint8_t before[8], between[8], after[8]; /* as it was; what the torn half sees; as it is at the end */
+} core_tear_report;
 
 /* Of the checked build: something that C leaves undefined, one row a place. */
 typedef struct {
@@ -209,8 +216,13 @@ uintptr_t core_text_base(void);
 void core_accesses_watch(void);
 /* What was seen, up to `room` rows; returns how many there are, -1 if they were too many to hold. */
 int32_t core_accesses(core_access *rows, int32_t room);
-/* Interrupts that a handler (bit in vector order; 7: the main line) has been seen to turn on. */
-uint8_t core_enables(int by);
+/* Interrupts that a handler (bit in vector order; 31: the main line) has been seen to turn on. */
+uint32_t core_enables(int by);
+/* Once, from that cycle on: run the handler of that bit between the first byte and the rest of the next access
+ * at this return address, if its interrupt is on then. What is read is a mixture; what is written is seen
+ * half-written by the handler. pc 0: no more. */
+void core_tear(uint32_t pc, int32_t handler, int64_t from_cycle);
+core_tear_report *core_torn(void);
 /* Rows since core_start; *rows points at the first. */
 int32_t core_undefined_rows(const core_undefined **rows);
 /* cdef end */

@@ -23,7 +23,11 @@ static void (*const handlers[IRQ_COUNT])(void) = {
 
 void interrupts_serve(void)
 {
-	int k = __builtin_ctz(ctl.irq_enabled & ctl.irq_pending);
+	interrupts_run(__builtin_ctz(ctl.irq_enabled & ctl.irq_pending));
+}
+
+void interrupts_run(int k)
+{
 	uint8_t interrupted = ctl.context;
 	ctl.irq_pending &= ~(1U << k);
 	ctl.irq_on = 0;

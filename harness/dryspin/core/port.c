@@ -43,7 +43,7 @@ static void set_bit(uint32_t *mask, int bit, uint8_t on)
 static void set_interrupt(int bit, uint8_t on)
 {
 	if (on)
-		access_enables[context_bit()] |= (uint8_t)(1U << bit);
+		access_enables[context_bit()] |= 1U << bit;
 	set_bit(&ctl.irq_enabled, bit, on);
 }
 

@@ -282,7 +282,18 @@ class Rig:
 
     def enables(self) -> tuple[int, ...]:
         """Interrupts turned on by the code of each handler in vector order; the last: of the main line."""
-        return tuple(int(self.core.core_enables(k)) for k in range(8))
+        return tuple(int(self.core.core_enables(k)) for k in range(32))
+
+    def tear(self, pc: int, handler: int, from_s: float = 0.0) -> None:
+        """In the next run of a checked build, let a handler come between the bytes of an access, once.
+
+        pc: of the access, see `checked.ACCESS`; handler: its bit in vector order; from_s: not before.
+        """
+        self.core.core_tear(pc, handler, round(from_s * self.drive.controller.f_cpu_hz))
+
+    def torn(self) -> checked.Torn | None:
+        """What came of `tear`: None where the access was not met with the interrupt on."""
+        return checked.torn(self.ffi, self.core, self._f_cpu_hz)
 
     def undefined(self) -> list[checked.Undefined]:
         """What the last run of a checked build met that C leaves undefined."""
