@@ -36,7 +36,9 @@ def test_help_begins_with_safety(capsys, caution):
     assert "no permission to spin" in text
 
 
-@pytest.mark.parametrize("command", ["check", "run", "replay", "enumerate", "known-bad", "mutate", "doctor"])
+@pytest.mark.parametrize(
+    "command", ["check", "run", "replay", "enumerate", "soak", "known-bad", "mutate", "doctor"]
+)
 def test_every_command_explains_its_exit_codes(capsys, command):
     """Scripts depend on them."""
     assert exit_code([command, "--help"]) == 0

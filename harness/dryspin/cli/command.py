@@ -18,6 +18,7 @@ from dryspin.cli.known_bad import known_bad
 from dryspin.cli.mutate import mutate
 from dryspin.cli.replay import replay
 from dryspin.cli.run import run
+from dryspin.cli.soak import soak
 from dryspin.errors import DryspinError
 
 EXIT_HELD, EXIT_BROKEN, EXIT_COULD_NOT_RUN, EXIT_INTERRUPTED = 0, 1, 2, 130
@@ -51,6 +52,7 @@ def dryspin() -> None:
       dryspin replay traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
       dryspin enumerate firmware_under_test/bow_thruster
+      dryspin soak firmware_under_test/bow_thruster --scenarios 10000
 
     \b
     Is a pass worth anything?
@@ -70,6 +72,7 @@ dryspin.add_command(check)
 dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(enumerate_)
+dryspin.add_command(soak)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)
