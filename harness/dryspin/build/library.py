@@ -17,13 +17,12 @@ PACKAGE = Path(__file__).resolve().parent.parent
 CORE = PACKAGE / "core"
 PORT = PACKAGE / "port"
 
-PLANT_SOURCES = (
-    *("advance.c", "circuit.c", "conduction.c", "energy.c", "events.c", "plan.c"),
-    *("probe.c", "roots.c", "sense.c", "shape.c", "terminals.c"),
-)
+WHOLE_PLANT = "plant.c"
+"""One translation unit; it includes the plant's other sources."""
 BRACKETS = ("fw_begin.c", "fw_end.c")
 """Linked before and after the firmware's objects; they mark where its variables lie."""
 
+_INCLUDED = re.compile(r'^#include "(\w+\.c)"$', re.MULTILINE)
 _CDEF = re.compile(r"/\* cdef begin \*/(.*?)/\* cdef end \*/", re.DOTALL)
 
 
@@ -38,7 +37,7 @@ def core_declarations() -> FFI:
 
 
 @cache
-def _core_texts() -> dict[str, str]:
+def core_texts() -> dict[str, str]:
     """The core's sources and headers by name. Read once: what is compiled is what was hashed."""
     files = [*sorted(CORE.glob("*.c")), *sorted(CORE.glob("*.h")), PORT / "drive_port.h"]
     return {path.name: path.read_text(encoding="utf-8") for path in files}
@@ -46,7 +45,7 @@ def _core_texts() -> dict[str, str]:
 
 def core_key(compiler: Compiler) -> tuple[str, ...]:
     """What the core's objects depend on."""
-    texts = [f"{name}\n{text}" for name, text in _core_texts().items()]
+    texts = [f"{name}\n{text}" for name, text in core_texts().items()]
     return (compiler.version, *compiler.command, " ".join(compiler.core_flags), *texts)
 
 
@@ -56,7 +55,7 @@ def core_objects(compiler: Compiler) -> Path:
     def make(folder: Path) -> None:
         stage = folder / "core"
         stage.mkdir()
-        for name, text in _core_texts().items():
+        for name, text in core_texts().items():
             (stage / name).write_text(text, encoding="utf-8")
 
         def compile_one(source: str) -> tuple[str, str]:
@@ -64,7 +63,8 @@ def core_objects(compiler: Compiler) -> Path:
             done = compiler.run([*compiler.core_flags, "-c", source, "-o", str(target)], stage)
             return source, "" if done.returncode == 0 else done.stderr
 
-        sources = [name for name in _core_texts() if name.endswith(".c")]
+        included = set(_INCLUDED.findall(core_texts()[WHOLE_PLANT]))
+        sources = [name for name in core_texts() if name.endswith(".c") and name not in included]
         with ThreadPoolExecutor(2) as pool:
             for source, complaint in pool.map(compile_one, sources):
                 if complaint:
@@ -83,8 +83,8 @@ def plant_library() -> Any:
     objects = core_objects(compiler)
 
     def make(folder: Path) -> None:
-        parts = [str(objects / source.replace(".c", ".o")) for source in PLANT_SOURCES]
-        done = compiler.run([*flags.LINK, *parts, *flags.LIBRARIES, "-o", "plant.so"], folder)
+        plant = str(objects / WHOLE_PLANT.replace(".c", ".o"))
+        done = compiler.run([*flags.LINK, plant, *flags.LIBRARIES, "-o", "plant.so"], folder)
         if done.returncode != 0:
             raise BuildError(f"linking the plant failed with {compiler.version}:\n{done.stderr.strip()}")
 

@@ -31,12 +31,10 @@ static int64_t next_take_over(void)
 	return config->take_over_cycle >= 0 && !ctl.outside ? config->take_over_cycle : NEVER;
 }
 
-static int64_t next_event(void)
+/* Of all but plant and carriers. */
+static int64_t next_rare(void)
 {
-	if (!ctl.plan_valid)
-		bench_plan();
-	int64_t e = least(ctl.plan_cycle, carriers_next());
-	e = least(e, least(timer_next(), capture_next()));
+	int64_t e = least(timer_next(), capture_next());
 	e = least(e, least(comparator_next(), next_reset()));
 	e = least(e, least(store_next(), converter_next()));
 	e = least(e, least(ctl.watchdog_bites, supply_next_cut()));
@@ -44,11 +42,28 @@ static int64_t next_event(void)
 	return least(e, least(config->end_cycle, next_take_over()));
 }
 
+static int64_t next_event(void)
+{
+	if (!ctl.plan_valid)
+		bench_plan();
+	if (ctl.horizon == LOOK_AGAIN) {
+		ctl.rare_cycle = next_rare();
+		ctl.horizon = ctl.now;
+	}
+	return least(least(ctl.plan_cycle, carriers_next()), ctl.rare_cycle);
+}
+
 static void happen(int64_t cycle)
 {
 	ctl.events++;
 	if (ctl.plan_cycle <= cycle && ctl.plan_valid)
 		bench_at_plan_end();
+	if (ctl.rare_cycle > cycle) {
+		if (carriers_next() <= cycle)
+			carriers_at(cycle);
+		return;
+	}
+	ctl.horizon = LOOK_AGAIN;
 	if (cycle >= next_take_over()) {
 		bench_reach(cycle);
 		ctl.outside = 1;

@@ -9,6 +9,9 @@
 #include "controller.h"
 #include <math.h>
 
+/* What the port cannot ask for and registers can. */
+#define BOTH_EDGES 2
+
 void comparator_reset(void)
 {
 	ctl.sense_edge = 0;
@@ -28,6 +31,7 @@ static void push(uint8_t level, double t_s)
 	ctl.pipe[ctl.pipe_in % PIPE_SIZE].cycle = cycle;
 	ctl.pipe[ctl.pipe_in % PIPE_SIZE].level = level;
 	ctl.pipe_in++;
+	ctl.horizon = LOOK_AGAIN;
 }
 
 void comparator_input(uint8_t level, double t_s)
@@ -56,7 +60,7 @@ void comparator_at(int64_t cycle)
 			continue;
 		ctl.sense_above = level;
 		record(SIGNAL_COMPARATOR, level, cycle, 0, 0);
-		if (level == ctl.sense_edge)
+		if (level == ctl.sense_edge || ctl.sense_edge == BOTH_EDGES)
 			ctl.irq_pending |= 1U << IRQ_COMPARATOR;
 	}
 }

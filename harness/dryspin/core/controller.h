@@ -13,20 +13,24 @@
 #include <stddef.h>
 
 #define NEVER INT64_MAX
+/* In `horizon`: what lies ahead may have changed, other than in plant and carriers. And: it has not, but
+ * a handler may be due. */
+#define LOOK_AGAIN INT64_C(0)
+#define SERVE INT64_C(1)
 
 /* Basic blocks of plain code without a port call before the firmware is said to hang: far beyond
  * any honest computation, a fraction of a second of the host. */
 #define HANG_BLOCKS INT64_C(20000000)
 
-/* Interrupts in vector order: the lowest bit is served first. */
+/* Interrupts by vector, counted from 0 (reset): the lowest bit is served first. */
 enum {
-	IRQ_CAPTURE,
-	IRQ_COMPARE_A,
-	IRQ_COMPARE_B,
-	IRQ_WRAP,
-	IRQ_CONVERTER,
-	IRQ_COMPARATOR,
-	IRQ_COUNT
+	IRQ_CAPTURE = 10,
+	IRQ_COMPARE_A = 11,
+	IRQ_COMPARE_B = 12,
+	IRQ_WRAP = 13,
+	IRQ_CONVERTER = 21,
+	IRQ_COMPARATOR = 23,
+	IRQ_COUNT = 26
 };
 
 /* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
@@ -36,19 +40,21 @@ enum {
 
 typedef struct {
 	int64_t started;      /* cycle at which the count stood at bottom; NEVER = stopped */
+	int64_t bottom;       /* another such cycle, not long ago */
 	uint8_t compare, next_compare;
 	int64_t next_edge;    /* next change of the compare output, or take-over at top */
 } carrier;
 
 typedef struct {
 	int64_t now;          /* CPU time in cycles */
-	int64_t horizon;      /* the next cycle at which something other than code happens */
+	int64_t horizon;      /* the next cycle at which something other than code happens; LOOK_AGAIN */
+	int64_t rare_cycle;   /* the same without plant and carriers, looked up when horizon says so */
 	int64_t hang_budget;  /* basic blocks left before time must have moved */
 	int64_t block_cycles;
 	double s_per_cycle;
 
 	uint8_t irq_on;       /* global enable */
-	uint8_t irq_enabled, irq_pending;
+	uint32_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
 	uintptr_t slept_on;   /* frame of the port call in which the main line sleeps; 0: awake */
@@ -139,8 +145,6 @@ void bench_new_course(void);
 void carriers_reset(void);
 void carrier_start(int which, int64_t cycle);
 void carriers_duty(uint8_t counts);
-/* Next cycle at which a carrier, or the driver behind it, changes something. */
-int64_t carriers_next(void);
 void carriers_at(int64_t cycle);
 uint8_t carrier_output(int leg, int64_t cycle);
 void carriers_replan(void);
@@ -148,8 +152,20 @@ void carriers_replan(void);
 /* legs.c */
 void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller);
 void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
+/* On reset: all FETs off, at once and without a clock. */
+void legs_release(int64_t cycle);
 /* Cycle at which a driver's dead time is over; NEVER if none runs. */
 int64_t legs_next(void);
+
+/* Next cycle at which a carrier, or the driver behind it, changes something. */
+static inline int64_t carriers_next(void)
+{
+	int64_t a = ctl.carrier[0].next_edge, b = ctl.carrier[1].next_edge, next = a < b ? a : b;
+	if (config->driver_dead_cycles == 0)
+		return next;
+	int64_t leg = legs_next();
+	return leg < next ? leg : next;
+}
 
 /* timer.c */
 void timer_reset(void);
@@ -210,6 +226,23 @@ static inline int interrupts_due(void)
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
 }
 
+/* Bit of the code that runs: of a handler in vector order, 7 for the main line. */
+static inline uint8_t context_bit(void)
+{
+	static const uint8_t bit_of_vector[32] = {
+		[0] = 7, [11] = IRQ_CAPTURE, [12] = IRQ_COMPARE_A, [13] = IRQ_COMPARE_B,
+		[14] = IRQ_WRAP, [22] = IRQ_CONVERTER, [24] = IRQ_COMPARATOR,
+	};
+	return bit_of_vector[ctl.context & 31U];
+}
+
+/* access.c */
+/* Interrupts that the code of each context has turned on. */
+extern uint8_t access_enables[8];
+
+/* undefined.c */
+void undefined_forget(void);
+
 /* trace.c */
 void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t caller);
 void record_state(void);
@@ -229,6 +262,8 @@ const void *stack_live(size_t *bytes);
 void stack_put(const void *live, size_t bytes);
 /* 1 if these bytes lie on the firmware's stack. */
 int stack_holds(const void *at, size_t bytes);
+/* Return addresses of the frames from this one outwards, as offsets; how many. */
+int32_t stack_chain(const void *frame, uint32_t *chain, int32_t room);
 
 /* host.c */
 /* The controller is reset at this cycle; does not come back on the firmware's stack. */

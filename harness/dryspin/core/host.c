@@ -76,7 +76,7 @@ static void enter(void)
 	ctl.irq_pending = 0;
 	ctl.captured = 0;
 	ctl.port_calls = 0;
-	ctl.horizon = 0;
+	ctl.horizon = LOOK_AGAIN;
 	while (called) {
 		called(call_argument);
 		stack_yield(CORE_CALLED);
@@ -110,6 +110,7 @@ static void reset_controller(void)
 	comparator_reset();
 	watchdog_off();
 	ctl.plan_valid = 0;
+	ctl.horizon = LOOK_AGAIN;
 	ctl.hang_budget = HANG_BLOCKS;
 	restore_memory();
 	stack_prepare(enter);
@@ -124,9 +125,7 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 	if (ctl.converter_on)
 		record(SIGNAL_CONVERTER, 0, cycle, 0, 0);
 	ctl.converter_on = 0;
-	for (int x = 0; x < 3; x++)
-		legs_command(x, PORT_OPEN, 0, 0);
-	legs_drive(cycle, 0, 0);
+	legs_release(cycle);
 	if (ctl.sense_leg != 0)
 		record(SIGNAL_SENSE_LEG, 0, cycle, 0, 0);
 	bench_set_sense(0);
@@ -148,6 +147,7 @@ void core_start(const core_config *c)
 	called = 0;
 	memset(&ctl, 0, sizeof ctl);
 	memset(&outside_plant, 0, sizeof outside_plant);
+	undefined_forget();
 	ctl.replay_cycle = NEVER;
 	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
 	ctl.block_cycles = c->block_cycles;

@@ -115,6 +115,8 @@ void shape_update(void);
 void shape_emf(double e_v[3]);
 
 /* conduction.c */
+/* How long a leg is left open whose diode reverted at once, or where nothing is consistent. */
+#define GUARD_S 20e-9
 /* Conduction mode of every leg from gates, currents and voltages. Sets `relevel`. */
 void plant_resolve(void);
 /* Whether source and auxiliary current flow, and bus voltage, in the present mode. */

@@ -47,7 +47,7 @@ static void *firmware_sp, *host_sp;
 static volatile int in_firmware;
 static volatile int reason;
 static core_fault_report fault;
-static volatile int64_t seen_now, seen_budget;
+static volatile int64_t seen_now, seen_budget, seen_events;
 static volatile int looks;
 static const int caught[] = {SIGSEGV, SIGBUS, SIGFPE, SIGILL, SIGTRAP, SIGABRT};
 static struct sigaction before[6], before_timer;
@@ -81,6 +81,23 @@ void stack_put(const void *live, size_t bytes)
 	memcpy(firmware_sp, live, bytes);
 }
 
+int32_t stack_chain(const void *frame, uint32_t *chain, int32_t room)
+{
+	int32_t depth = 0;
+	void *const *at = frame;
+	while (depth < room && ((uintptr_t)at & 7U) == 0 && stack_holds(at, 16)) {
+		uintptr_t back = (uintptr_t)at[1] - core_text_base();
+		void *const *outer = at[0];
+		if (back == 0 || back > UINT32_MAX)
+			break;
+		chain[depth++] = (uint32_t)back;
+		if (outer <= at)
+			break;
+		at = outer;
+	}
+	return depth;
+}
+
 static int in_library(uintptr_t pc)
 {
 	uintptr_t base = core_text_base();
@@ -101,6 +118,7 @@ static void describe(int number, uint32_t pc)
 	fault.port_calls = ctl.port_calls;
 	fault.pc = pc;
 	fault.caller = 0;
+	fault.depth = 0;
 }
 
 /* pc as a return address: that of the faulting instruction, or, after a call through a wild
@@ -115,6 +133,7 @@ static void describe_fault(const ucontext_t *u, int number, const void *address)
 		describe(number, stack_holds((void *)sp, 8) ? (uint32_t)(*(uintptr_t *)sp - base) : 0U);
 	if (stack_holds((void *)frame, 16))
 		fault.caller = (uint32_t)(*(uintptr_t *)(frame + 8) - base);
+	fault.depth = stack_chain((void *)frame, fault.chain, (int32_t)(sizeof fault.chain / sizeof fault.chain[0]));
 	uintptr_t at = (uintptr_t)address, low = (uintptr_t)stack_memory;
 	fault.stack_overflow = at >= low && at < low + GUARD_BYTES;
 }
@@ -152,8 +171,10 @@ static void on_look(int number, siginfo_t *info, void *context)
 	(void)info;
 	if (!on_firmware_stack((uintptr_t)u->uc_mcontext.gregs[REG_RSP]))
 		return;
-	if (ctl.now != seen_now || ctl.hang_budget != seen_budget) {
+	/* events: a long sleep is caught up with at one value of the clock */
+	if (ctl.now != seen_now || ctl.hang_budget != seen_budget || ctl.events != seen_events) {
 		seen_now = ctl.now;
+		seen_events = ctl.events;
 		seen_budget = ctl.hang_budget;
 		looks = 0;
 	} else if (++looks >= LOOKS_TO_HANG) {
@@ -226,7 +247,11 @@ void stack_yield(int why)
 /* Called by the compiler's coverage hook when no port call has come for very many blocks. */
 void stack_hang(uintptr_t pc)
 {
+	if (!in_firmware) /* a constructor that the compiler adds runs before any run */
+		return;
 	describe(0, (uint32_t)(pc - core_text_base()));
+	void *const *frame = __builtin_frame_address(0); /* its caller is the hook; the firmware called that */
+	fault.depth = stack_chain(frame[0], fault.chain, (int32_t)(sizeof fault.chain / sizeof fault.chain[0]));
 	for (;;)
 		stack_yield(CORE_HUNG);
 }

@@ -10,11 +10,14 @@ from itertools import pairwise
 from dryspin.drive import carrier
 from dryspin.drive.machine_checks import MACHINE_CHECKS
 from dryspin.drive.model import Drive
+from dryspin.drive.pin_checks import PIN_CHECKS
 from dryspin.drive.problem import Check, Problem
 
 
 def carrier_exists(drive: Drive) -> Iterator[Problem]:
-    """The carrier is one the part can make, and one the rig runs."""
+    """The carrier is one the part can make, and one the rig runs; at register level the code makes it."""
+    if drive.pins is not None:
+        return
     f_pwm_hz, f_cpu_hz = drive.bridge.f_pwm_hz, drive.controller.f_cpu_hz
     nearest = carrier.nearest(f_pwm_hz, f_cpu_hz)
     (on_rig,) = (c for c in carrier.carriers(f_cpu_hz) if c.on_rig)
@@ -222,6 +225,7 @@ CHECKS: tuple[Check, ...] = (
     throttle_points_are_in_order,
     calibration_fits_the_throttle,
     *MACHINE_CHECKS,
+    *PIN_CHECKS,
 )
 
 

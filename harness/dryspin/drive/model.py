@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from dryspin.drive.change import Change
+from dryspin.drive.pins import Pins
 from dryspin.drive.span import Range
 from dryspin.units import k_phase_from_kv, kt_from_kv
 
@@ -130,6 +131,7 @@ class Controller:
     i_supply_a: float = 0.02
     regulator_drop_v: float = 1.0
     brown_out_v: float = 4.3
+    atomic_bytes: int = 1
 
 
 @dataclass(frozen=True)
@@ -184,6 +186,14 @@ class Tone:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """A variable that main line and handlers share in a way that looks like a race and is none, and why."""
+
+    variable: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Heat:
     """What winding, FETs and bulk capacitor bear for ever, and how they get rid of their heat.
 
@@ -218,7 +228,8 @@ class Drive:
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows; so is `timekeeping`.
+    where nobody knows; so is `timekeeping`. `pins` is None where the firmware is written for
+    `drive_port.h`; `unknown` names the keys ("motor.l_phase_h") whose values are guesses.
     """
 
     path: Path
@@ -236,3 +247,6 @@ class Drive:
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
     timekeeping: Timekeeping | None = None
+    shared: tuple[Shared, ...] = ()
+    pins: Pins | None = None
+    unknown: tuple[str, ...] = ()

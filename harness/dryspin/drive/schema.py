@@ -20,6 +20,7 @@ from dryspin.drive.keys import (
     Text,
     Texts,
 )
+from dryspin.drive.pin_keys import KEYS as PINS
 from dryspin.drive.span import Range
 
 COMPLEMENTARY = "complementary"
@@ -34,10 +35,15 @@ FIRST_TONE_MARK, LAST_TONE_MARK = 32, 63
 TOP: tuple[Key, ...] = (
     Text(name="name", meaning="a short name for reports", default="", may_be_empty=True,
          reason="the name of the firmware's directory"),
+    Texts(name="unknown", default=(),
+          meaning="the keys, as \"motor.l_phase_h\", whose values are still guesses",
+          reason="all of them are known"),
 )  # fmt: skip
 
 FIRMWARE: tuple[Key, ...] = (
-    Texts(name="sources", meaning="the C sources as glob patterns, relative to the firmware's directory",
+    Texts(name="sources",
+          meaning="the C sources (with [pins] C++ and sketches, too) as glob patterns, relative to the "
+                  "firmware's directory",
           default=("*.c",), reason="a small firmware lies in one directory"),
     Texts(name="include", meaning="the include directories, relative to the firmware's directory",
           default=(".",), reason="headers lie beside the sources"),
@@ -172,6 +178,9 @@ CONTROLLER: tuple[Key, ...] = (
     Number(name="block_cycles", whole=True, at_least=0, at_most=1000, default=0,
            meaning="the CPU cycles charged for each basic block",
            reason="only port calls take time, so that runs are the same whatever compiler built them"),
+    Number(name="atomic_bytes", unit="bytes", whole=True, at_least=1, at_most=8, default=1,
+           meaning="the widest variable that the part reads or writes in one instruction",
+           reason="an 8-bit part: a load or store moves one byte (AVR instruction set manual)"),
 )  # fmt: skip
 
 THROTTLE: tuple[Key, ...] = (
@@ -258,6 +267,11 @@ TONE: tuple[Key, ...] = (
            meaning="the longest time one pulse keeps a winding on"),
 )  # fmt: skip
 
+SHARED_ENTRY: tuple[Key, ...] = (
+    Text(name="variable", meaning="the variable as findings name it, such as \"last.width_ticks\""),
+    Text(name="why", meaning="the reason why no handler can spoil it"),
+)  # fmt: skip
+
 TABLES: Mapping[str, tuple[Key, ...]] = {
     "firmware": FIRMWARE,
     "motor": MOTOR,
@@ -270,14 +284,18 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "calibration": CALIBRATION,
     "heat": HEAT,
     "timekeeping": TIMEKEEPING,
+    "pins": PINS,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-ABSENT_TABLES = ("calibration", "heat", "timekeeping")
+ABSENT_TABLES = ("calibration", "heat", "timekeeping", "pins")
 """Tables that may be absent: a firmware that learns nothing, ratings that nobody knows, states told apart by
-every moment they hold."""
+every moment they hold, a firmware behind the seam."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""
+
+SHARED = "shared"
+"""Name of the list of tables that explain variables shared with handlers."""

@@ -16,10 +16,11 @@ def findings_folder(firmware_dir: Path, save: Path | None = None) -> Path:
     return here if here.is_dir() else firmware_dir / "found"
 
 
-def require_writable(folder: Path) -> None:
+def require_writable(folder: Path, option: str = "--save") -> None:
     """Raise UsageError unless a file can be created in `folder`; leaves nothing behind.
 
-    Called before a long search, whose findings would otherwise have nowhere to go.
+    Called before a long search, whose findings would otherwise have nowhere to go. `option` is the one
+    that gives the folder.
     """
     standing = folder
     while not standing.exists() and standing != standing.parent:
@@ -29,8 +30,8 @@ def require_writable(folder: Path) -> None:
             pass
     except OSError as error:
         raise UsageError(
-            f"findings cannot be written to {folder}: {error.strerror or error}; "
-            "give another folder with --save"
+            f"{'findings' if option == '--save' else 'the sheet'} cannot be written to {folder}: "
+            f"{error.strerror or error}; give another folder with {option}"
         ) from None
 
 

@@ -14,6 +14,7 @@ from dryspin.monitors import judge, known_claims, known_limits
 from dryspin.recording import Recording
 from dryspin.rig import Progress, Rig
 from dryspin.scenario import Scenario
+from dryspin.units import rpm_from_rad_s
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,10 @@ class Subject:
     def judge(self, recording: Recording) -> Trial:
         """Put a recording of this subject before all monitors."""
         outcomes = outcomes_of(judge(recording, self.claims), recording)
-        return Trial(outcomes, recording.end_s, recording.digest())
+        speeds = recording.state_w_rad_s
+        ends = (float(speeds.min()), float(speeds.max())) if len(speeds) else None
+        speeds_rpm = (rpm_from_rad_s(ends[0]), rpm_from_rad_s(ends[1])) if ends else None
+        return Trial(outcomes, recording.end_s, recording.digest(), speeds_rpm)
 
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario; the recording is gone afterwards."""

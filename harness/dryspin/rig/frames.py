@@ -16,7 +16,7 @@ from dryspin.drive import Drive
 from dryspin.drive.model import Timekeeping
 from dryspin.errors import BuildError, DriveError, RigError
 from dryspin.recording import EDGE
-from dryspin.rig.fault import fault_text
+from dryspin.rig.fault import failure
 from dryspin.rig.rig import Rig
 from dryspin.rig.settings import Settings
 from dryspin.scenario import Scenario
@@ -111,7 +111,7 @@ class Frames:
                 taken.append(self._edges.copy())
                 core.core_edges().n = 0
             else:
-                raise RigError(fault_text(core, reason, self._settings, self._rig.image))
+                raise failure(core, reason, self._settings, self._rig.image)
         taken.append(self._edges[: core.core_edges().n].copy())
         memory = ffi.new("char[]", core.core_checkpoint_bytes())
         core.core_checkpoint(memory)

@@ -12,9 +12,10 @@ from dryspin.plant.contract import PlantFactory
 from dryspin.plant.energy import Energies
 from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig import checked
 from dryspin.rig.checkpoint import Checkpoint
 from dryspin.rig.chunks import Chunks
-from dryspin.rig.fault import fault_text
+from dryspin.rig.fault import failure
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
 from dryspin.rig.twin import energies
@@ -28,6 +29,9 @@ Progress = Callable[[float], None]
 
 _EDGE_ROOM = 1 << 17
 _STATE_ROOM = 1 << 17
+_EXPECTED_PER_S = 100_000
+"""Rows a second of chopping takes of either kind, at most, without noise."""
+_EXPECTED_MOST = 1 << 22
 
 
 class Rig:
@@ -40,6 +44,7 @@ class Rig:
         self.image, self.drive = image, drive
         self.ffi = core_declarations()
         self.core: Any = self.ffi.dlopen(str(image.path))
+        self._f_cpu_hz = drive.controller.f_cpu_hz
 
     def run(
         self,
@@ -61,7 +66,7 @@ class Rig:
         block, instead of the drive's. account_energy: meter the ports of the compiled plant, see
         `energy`; costs time.
 
-        Raises RigError where the firmware crashes, hangs, or never calls the port.
+        Raises FirmwareError where the firmware crashes or hangs, RigError where it never calls the port.
         """
         if plant not in PLANTS:
             raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
@@ -148,7 +153,7 @@ class Rig:
         if after.image_digest != self.image.digest:
             raise RigError("the checkpoint is of another build; run the scenario from power-on")
         after.require_same_start(settings, scenario)
-        buffers = self._buffers(after.edges, after.states)
+        buffers = self._buffers(settings, after.edges, after.states)
         self.core.core_continue(self.ffi.from_buffer(after.memory), settings.struct)
         return settings, buffers
 
@@ -167,17 +172,22 @@ class Rig:
 
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
-        buffers = self._buffers()
+        buffers = self._buffers(settings)
+        self._f_cpu_hz = settings.f_cpu_hz
         self.core.core_start(settings.struct)
         return buffers
 
     def _buffers(
-        self, edges: "np.ndarray[Any, Any] | None" = None, states: "np.ndarray[Any, Any] | None" = None
+        self,
+        settings: Settings,
+        edges: "np.ndarray[Any, Any] | None" = None,
+        states: "np.ndarray[Any, Any] | None" = None,
     ) -> "tuple[Chunks, Chunks]":
         core, ffi = self.core, self.ffi
+        expected = min(round(settings.end_cycle / settings.f_cpu_hz * _EXPECTED_PER_S), _EXPECTED_MOST)
         return (
-            Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM, edges),
-            Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM, states),
+            Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM, expected, edges),
+            Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM, expected, states),
         )
 
     def _carried(
@@ -227,12 +237,28 @@ class Rig:
             elif reason in (core.CORE_DONE, core.CORE_PAUSED):
                 return reason
             else:
-                raise RigError(fault_text(core, reason, settings, self.image))
+                raise failure(core, reason, settings, self.image)
 
     def counts(self) -> dict[str, int]:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
         return {name: int(self.core.core_count(k)) for k, name in enumerate(names)}
+
+    def watch(self) -> None:
+        """From here on keep what a checked build does to its variables; over all runs that follow."""
+        self.core.core_accesses_watch()
+
+    def accesses(self) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+        """What was seen since `watch`, as rows of `checked.ACCESS`. Raises RigError if too much."""
+        return checked.accesses(self.ffi, self.core)
+
+    def enables(self) -> tuple[int, ...]:
+        """Interrupts turned on by the code of each handler in vector order; the last: of the main line."""
+        return tuple(int(self.core.core_enables(k)) for k in range(8))
+
+    def undefined(self) -> list[checked.Undefined]:
+        """What the last run of a checked build met that C leaves undefined."""
+        return checked.undefined(self.ffi, self.core, self._f_cpu_hz)
 
     def energy(self) -> Energies:
         """What passed each port of the plant in the last run (J), if that accounted for it; else all 0."""
