@@ -112,7 +112,7 @@ def test_a_comparison_of_moments_instead_of_ages_is_found(tmp_path: Path, subjec
     directory = variant(
         tmp_path,
         "now_ticks() - good_pulse_ticks > PULSE_LOSS_TICKS",
-        "now_ticks() > good_pulse_ticks + PULSE_LOSS_TICKS",
+        "now_ticks() > (uint32_t)(good_pulse_ticks + PULSE_LOSS_TICKS)",
     )
     drive = load_drive(directory)
     rig = Rig(build_image(drive, directory), drive)
