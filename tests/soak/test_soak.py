@@ -15,17 +15,16 @@ from dryspin.cli.command import exit_code
 from dryspin.errors import FindingError, RigError, UsageError
 from dryspin.findings import read_finding
 from dryspin.scenario import read_scenario
-from dryspin.soak import Journal, Soaked, opened, soak
-from dryspin.soak.running import journal_key
+from dryspin.soak import Journal, Soaked, soak
 
 from ..search.subject import StandIn, broken, held, reversal_at_s
 
 DECLARED = ("gates.dead_time", "reversal.opposing_drive")
-SCENARIOS = 80
-"""Four batches."""
+PER_BATCH, SHRINK_TRIALS = 6, 6
+"""Instead of twenty and sixty: neither how much a batch holds nor how short a finding gets is looked at."""
 
-SHRINK_TRIALS = 6
-"""Instead of sixty: how short a finding gets is not looked at here."""
+SCENARIOS = 24
+"""Four batches."""
 
 
 def judge(scenario):
@@ -65,6 +64,7 @@ def _quick():
     """For this process and the workers that are forked from it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("dryspin.soak.batch.SHRINK_TRIALS", SHRINK_TRIALS)
+        patch.setattr("dryspin.soak.batch.PER_BATCH", PER_BATCH)
         yield
 
 
@@ -94,10 +94,10 @@ def test_the_number_of_workers_never_shows(tmp_path, straight):
 
 def test_the_same_command_again_counts_what_is_done(tmp_path, straight):
     """And another budget goes on from there."""
-    first = soaked(tmp_path, scenarios=40)
+    first = soaked(tmp_path, scenarios=12)
     whole = soaked(tmp_path)
 
-    assert (first.scenarios, whole.resumed) == (40, 40)
+    assert (first.scenarios, whole.resumed) == (12, 12)
     assert essence(whole) == essence(straight)
     assert soaked(tmp_path).resumed == SCENARIOS
 
@@ -106,7 +106,7 @@ def test_a_budget_of_simulated_time_ends_it_after_a_round(tmp_path):
     """Seconds of the model, never of the clock."""
     result = soaked(tmp_path, scenarios=1000, simulated_s=1.0)
 
-    assert result.scenarios == 160
+    assert result.scenarios == 8 * PER_BATCH
     assert result.simulated_s > 1.0
 
 
@@ -114,9 +114,10 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 import dryspin.soak.batch
-from tests.soak.test_soak import SHRINK_TRIALS, judge, soaked
+from tests.soak.test_soak import PER_BATCH, SHRINK_TRIALS, judge, soaked
 
 dryspin.soak.batch.SHRINK_TRIALS = SHRINK_TRIALS
+dryspin.soak.batch.PER_BATCH = PER_BATCH
 
 def deadly(scenario):
     # the workers of the third batch and later end the whole soak, as kill -9 would
@@ -137,7 +138,7 @@ def test_a_soak_killed_at_once_goes_on_without_losing_a_finding(tmp_path, straig
     resumed = soaked(tmp_path)
 
     assert killed.returncode == -signal.SIGKILL
-    assert resumed.resumed == 40
+    assert resumed.resumed == 2 * PER_BATCH
     assert essence(resumed) == essence(straight)
 
 
@@ -156,7 +157,7 @@ def test_a_full_disk_ends_it_with_a_word_and_nothing_is_lost(tmp_path, straight,
     monkeypatch.undo()
     resumed = soaked(tmp_path)
 
-    assert resumed.resumed == 40
+    assert resumed.resumed == 2 * PER_BATCH
     assert resumed.set_aside == ()
     assert essence(resumed) == essence(straight)
 
@@ -171,14 +172,30 @@ def test_a_journal_on_a_full_device_says_so(tmp_path):
     assert journal.entries == {}
 
 
+HOLDING = """
+import sys
+from pathlib import Path
+from dryspin.soak import opened
+with opened(Path(sys.argv[1]), "key"):
+    print("ready", flush=True)
+    sys.stdin.read()
+"""
+
+
 def test_a_second_soak_in_the_folder_is_refused(tmp_path):
-    """Both would do the same work; the first goes on undisturbed."""
-    subject = subject_in(tmp_path / "firmware")
-    with (
-        opened(tmp_path / "soak", journal_key(subject, ["gates"], 0)),
-        pytest.raises(UsageError, match=rf"another soak works here \(process {os.getpid()}\)"),
-    ):
-        soaked(tmp_path)
+    """Both would do the same work; the first goes on undisturbed, and its lock ends with it."""
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    command = [sys.executable, "-c", HOLDING, str(tmp_path / "soak")]
+    with subprocess.Popen(
+        command, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as first:
+        assert first.stdout is not None
+        assert first.stdout.readline() == "ready\n"
+        with pytest.raises(UsageError, match=rf"another soak works here \(process {first.pid}\)"):
+            soaked(tmp_path, scenarios=2)
+        first.kill()
+
+    assert soaked(tmp_path, scenarios=2).scenarios == 2
 
 
 def test_two_soaks_that_share_a_folder_of_findings_lose_none(tmp_path, straight):
@@ -201,7 +218,7 @@ def test_a_damaged_line_of_the_journal_is_set_aside_and_its_batch_run_again(tmp_
 
     assert again.set_aside[0].startswith(f"{journal}: line 2, 4 is damaged or cut off, and was set aside in ")
     assert journal.with_suffix(".damaged").read_bytes().startswith(b"\x00\xff nonsense\n")
-    assert again.resumed == 40
+    assert again.resumed == 2 * PER_BATCH
     assert essence(again) == essence(straight)
 
 
@@ -246,7 +263,7 @@ def test_a_worker_that_dies_is_a_finding_and_not_the_end(tmp_path):
     """The scenario it was at is kept, and the other batches are run."""
 
     def kills(scenario):
-        if reversal_at_s(scenario) is not None and scenario.rest_deg > 300.0:
+        if reversal_at_s(scenario) is not None and scenario.rest_deg > 180.0:
             os.kill(os.getpid(), signal.SIGKILL)
         return judge(scenario)
 
@@ -254,8 +271,8 @@ def test_a_worker_that_dies_is_a_finding_and_not_the_end(tmp_path):
     (text, file), *_ = result.failed
 
     assert "a worker process died (signal SIGKILL)" in text
-    assert read_scenario(Path(file)).rest_deg > 300.0
-    assert result.claims["gates.dead_time"][0] >= 40
+    assert read_scenario(Path(file)).rest_deg > 180.0
+    assert result.claims["gates.dead_time"][0] >= PER_BATCH
     assert list((tmp_path / "soak").glob(".under-way*")) == []
 
 
@@ -263,15 +280,15 @@ def test_the_command_tells_the_whole_in_one_summary(tmp_path, capsys, monkeypatc
     """Text and JSON, with the command that replays; the stand-in takes the place of a built firmware."""
     monkeypatch.setattr("dryspin.findings.load_subject", lambda *_: subject_in(tmp_path / "firmware"))
     places = ["--folder", str(tmp_path / "soak"), "--save", str(tmp_path / "found")]
-    arguments = ["soak", str(tmp_path), "--scenarios", "20", *places, "--json", str(tmp_path / "r.json")]
+    arguments = ["soak", str(tmp_path), "--scenarios", "12", *places, "--json", str(tmp_path / "r.json")]
     code = exit_code(arguments)
     out = capsys.readouterr().out
     told = json.loads((tmp_path / "r.json").read_text())
 
     assert code == 1
-    assert "20 scenarios" in out
+    assert "12 scenarios" in out
     assert "broken  reversal.opposing_drive, commanded at turn.c:7" in out
     assert f"replay: dryspin replay {tmp_path}/found/reversal-opposing-drive-1.toml" in out
     assert told["findings"][0]["claim"] == "reversal.opposing_drive"
     assert exit_code(arguments) == 1
-    assert "20 of them by earlier commands" in capsys.readouterr().out
+    assert "12 of them by earlier commands" in capsys.readouterr().out

@@ -98,8 +98,9 @@ def opened(folder: Path, key: str) -> Iterator[Journal]:
         ) from None
     with lock:
         try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
+            # A lock of this process, not of the open file: workers that outlive a kill must not hold it.
+            fcntl.lockf(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
             lock.seek(0)
             raise UsageError(
                 f"{folder}: another soak works here (process {lock.read().strip() or 'unknown'}); wait for "
