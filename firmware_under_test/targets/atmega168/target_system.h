@@ -1,5 +1,5 @@
 /*
- * target_system.h - watchdog, interrupts, sleep, cause of reset, marks.
+ * target_system.h - watchdog, over-current, interrupts, sleep, cause of reset, marks.
  */
 #ifndef TARGET_SYSTEM_H
 #define TARGET_SYSTEM_H
@@ -26,6 +26,21 @@ static inline void port_watchdog_feed(void)
 static inline void port_watchdog_off(void)
 {
 	wdt_disable();
+}
+
+/* The falling edge has set its flag whether or not the interrupt was on (section "External Interrupts",
+ * EIFR); which edge is chosen in startup.c. */
+static inline void port_over_current_interrupt(uint8_t on)
+{
+	if (on != 0U)
+		EIMSK = (uint8_t)(EIMSK | _BV(INT0));
+	else
+		EIMSK = (uint8_t)(EIMSK & (uint8_t)~_BV(INT0));
+}
+
+static inline uint8_t port_over_current(void)
+{
+	return (uint8_t)((PIND & _BV(PD2)) == 0U);
 }
 
 static inline uint8_t port_interrupts_off(void)

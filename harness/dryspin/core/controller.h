@@ -24,6 +24,7 @@
 
 /* Interrupts by vector, counted from 0 (reset): the lowest bit is served first. */
 enum {
+	IRQ_OVER_CURRENT = 1,
 	IRQ_CAPTURE = 10,
 	IRQ_COMPARE_A = 11,
 	IRQ_COMPARE_B = 12,
@@ -102,6 +103,9 @@ typedef struct {
 	uint8_t converter_on;
 	int64_t converter_sample, converter_done;
 	uint16_t sampled, converted;
+
+	uint8_t limiter_over, limiter_pulls;       /* the current is above the limit; the pin says so */
+	int64_t limiter_look, limiter_change;      /* next look at the current; the pin follows then */
 
 	uint8_t outside;      /* the host advances the plant now */
 	uint8_t plan_valid;
@@ -209,6 +213,13 @@ void converter_start(uint32_t pc, uint32_t caller);
 void converter_off(uint32_t pc, uint32_t caller);
 int64_t converter_next(void);
 void converter_at(int64_t cycle);
+
+/* limiter.c */
+void limiter_start(void);
+/* The plant has gone on, or its gates have changed. */
+void limiter_watch(void);
+int64_t limiter_next(void);
+void limiter_at(int64_t cycle);
 
 /* supply.c */
 double supply_vcc(void);

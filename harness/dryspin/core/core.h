@@ -46,7 +46,8 @@ enum core_signal {
 	SIGNAL_STORE_BUSY = 16,
 	SIGNAL_CONVERTER = 17,  /* the ADC is on, the comparator blind */
 	SIGNAL_WATCHDOG = 18,   /* its time-out in ms, 0 = off */
-	SIGNAL_SERIAL = 19      /* a byte on its way out of the serial output */
+	SIGNAL_SERIAL = 19,     /* a byte on its way out of the serial output */
+	SIGNAL_OVER_CURRENT = 20 /* 1: the board's current limit pulls its pin; where one is fitted */
 };
 
 /* One change of one signal. pc and caller are offsets into the library's text: the return address
@@ -104,6 +105,7 @@ typedef struct {
 	const uint8_t *store;          /* contents of the store at power-on; 0xFF beyond them */
 	int32_t n_throttle, n_reset, n_endless, n_outage, n_store;
 	double v_controller_v, regulator_drop_v, brown_out_v, bus_divider;
+	double over_current_a, over_current_filter_s; /* of the board's current limit; 0 A: none is fitted */
 	const core_pins *pins;       /* registers only */
 	int64_t take_over_cycle;     /* from this cycle on the host advances the plant; <0: never */
 } core_config;

@@ -172,6 +172,7 @@ void core_start(const core_config *c)
 	record(SIGNAL_STORE_BUSY, 0, 0, 0, 0);
 	record(SIGNAL_CONVERTER, 0, 0, 0, 0);
 	record(SIGNAL_WATCHDOG, 0, 0, 0, 0);
+	limiter_start();
 	ctl.watchdog_bites = NEVER;
 	record_state();
 	reset_controller();

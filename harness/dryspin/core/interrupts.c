@@ -6,6 +6,7 @@
 #define ENTRY_CYCLES 7 /* 4 to respond, 3 for the jump in the vector table */
 #define RETURN_CYCLES 4
 
+void on_over_current(void) __attribute__((weak)); /* may be left out, and its interrupt off */
 void on_throttle_edge(void);
 void on_compare_a(void);
 void on_compare_b(void);
@@ -14,6 +15,7 @@ void on_converter_done(void);
 void on_comparator_edge(void);
 
 static void (*const handlers[IRQ_COUNT])(void) = {
+	[IRQ_OVER_CURRENT] = on_over_current,
 	[IRQ_CAPTURE] = on_throttle_edge,    [IRQ_COMPARE_A] = on_compare_a,
 	[IRQ_COMPARE_B] = on_compare_b,      [IRQ_WRAP] = on_wrap,
 	[IRQ_CONVERTER] = on_converter_done, [IRQ_COMPARATOR] = on_comparator_edge,

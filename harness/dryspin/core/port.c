@@ -311,6 +311,18 @@ void port_convert_off(void)
 	look_again();
 }
 
+void port_over_current_interrupt(uint8_t on)
+{
+	clock_spend(2);
+	set_bit(&ctl.irq_enabled, IRQ_OVER_CURRENT, on);
+}
+
+uint8_t port_over_current(void)
+{
+	clock_spend(2);
+	return ctl.limiter_pulls;
+}
+
 uint8_t port_reset_cause(void)
 {
 	clock_spend(1);

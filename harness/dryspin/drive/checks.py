@@ -91,6 +91,18 @@ def fets_bear_the_supply(drive: Drive) -> Iterator[Problem]:
         )
 
 
+def current_limit_lies_below_the_rating(drive: Drive) -> Iterator[Problem]:
+    """A limit that acts only beyond what the FETs bear protects nothing."""
+    bridge = drive.bridge
+    if bridge.over_current_a is not None and bridge.over_current_a >= bridge.i_peak_max_a:
+        yield Problem(
+            "bridge",
+            "over_current_a",
+            f" = {bridge.over_current_a:g} A is not below i_peak_max_a = {bridge.i_peak_max_a:g} A, and the "
+            "current goes on rising until the legs are open. Choose a larger shunt, or leave the key out.",
+        )
+
+
 def dead_time_fits_the_carrier(drive: Drive) -> Iterator[Problem]:
     """Both dead times of a period must leave room for a pulse."""
     period_ns = 1e9 / drive.bridge.f_pwm_hz
@@ -219,6 +231,7 @@ CHECKS: tuple[Check, ...] = (
     gates_are_held_off,
     sense_pin_stays_below_supply,
     fets_bear_the_supply,
+    current_limit_lies_below_the_rating,
     dead_time_fits_the_carrier,
     supply_carries_the_clock,
     rc_clock_is_8_mhz,

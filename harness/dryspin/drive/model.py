@@ -88,6 +88,8 @@ class Bridge:
     v_max_v: float
     high_on_max_s: float
     diode_slope_ohm: Range | None = None
+    over_current_a: float | None = None
+    over_current_filter_s: float = 2e-6
 
 
 @dataclass(frozen=True)

@@ -132,6 +132,13 @@ BRIDGE: tuple[Key, ...] = (
     Number(name="high_on_max_s", unit="s", above=0.0, default=0.01,
            meaning="the longest time a high FET stays on from its bootstrap capacitor",
            reason="1 uF that may lose 0.5 V at 50 uA; C dV / I, currents common practice, no source"),
+    Number(name="over_current_a", unit="A", above=0.0, at_most=1e4, default=None,
+           meaning="the current through the bridge's return at which the board's current limit pulls its pin",
+           reason="no current limit fitted"),
+    Number(name="over_current_filter_s", unit="s", at_least=0.0, at_most=1e-3, default=2e-6,
+           meaning="the time the current must lie on the other side of over_current_a before the pin follows",
+           reason="longer than the ringing of a commutation, short beside the rise by 0.2 A/us of a short "
+                  "through two windings of 28 uH; no source"),
 )  # fmt: skip
 
 SUPPLY: tuple[Key, ...] = (

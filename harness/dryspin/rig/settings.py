@@ -64,6 +64,8 @@ class Settings:
         controller = drive.controller
         config.v_controller_v, config.regulator_drop_v = controller.v_supply_v, controller.regulator_drop_v
         config.brown_out_v, config.bus_divider = controller.brown_out_v, drive.sense.ratio
+        config.over_current_a = drive.bridge.over_current_a or 0.0
+        config.over_current_filter_s = drive.bridge.over_current_filter_s
         config.take_over_cycle = 0 if outside else -1
         if drive.pins is not None:
             pins = self.ffi.new("core_pins *")
