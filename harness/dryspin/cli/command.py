@@ -23,6 +23,7 @@ from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
 from dryspin.cli.report import report
 from dryspin.cli.run import run
+from dryspin.cli.soak import soak
 from dryspin.errors import DryspinError
 
 EXIT_HELD, EXIT_BROKEN, EXIT_COULD_NOT_RUN, EXIT_INTERRUPTED = 0, 1, 2, 130
@@ -57,6 +58,7 @@ def dryspin() -> None:
       dryspin report traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
       dryspin enumerate firmware_under_test/bow_thruster
+      dryspin soak firmware_under_test/bow_thruster --scenarios 10000
 
     \b
     Beside the real drive
@@ -92,6 +94,7 @@ dryspin.add_command(judge)
 dryspin.add_command(overlay)
 dryspin.add_command(report)
 dryspin.add_command(enumerate_)
+dryspin.add_command(soak)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)
