@@ -40,7 +40,7 @@ typedef struct {
 	int64_t next;                         /* next tick that changes more than the count */
 } timer;
 
-enum { PINS = 24, FLIGHTS = 16 };
+enum { FLIGHTS = 16 };
 
 typedef struct {
 	/* access.c */
@@ -85,6 +85,11 @@ enum { MINUS_GROUND = 3, MINUS_UNKNOWN = 4 };
 extern part_state part;
 
 /* access.c */
+enum { NOTHING = 0 }; /* no register: neither pending nor just read */
+uint32_t caller_of(void *const *frame);
+/* Where the firmware is that called the function this stands in. */
+#define HERE ((uint32_t)((uintptr_t)__builtin_return_address(0) - core_text_base()))
+#define CALLER caller_of(__builtin_frame_address(0))
 void part_settle(void);
 void part_spend(int64_t cycles);
 /* Something the rig does not model, or that cannot go on: ends the run with that text. */
