@@ -10,11 +10,11 @@ from dryspin.scenario import Fault
 from ..small_firmware import BOW_THRUSTER, scenario
 
 
-@pytest.mark.parametrize("room", [20, 1000])
+@pytest.mark.parametrize(("room", "expected_per_s"), [(20, 0), (1000, 0), (1000, 10_000)])
 def test_full_buffers_are_carried_away_without_a_trace(
-    monkeypatch: pytest.MonkeyPatch, thruster: Drive, room: int
+    monkeypatch: pytest.MonkeyPatch, thruster: Drive, room: int, expected_per_s: int
 ) -> None:
-    """At any edge, in handlers, at a reset: the recording is that of one large buffer."""
+    """At any edge, in handlers, at a reset, in one block or several: the recording is that of one large buffer."""
     bench = Rig(build_image(thruster, BOW_THRUSTER), thruster)
     given = scenario(
         1.5,
@@ -25,6 +25,7 @@ def test_full_buffers_are_carried_away_without_a_trace(
     whole = bench.run(given)
     monkeypatch.setattr(rig, "_EDGE_ROOM", room)
     monkeypatch.setattr(rig, "_STATE_ROOM", room)
+    monkeypatch.setattr(rig, "_EXPECTED_PER_S", expected_per_s)
     pieces = bench.run(given)
 
     assert len(whole.edges) > 50 * room

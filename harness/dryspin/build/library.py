@@ -17,13 +17,12 @@ PACKAGE = Path(__file__).resolve().parent.parent
 CORE = PACKAGE / "core"
 PORT = PACKAGE / "port"
 
-PLANT_SOURCES = (
-    *("advance.c", "circuit.c", "conduction.c", "energy.c", "events.c", "plan.c"),
-    *("probe.c", "roots.c", "sense.c", "shape.c", "terminals.c"),
-)
+WHOLE_PLANT = "plant.c"
+"""One translation unit; it includes the plant's other sources."""
 BRACKETS = ("fw_begin.c", "fw_end.c")
 """Linked before and after the firmware's objects; they mark where its variables lie."""
 
+_INCLUDED = re.compile(r'^#include "(\w+\.c)"$', re.MULTILINE)
 _CDEF = re.compile(r"/\* cdef begin \*/(.*?)/\* cdef end \*/", re.DOTALL)
 
 
@@ -64,7 +63,8 @@ def core_objects(compiler: Compiler) -> Path:
             done = compiler.run([*compiler.core_flags, "-c", source, "-o", str(target)], stage)
             return source, "" if done.returncode == 0 else done.stderr
 
-        sources = [name for name in core_texts() if name.endswith(".c")]
+        included = set(_INCLUDED.findall(core_texts()[WHOLE_PLANT]))
+        sources = [name for name in core_texts() if name.endswith(".c") and name not in included]
         with ThreadPoolExecutor(2) as pool:
             for source, complaint in pool.map(compile_one, sources):
                 if complaint:
@@ -83,8 +83,8 @@ def plant_library() -> Any:
     objects = core_objects(compiler)
 
     def make(folder: Path) -> None:
-        parts = [str(objects / source.replace(".c", ".o")) for source in PLANT_SOURCES]
-        done = compiler.run([*flags.LINK, *parts, *flags.LIBRARIES, "-o", "plant.so"], folder)
+        plant = str(objects / WHOLE_PLANT.replace(".c", ".o"))
+        done = compiler.run([*flags.LINK, plant, *flags.LIBRARIES, "-o", "plant.so"], folder)
         if done.returncode != 0:
             raise BuildError(f"linking the plant failed with {compiler.version}:\n{done.stderr.strip()}")
 

@@ -4,7 +4,6 @@
 #include "segment.h"
 #include <math.h>
 
-#define GUARD_S 20e-9 /* how long a leg whose diode reverted at once is left open */
 #define INSTANT_S 1e-12
 
 /* A diode that stops leaves exactly no current, and the other two legs exactly opposite ones:

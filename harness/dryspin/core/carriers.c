@@ -9,12 +9,18 @@
 
 #define TOP 255
 
-static int64_t phase(const carrier *c, int64_t cycle)
+/* Cycles since the count last stood at bottom; the divider is asked only once in a while. */
+static int64_t phase(carrier *c, int64_t cycle)
 {
-	return (cycle - c->started) % config->carrier_period;
+	int64_t x = cycle - c->bottom;
+	if (x >= 0 && x < config->carrier_period)
+		return x;
+	x = (cycle - c->started) % config->carrier_period;
+	c->bottom = cycle - x;
+	return x;
 }
 
-static int output_at(const carrier *c, int64_t cycle)
+static int output_at(carrier *c, int64_t cycle)
 {
 	if (c->started == NEVER || c->compare == 0)
 		return 0;
@@ -36,7 +42,7 @@ static int is_used(int which)
 
 static int64_t next_edge(int which, int64_t after)
 {
-	const carrier *c = &ctl.carrier[which];
+	carrier *c = &ctl.carrier[which];
 	if (c->started == NEVER)
 		return NEVER;
 	int64_t x = phase(c, after), bottom = after - x, next = NEVER;
@@ -73,7 +79,7 @@ void carriers_replan(void)
 
 void carrier_start(int which, int64_t cycle)
 {
-	ctl.carrier[which].started = cycle;
+	ctl.carrier[which].started = ctl.carrier[which].bottom = cycle;
 	ctl.carrier[which].compare = ctl.carrier[which].next_compare;
 	carriers_replan();
 }
@@ -87,13 +93,6 @@ void carriers_duty(uint8_t counts)
 			ctl.carrier[k].compare = counts;
 	}
 	carriers_replan();
-}
-
-int64_t carriers_next(void)
-{
-	int64_t a = ctl.carrier[0].next_edge, b = ctl.carrier[1].next_edge, c = legs_next();
-	a = a < b ? a : b;
-	return a < c ? a : c;
 }
 
 void carriers_at(int64_t cycle)

@@ -9,6 +9,7 @@
 
 controller ctl;
 const core_config *config;
+int64_t pause_cycle = NEVER, pause_asleep_cycle = NEVER;
 
 static int64_t least(int64_t a, int64_t b)
 {
@@ -30,12 +31,10 @@ static int64_t next_take_over(void)
 	return config->take_over_cycle >= 0 && !ctl.outside ? config->take_over_cycle : NEVER;
 }
 
-static int64_t next_event(void)
+/* Of all but plant and carriers. */
+static int64_t next_rare(void)
 {
-	if (!ctl.plan_valid)
-		bench_plan();
-	int64_t e = least(ctl.plan_cycle, carriers_next());
-	e = least(e, least(timer_next(), capture_next()));
+	int64_t e = least(timer_next(), capture_next());
 	e = least(e, least(comparator_next(), next_reset()));
 	e = least(e, least(store_next(), converter_next()));
 	e = least(e, least(ctl.watchdog_bites, supply_next_cut()));
@@ -43,11 +42,28 @@ static int64_t next_event(void)
 	return least(e, least(config->end_cycle, next_take_over()));
 }
 
+static int64_t next_event(void)
+{
+	if (!ctl.plan_valid)
+		bench_plan();
+	if (ctl.horizon == LOOK_AGAIN) {
+		ctl.rare_cycle = next_rare();
+		ctl.horizon = ctl.now;
+	}
+	return least(least(ctl.plan_cycle, carriers_next()), ctl.rare_cycle);
+}
+
 static void happen(int64_t cycle)
 {
 	ctl.events++;
 	if (ctl.plan_cycle <= cycle && ctl.plan_valid)
 		bench_at_plan_end();
+	if (ctl.rare_cycle > cycle) {
+		if (carriers_next() <= cycle)
+			carriers_at(cycle);
+		return;
+	}
+	ctl.horizon = LOOK_AGAIN;
 	if (cycle >= next_take_over()) {
 		bench_reach(cycle);
 		ctl.outside = 1;
@@ -84,6 +100,13 @@ static void happen(int64_t cycle)
 	}
 }
 
+/* What comes next may be another scenario's: nobody keeps what was asked of next_event(). */
+void clock_pause(void)
+{
+	pause_cycle = pause_asleep_cycle = NEVER;
+	stack_yield(CORE_PAUSED);
+}
+
 void clock_catch_up(void)
 {
 	int64_t e;
@@ -94,11 +117,15 @@ void clock_catch_up(void)
 				ctl.now = e;
 			happen(e);
 		}
-		if (!interrupts_due())
+		if (interrupts_due()) {
+			interrupts_serve();
+			continue;
+		}
+		if (ctl.now < pause_cycle)
 			break;
-		interrupts_serve();
+		clock_pause();
 	}
-	ctl.horizon = e;
+	ctl.horizon = least(e, pause_cycle);
 }
 
 void clock_sleep(void)
@@ -108,7 +135,10 @@ void clock_sleep(void)
 	while (ctl.handlers_run == before) {
 		ctl.hang_budget = HANG_BLOCKS;
 		if (!interrupts_due()) {
+			if (ctl.now >= pause_asleep_cycle)
+				clock_pause();
 			int64_t e = next_event();
+			e = least(e, pause_asleep_cycle);
 			ctl.now = e > ctl.now ? e : ctl.now;
 		}
 		clock_catch_up();

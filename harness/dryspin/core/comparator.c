@@ -31,6 +31,7 @@ static void push(uint8_t level, double t_s)
 	ctl.pipe[ctl.pipe_in % PIPE_SIZE].cycle = cycle;
 	ctl.pipe[ctl.pipe_in % PIPE_SIZE].level = level;
 	ctl.pipe_in++;
+	ctl.horizon = LOOK_AGAIN;
 }
 
 void comparator_input(uint8_t level, double t_s)

@@ -17,7 +17,6 @@
 /* Twice the margin of the event, so that its rounding decides nothing. */
 #define SUPPLY_TOLERANCE_V 2e-9
 #define AUX_TOLERANCE_V 1e-3
-#define GUARD_S 20e-9 /* how long undecided legs are left open where nothing is consistent */
 
 typedef struct { double j[2], v_star; } drive;
 

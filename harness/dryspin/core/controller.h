@@ -13,6 +13,10 @@
 #include <stddef.h>
 
 #define NEVER INT64_MAX
+/* In `horizon`: what lies ahead may have changed, other than in plant and carriers. And: it has not, but
+ * a handler may be due. */
+#define LOOK_AGAIN INT64_C(0)
+#define SERVE INT64_C(1)
 
 /* Basic blocks of plain code without a port call before the firmware is said to hang: far beyond
  * any honest computation, a fraction of a second of the host. */
@@ -36,13 +40,15 @@ enum {
 
 typedef struct {
 	int64_t started;      /* cycle at which the count stood at bottom; NEVER = stopped */
+	int64_t bottom;       /* another such cycle, not long ago */
 	uint8_t compare, next_compare;
 	int64_t next_edge;    /* next change of the compare output, or take-over at top */
 } carrier;
 
 typedef struct {
 	int64_t now;          /* CPU time in cycles */
-	int64_t horizon;      /* the next cycle at which something other than code happens */
+	int64_t horizon;      /* the next cycle at which something other than code happens; LOOK_AGAIN */
+	int64_t rare_cycle;   /* the same without plant and carriers, looked up when horizon says so */
 	int64_t hang_budget;  /* basic blocks left before time must have moved */
 	int64_t block_cycles;
 	double s_per_cycle;
@@ -51,6 +57,7 @@ typedef struct {
 	uint32_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
+	uintptr_t slept_on;   /* frame of the port call in which the main line sleeps; 0: awake */
 
 	carrier carrier[2];
 	uint8_t leg[3];       /* as commanded */
@@ -106,6 +113,9 @@ extern controller ctl;
 extern const core_config *config;
 
 /* clock.c */
+/* The host wants to have a look from this cycle on; NEVER: not. A host's setting, no state of the run. */
+extern int64_t pause_cycle, pause_asleep_cycle;
+void clock_pause(void);
 void clock_catch_up(void);
 /* Sleep with interrupts on until a handler has run. */
 void clock_sleep(void);
@@ -128,13 +138,13 @@ void bench_plan(void);
 void bench_set_gates(void);
 void bench_set_sense(uint8_t leg);
 void bench_read_inputs(int64_t cycle);
+/* The config is another one from now on, the same up to the end of the plan. */
+void bench_new_course(void);
 
 /* carriers.c */
 void carriers_reset(void);
 void carrier_start(int which, int64_t cycle);
 void carriers_duty(uint8_t counts);
-/* Next cycle at which a carrier, or the driver behind it, changes something. */
-int64_t carriers_next(void);
 void carriers_at(int64_t cycle);
 uint8_t carrier_output(int leg, int64_t cycle);
 void carriers_replan(void);
@@ -146,6 +156,16 @@ void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
 void legs_release(int64_t cycle);
 /* Cycle at which a driver's dead time is over; NEVER if none runs. */
 int64_t legs_next(void);
+
+/* Next cycle at which a carrier, or the driver behind it, changes something. */
+static inline int64_t carriers_next(void)
+{
+	int64_t a = ctl.carrier[0].next_edge, b = ctl.carrier[1].next_edge, next = a < b ? a : b;
+	if (config->driver_dead_cycles == 0)
+		return next;
+	int64_t leg = legs_next();
+	return leg < next ? leg : next;
+}
 
 /* timer.c */
 void timer_reset(void);
@@ -206,6 +226,26 @@ static inline int interrupts_due(void)
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
 }
 
+/* The interrupts that the seam has, of a mask by vector: bits 0 to 5 in vector order. */
+static inline uint8_t seam_mask(uint32_t by_vector)
+{
+	uint32_t timer = by_vector >> IRQ_CAPTURE & 15U;
+	return (uint8_t)(timer | (by_vector >> IRQ_CONVERTER & 1U) << 4 | (by_vector >> IRQ_COMPARATOR & 1U) << 5);
+}
+
+/* Bit of the code that runs: of a handler in vector order, 7 for the main line. */
+static inline uint8_t context_bit(void)
+{
+	return ctl.context == 0 ? 7 : (uint8_t)__builtin_ctz(seam_mask(1U << (ctl.context - 1)) | 128U);
+}
+
+/* access.c */
+/* Interrupts that the code of each context has turned on. */
+extern uint8_t access_enables[8];
+
+/* undefined.c */
+void undefined_forget(void);
+
 /* trace.c */
 void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t caller);
 void record_state(void);
@@ -220,8 +260,13 @@ void stack_yield(int reason);
 void stack_hang(uintptr_t pc);
 /* main() has returned: never resumes. */
 void stack_returned(void) __attribute__((noreturn));
+/* What is on the firmware's stack while it has yielded; and putting such bytes back. */
+const void *stack_live(size_t *bytes);
+void stack_put(const void *live, size_t bytes);
 /* 1 if these bytes lie on the firmware's stack. */
 int stack_holds(const void *at, size_t bytes);
+/* Return addresses of the frames from this one outwards, as offsets; how many. */
+int32_t stack_chain(const void *frame, uint32_t *chain, int32_t room);
 
 /* host.c */
 /* The controller is reset at this cycle; does not come back on the firmware's stack. */

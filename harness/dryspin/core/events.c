@@ -135,7 +135,8 @@ static void find_stop(void)
 	double c[ORDERS];
 	if (plant.s.moving * q->w[0] > q->reach_w || plant.p.breakaway_nm <= 0.0)
 		return;
-	for (int k = 0; k < q->n; k++)
+	c[0] = plant.s.moving * q->w[0];
+	for (int k = 1; k < q->n; k++)
 		c[k] = plant.s.moving * q->w[k];
 	event_cut(root_first(c, q->n), EVENT_STOP, 0);
 }

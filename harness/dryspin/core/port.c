@@ -16,13 +16,27 @@ static uint32_t caller_of(void *const *frame)
 /* Something ahead has changed: look again at the next port call. */
 static void look_again(void)
 {
-	ctl.horizon = 0;
+	ctl.horizon = LOOK_AGAIN;
+}
+
+/* A handler may be due at the next one. */
+static void serve_soon(void)
+{
+	if (ctl.horizon > SERVE)
+		ctl.horizon = SERVE;
 }
 
 static void set_bit(uint32_t *mask, int bit, uint8_t on)
 {
 	*mask = on ? *mask | (1U << bit) : *mask & ~(1U << bit);
-	look_again();
+	serve_soon();
+}
+
+static void set_interrupt(int bit, uint8_t on)
+{
+	if (on)
+		access_enables[context_bit()] |= seam_mask(1U << bit);
+	set_bit(&ctl.irq_enabled, bit, on);
 }
 
 void port_leg(uint8_t leg, uint8_t state)
@@ -33,7 +47,7 @@ void port_leg(uint8_t leg, uint8_t state)
 	legs_drive(ctl.now, pc, caller);
 	carriers_replan();
 	ctl.plan_valid = 0;
-	look_again();
+	serve_soon();
 }
 
 void port_all_open(void)
@@ -45,7 +59,7 @@ void port_all_open(void)
 	legs_drive(ctl.now, pc, caller);
 	carriers_replan();
 	ctl.plan_valid = 0;
-	look_again();
+	serve_soon();
 }
 
 void port_duty(uint8_t counts)
@@ -55,7 +69,7 @@ void port_duty(uint8_t counts)
 	record(SIGNAL_DUTY, counts, ctl.now, pc, caller);
 	carriers_duty(counts);
 	ctl.plan_valid = 0;
-	look_again();
+	serve_soon();
 }
 
 void port_carriers_start(uint8_t which)
@@ -78,7 +92,7 @@ void port_sense_select(uint8_t leg)
 		record(SIGNAL_SENSE_LEG, ctl.sense_leg, ctl.now, pc, caller);
 		bench_set_sense(ctl.sense_leg);
 	}
-	look_again();
+	serve_soon();
 }
 
 void port_sense_edge(uint8_t edge)
@@ -88,7 +102,7 @@ void port_sense_edge(uint8_t edge)
 	if ((edge & 1U) != ctl.sense_edge)
 		record(SIGNAL_SENSE_EDGE, edge & 1U, ctl.now, pc, caller);
 	comparator_select_edge(edge & 1U);
-	look_again();
+	serve_soon();
 }
 
 uint8_t port_sense_above(void)
@@ -115,7 +129,7 @@ void port_sense_interrupt(uint8_t on)
 	clock_spend(2);
 	if (((ctl.irq_enabled >> IRQ_COMPARATOR) & 1U) != (on != 0))
 		record(SIGNAL_SENSE_IRQ, on != 0, ctl.now, pc, caller);
-	set_bit(&ctl.irq_enabled, IRQ_COMPARATOR, on);
+	set_interrupt(IRQ_COMPARATOR, on);
 }
 
 uint16_t port_ticks(void)
@@ -138,13 +152,13 @@ void port_compare_b(uint16_t at_ticks)
 void port_compare_a_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_COMPARE_A, on);
+	set_interrupt(IRQ_COMPARE_A, on);
 }
 
 void port_compare_b_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_COMPARE_B, on);
+	set_interrupt(IRQ_COMPARE_B, on);
 }
 
 void port_compare_a_clear(void)
@@ -162,7 +176,7 @@ void port_compare_b_clear(void)
 void port_wrap_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_WRAP, on);
+	set_interrupt(IRQ_WRAP, on);
 }
 
 uint8_t port_wrap_flag(void)
@@ -186,7 +200,7 @@ uint16_t port_throttle_ticks(void)
 void port_throttle_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_CAPTURE, on);
+	set_interrupt(IRQ_CAPTURE, on);
 }
 
 uint8_t port_throttle_level(void)
@@ -207,13 +221,15 @@ void port_interrupts_restore(uint8_t were_on)
 {
 	clock_spend(2);
 	ctl.irq_on = were_on != 0;
-	look_again();
+	serve_soon();
 }
 
 void port_idle(void)
 {
 	clock_spend(2);
+	ctl.slept_on = (uintptr_t)__builtin_frame_address(0);
 	clock_sleep();
+	ctl.slept_on = 0;
 	clock_spend(4);
 }
 
@@ -284,7 +300,7 @@ uint16_t port_converted(void)
 void port_convert_interrupt(uint8_t on)
 {
 	clock_spend(2);
-	set_bit(&ctl.irq_enabled, IRQ_CONVERTER, on);
+	set_interrupt(IRQ_CONVERTER, on);
 }
 
 void port_convert_off(void)

@@ -101,6 +101,8 @@ extern plant_t plant;
 
 /* circuit.c */
 void circuit_forget(void);
+/* Work out this circuit again, one of those that circuit_of has given. */
+void circuit_renew(const plant_circuit *c);
 const plant_circuit *circuit_of(const uint8_t mode[3], int feed);
 /* Least inductance that currents adding up to zero can meet. */
 double circuit_least_inductance(void);
@@ -113,6 +115,8 @@ void shape_update(void);
 void shape_emf(double e_v[3]);
 
 /* conduction.c */
+/* How long a leg is left open whose diode reverted at once, or where nothing is consistent. */
+#define GUARD_S 20e-9
 /* Conduction mode of every leg from gates, currents and voltages. Sets `relevel`. */
 void plant_resolve(void);
 /* Whether source and auxiliary current flow, and bus voltage, in the present mode. */

@@ -143,9 +143,9 @@ static void find_noise_cell(const double *d, int n)
 			event_cut(to_go / q->h_s, EVENT_NONE, 0);
 		return;
 	}
-	for (int k = 0; k < n; k++)
+	outside[0] = fabs(d[0]) - reach;
+	for (int k = 1; k < n; k++)
 		outside[k] = d[0] > 0.0 ? d[k] : -d[k];
-	outside[0] -= reach;
 	double s = root_first(outside, n);
 	/* no sooner than the cell ends, which is when the noise is another */
 	if (s * q->h_s < to_go)

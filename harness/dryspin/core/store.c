@@ -90,6 +90,7 @@ void store_power_lost(int64_t cycle)
 	}
 	*cell = target;
 	ctl.store_done = NEVER;
+	ctl.horizon = LOOK_AGAIN;
 	record(SIGNAL_STORE_BUSY, 0, cycle, 0, 0);
 }
 

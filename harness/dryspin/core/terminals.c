@@ -90,7 +90,7 @@ void terminal_row(int x, row *r)
 	row_emf(r, c->t_e[x]);
 }
 
-static void choose(plant_segment *q)
+static void choose_star(plant_segment *q)
 {
 	const plant_state *s = &plant.s;
 	double e[3], sum = 0.0, v_f = plant.p.v_f_v;
@@ -124,7 +124,7 @@ void star_find(void)
 	row r;
 	if (plant.plain_sense && !plant.any_broken)
 		return; /* the comparator sees differences only */
-	choose(q);
+	choose_star(q);
 	for (int x = 0; x < 3; x++) {
 		if (plant.s.mode[x] != MODE_OPEN)
 			continue;

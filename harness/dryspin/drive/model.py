@@ -131,6 +131,7 @@ class Controller:
     i_supply_a: float = 0.02
     regulator_drop_v: float = 1.0
     brown_out_v: float = 4.3
+    atomic_bytes: int = 1
 
 
 @dataclass(frozen=True)
@@ -185,6 +186,14 @@ class Tone:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """A variable that main line and handlers share in a way that looks like a race and is none, and why."""
+
+    variable: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Heat:
     """What winding, FETs and bulk capacitor bear for ever, and how they get rid of their heat.
 
@@ -201,14 +210,26 @@ class Heat:
 
 
 @dataclass(frozen=True)
+class Timekeeping:
+    """Which variables of the firmware hold moments or lengths of time: states are compared by ages.
+
+    Pairs of name and the age in ms from which on all ages are one; see `schema.py`.
+    """
+
+    moments: tuple[tuple[str, float], ...]
+    spans: tuple[tuple[str, float], ...] = ()
+    wraps: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class Drive:
     """One drive: motor, propeller, board, supply, controller, and the firmware's build.
 
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows; `pins` is None where the firmware is written for `drive_port.h`;
-    `unknown` names the keys ("motor.l_phase_h") whose values are guesses.
+    where nobody knows; so is `timekeeping`. `pins` is None where the firmware is written for
+    `drive_port.h`; `unknown` names the keys ("motor.l_phase_h") whose values are guesses.
     """
 
     path: Path
@@ -225,5 +246,7 @@ class Drive:
     calibration: Calibration | None = None
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
+    timekeeping: Timekeeping | None = None
+    shared: tuple[Shared, ...] = ()
     pins: Pins | None = None
     unknown: tuple[str, ...] = ()

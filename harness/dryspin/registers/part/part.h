@@ -72,6 +72,7 @@ typedef struct {
 
 	/* system.c, vectors.c */
 	uint8_t reset_flags;
+	uint8_t released;        /* from reset: the program runs */
 	int32_t depth;           /* handlers within handlers */
 	int64_t unlocked_until, watchdog_until;
 
@@ -113,6 +114,7 @@ int timer_is_pwm(int which);
 uint8_t timer_duty(int which, int channel);
 uint16_t timer_top(const timer *t);
 uint16_t timer_capture_count(int64_t cycle);
+void timers_tell_next(void);
 /* Flags of interrupts have changed: their next setting matters again. */
 void timers_replan(void);
 

@@ -269,5 +269,6 @@ void timers_reset(void)
 			set_mode_8(t, 0);
 	}
 	part.prescaler_zero[0] = part.prescaler_zero[1] = ctl.now;
+	timers_tell_next();
 }
 
