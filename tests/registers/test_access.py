@@ -7,8 +7,8 @@ from dryspin.scenario import Fault
 from ..small_firmware import Told, scenario
 from .conftest import RegisterBench
 
-PORF = 1
-"""Bit of MCUSR: power-on."""
+PORF, EXTRF = 1, 2
+"""Bits of MCUSR: power-on, external reset."""
 
 
 def test_in_and_out_cost_one_cycle_lds_and_sts_two(bench: RegisterBench) -> None:
@@ -256,3 +256,14 @@ def test_a_run_leaves_nothing_to_the_next(bench: RegisterBench) -> None:
 
     assert first.digest() == second.digest()
     assert [value for _, value in Told(first).marks[:2]] == [0, PORF]
+
+
+def test_reset_flags_pile_up_until_they_are_cleared(bench: RegisterBench) -> None:
+    """MCUSR, section "Reset Sources": each flag is reset by a power-on or by writing a zero to it."""
+
+    def second_start(line: str) -> int:
+        text = f"int main(void) {{ say(MCUSR); {line} for (;;) {{ }} }}"
+        marks = Told(bench.run(text, 0.2, faults=(Fault("reset", 0.1),))).marks
+        return marks[-1][1]
+
+    assert [second_start(""), second_start("MCUSR = 0;")] == [PORF | EXTRF, EXTRF]

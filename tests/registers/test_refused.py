@@ -39,7 +39,7 @@ def stopped(bench: RegisterBench, text: str) -> str:
         ("#define F_CPU 1\n#include <util/delay.h>\nint main(int n, char **v) { (void)v; _delay_us(n); }",
          "main.c:7:", "length of a busy wait must be a constant"),
         ("ISR(TIMER9_vect) { }\n" + MAIN, "main.c:", "TIMER9_vect is no vector"),
-        ("ISR(ADC_vect) { }\nint main(void) { ADC_vect(); for (;;); }", "main.c:", "handler of vector 21"),
+        ("ISR(ADC_vect) { PORTB = 1; }\nint main(void) { ADC_vect(); for (;;); }", "main.c:", "of vector 21"),
         ("int main(void) { helper(); for (;;) { } }\nvoid helper(void);", "main.c", "helper"),
         ("static int x;\n", "firmware:", "no main()"),
     ],

@@ -78,6 +78,7 @@ CPP_REGISTERS = (
     "-fno-exceptions",  # as the part's compilers are used: no unwinding on it
     "-fno-rtti",
     "-fno-threadsafe-statics",
+    "-fno-finite-loops",  # else clang takes `for (;;) {}`, in which handlers work, for impossible
 )
 
 REGISTER_FIRMWARE = (

@@ -32,6 +32,7 @@ from dryspin.registers import (
     part_texts,
     sketch_source,
     translated,
+    treatment_texts,
 )
 from dryspin.registers.needs import refuse_unknown
 
@@ -60,7 +61,10 @@ def register_key(drive: Drive, compiler: Compiler) -> tuple[str, ...]:
     """What an image depends on besides the firmware's own files."""
     own = {"-isystem", str(INCLUDE), str(SKETCH), f"-I{PORT}"}
     options = [option for option in register_options(drive, compiler) if option not in own]
-    texts = [f"{name}\n{text}" for name, text in {**part_texts(), **firmware_side_texts()}.items()]
+    texts = [
+        f"{name}\n{text}"
+        for name, text in {**part_texts(), **firmware_side_texts(), **treatment_texts()}.items()
+    ]
     return (
         *core_key(compiler),
         " ".join(options),

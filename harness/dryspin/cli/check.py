@@ -92,7 +92,8 @@ def check(
     One in five of the planned scenarios is run once more with a checked build, which looks at the C
     itself: variables shared with handlers and torn, lost or kept in a register; overflow, shifts,
     indexes, null pointers; steps beyond a variable. A variable that is shared rightly in a way
-    that looks wrong is explained in drive.toml: [[shared]], variable and why.
+    that looks wrong is explained in drive.toml: [[shared]], variable and why. Firmware at register level
+    ([pins] in drive.toml) has no checked build.
 
     With --against, claims that are newly broken, no longer exercised or declared, or that have lost
     more than a tenth of their limit in margin, are objected to. Give both checks the same seed and
@@ -108,6 +109,7 @@ def check(
     from dryspin.cli.covering import covering_of, tracefile
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.cli.report import require_folder, write_check_sheet
+    from dryspin.drive.pins import require_seam
     from dryspin.errors import RigError
     from dryspin.faults import Inspector
     from dryspin.findings import findings_folder, load_subject, require_writable
@@ -122,6 +124,8 @@ def check(
     require_writable_file(coverage_file, "--coverage")
     earlier = None if earlier_file is None else read_earlier(earlier_file)
     subject = load_subject(firmware_dir, drive_file)
+    if coverage_file is not None:
+        require_seam(subject.drive.pins, "--coverage")
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
     try:
@@ -133,7 +137,7 @@ def check(
                 only=only,
                 workers=workers,
                 save=save,
-                inspector=Inspector(subject.drive, firmware_dir),
+                inspector=None if subject.drive.pins else Inspector(subject.drive, firmware_dir),
                 marked=covering,
                 notice=bar.notice,
             )

@@ -6,7 +6,7 @@ call. The modules here are pure text and object work; `dryspin.build` puts them 
 
 from dryspin.registers.assembly import hooked
 from dryspin.registers.glue import Found, glue_text, look_at
-from dryspin.registers.places import INCLUDE, PART, SKETCH, firmware_side_texts, part_texts
+from dryspin.registers.places import INCLUDE, PART, SKETCH, firmware_side_texts, part_texts, treatment_texts
 from dryspin.registers.sketch import is_sketch, sketch_source
 from dryspin.registers.translate import translated
 
@@ -23,4 +23,5 @@ __all__ = [
     "part_texts",
     "sketch_source",
     "translated",
+    "treatment_texts",
 ]

@@ -5,11 +5,13 @@ import re
 _BLOCK = re.compile(r"\b__sanitizer_cov_trace_pc\b")
 
 _EMPTY_LOOP = re.compile(
-    r"^(?P<label>\.L\w+):\n(?P<between>(?:\s*\.loc[^\n]*\n|\.L\w+:\n|\s*nop\n|\s*\.p2align[^\n]*\n)*)"
-    r"\s*jmp\s+(?P=label)\n",
+    r"^(?P<label>\.L\w+):[^\n]*\n"
+    r"(?P<between>(?:\s*\.(?:loc|p2align|cfi)[^\n]*\n|\s*#[^\n]*\n|\.L\w+:[^\n]*\n|\s*nop\n)*)"
+    r"(?:\s*callq?\s+dryspin_block[^\n]*\n(?:\s*\.loc[^\n]*\n|\s*#[^\n]*\n|\.L\w+:[^\n]*\n)*)?"
+    r"\s*jmp\s+(?P=label)\b[^\n]*\n",
     re.MULTILINE,
 )
-"""gcc leaves a loop without a body, `for (;;) {}`, without its hook."""
+"""A loop without a body, `for (;;) {}`: gcc leaves it without its hook, and a hook would be all it has."""
 
 
 def hooked(text: str) -> str:

@@ -28,3 +28,10 @@ def part_texts() -> dict[str, str]:
 def firmware_side_texts() -> dict[str, str]:
     """What firmware is compiled against: headers, and the functions of sketches."""
     return _texts(INCLUDE, SKETCH)
+
+
+@cache
+def treatment_texts() -> dict[str, str]:
+    """The modules that change sources and assembly: other text in them, other images."""
+    names = ("assembly.py", "glue.py", "sketch.py", "translate.py")
+    return {name: (HERE / name).read_text(encoding="utf-8") for name in names}

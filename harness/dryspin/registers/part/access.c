@@ -17,12 +17,9 @@
 volatile uint8_t dryspin_registers[256] __attribute__((aligned(16)));
 part_state part;
 
-#define HERE ((uint32_t)((uintptr_t)__builtin_return_address(0) - core_text_base()))
-#define CALLER caller_of(__builtin_frame_address(0))
+enum { BIT_REACH = 0x40, IO_REACH = 0x60 };
 
-enum { NOTHING = 0, BIT_REACH = 0x40, IO_REACH = 0x60 };
-
-static uint32_t caller_of(void *const *frame)
+uint32_t caller_of(void *const *frame)
 {
 	void *const *outer = frame[0];
 	return stack_holds(outer, 2 * sizeof *outer) ? (uint32_t)((uintptr_t)outer[1] - core_text_base()) : 0U;
@@ -247,89 +244,5 @@ void dryspin_block(void)
 			clock_catch_up();
 	} else if (--ctl.hang_budget <= 0) {
 		stack_hang((uintptr_t)__builtin_return_address(0));
-	}
-}
-
-/* A loop without a block of its own: time goes to the next event, and on. */
-void dryspin_endless(void);
-void dryspin_endless(void)
-{
-	part_settle();
-	for (;;)
-		clock_wait(ctl.horizon > ctl.now ? ctl.horizon : ctl.now + 1);
-}
-
-static void instruction(place who)
-{
-	part_settle();
-	part.last_read = NOTHING;
-	part.who = who;
-	part_spend(1);
-}
-
-void dryspin_cli(void);
-void dryspin_cli(void)
-{
-	instruction((place){HERE, CALLER});
-	ctl.irq_on = 0;
-}
-
-void dryspin_sei(void);
-void dryspin_sei(void)
-{
-	instruction((place){HERE, CALLER});
-	part.sei_shadow = !ctl.irq_on;
-	ctl.irq_on = 1;
-	part_look_again();
-}
-
-void dryspin_nop(void);
-void dryspin_nop(void)
-{
-	instruction((place){HERE, CALLER});
-}
-
-void dryspin_wdr(void);
-void dryspin_wdr(void)
-{
-	instruction((place){HERE, CALLER});
-	watchdog_feed();
-	part_look_again();
-}
-
-/* Data sheet, section "Idle Mode". */
-void dryspin_sleep(void);
-void dryspin_sleep(void)
-{
-	uint8_t mode;
-	part_settle();
-	part.who = (place){HERE, CALLER};
-	mode = dryspin_registers[SMCR];
-	if (!(mode & BIT(SE)))
-		part_refuse("sleep with SE of SMCR clear: the part would go on at once", 0);
-	if ((mode & (BIT(SM0) | BIT(SM1) | BIT(SM2))) != 0)
-		part_refuse("sleep mode SM = %d stops clocks, which the rig does not model; use idle", mode >> SM0 & 7);
-	ctl.now += 1;
-	part.sei_shadow = 0;
-	if (!ctl.irq_on) {
-		/* nothing but a reset wakes it */
-		ctl.endless = 1;
-		clock_catch_up();
-	}
-	clock_sleep();
-	part_spend(4);
-}
-
-void dryspin_delay(int64_t cycles);
-void dryspin_delay(int64_t cycles)
-{
-	part_settle();
-	part.last_read = NOTHING;
-	part.who = (place){HERE, CALLER};
-	while (cycles > 0) {
-		int64_t ahead = ctl.horizon - ctl.now;
-		int64_t step = ahead < 1 ? 1 : ahead < cycles ? ahead : cycles;
-		cycles -= step;
-		part_spend(step);
 	}
 }

@@ -40,7 +40,7 @@ typedef struct {
 	int64_t next;                         /* next tick that changes more than the count */
 } timer;
 
-enum { PINS = 24, FLIGHTS = 16 };
+enum { FLIGHTS = 16 };
 
 typedef struct {
 	/* access.c */
@@ -72,6 +72,7 @@ typedef struct {
 
 	/* system.c, vectors.c */
 	uint8_t reset_flags;
+	uint8_t released;        /* from reset: the program runs */
 	int32_t depth;           /* handlers within handlers */
 	int64_t unlocked_until, watchdog_until;
 
@@ -85,6 +86,11 @@ enum { MINUS_GROUND = 3, MINUS_UNKNOWN = 4 };
 extern part_state part;
 
 /* access.c */
+enum { NOTHING = 0 }; /* no register: neither pending nor just read */
+uint32_t caller_of(void *const *frame);
+/* Where the firmware is that called the function this stands in. */
+#define HERE ((uint32_t)((uintptr_t)__builtin_return_address(0) - core_text_base()))
+#define CALLER caller_of(__builtin_frame_address(0))
 void part_settle(void);
 void part_spend(int64_t cycles);
 /* Something the rig does not model, or that cannot go on: ends the run with that text. */
@@ -108,6 +114,7 @@ int timer_is_pwm(int which);
 uint8_t timer_duty(int which, int channel);
 uint16_t timer_top(const timer *t);
 uint16_t timer_capture_count(int64_t cycle);
+void timers_tell_next(void);
 /* Flags of interrupts have changed: their next setting matters again. */
 void timers_replan(void);
 

@@ -197,6 +197,7 @@ void pins_update(int64_t cycle, place who)
 	land(cycle, gate);
 	drive(cycle, gate, who);
 	marks(cycle, who);
+	timers_tell_next();
 }
 
 /* "I/O ports ... immediately reset to their initial state when a reset source goes active" (7810C p. 44). */

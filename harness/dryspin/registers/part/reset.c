@@ -13,16 +13,19 @@ void carriers_reset(void)
 	part.pending = part.last_read = part.sei_shadow = 0;
 	part.shared_high = part.shared_taken = 0;
 	part.depth = 0;
+	part.released = 0;
 	part.duty = 0;
 	serial_reset();
 	system_reset();
 	vectors_watch();
 }
 
-/* Called then, and again when the start-up time is over and the program begins: clocks count from here. */
+/* Called then, and again when the start-up time is over: the program begins, and clocks count from here. */
 void timer_reset(void)
 {
 	timers_reset();
+	if (!part.released++)
+		return;
 	ctl.irq_pending = 0;
 	/* the flags of a reset pile up until the firmware clears them, or power comes anew */
 	part.reset_flags = ctl.reset_cause == PORT_RESET_POWER_ON ? ctl.reset_cause : part.reset_flags | ctl.reset_cause;

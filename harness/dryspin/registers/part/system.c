@@ -126,7 +126,7 @@ void system_write(uint8_t at, uint8_t value, uint8_t before)
 		write_watchdog(value, before);
 		break;
 	case MCUSR: /* flags are cleared by writing zeros */
-		dryspin_registers[at] = value & before;
+		dryspin_registers[at] = part.reset_flags = value & before;
 		break;
 	case MCUCR:
 		if (value & (BIT(PUD) | BIT(IVSEL)))

@@ -196,14 +196,22 @@ uint8_t timer_duty(int which, int k)
 	return (uint8_t)(counts > 255 ? 255 : counts);
 }
 
-int64_t carriers_next(void)
+/* What the core asks for as the carriers' next edge: the next tick that matters, or a gate's change. */
+void timers_tell_next(void)
 {
 	int64_t next = part.timer[0].next;
 	next = sooner(next, sooner(part.timer[1].next, part.timer[2].next));
 	for (int g = 0; g < 6; g++)
 		if (part.flight_in[g] != part.flight_out[g])
 			next = sooner(next, part.flight[g][part.flight_out[g] % FLIGHTS].cycle);
-	return next;
+	ctl.carrier[0].next_edge = next;
+	ctl.carrier[1].next_edge = NEVER;
+}
+
+/* No driver with a dead time of its own: every FET has its pin. */
+int64_t legs_next(void)
+{
+	return NEVER;
 }
 
 void carriers_at(int64_t cycle)
@@ -235,5 +243,6 @@ void timers_replan(void)
 		timer_reach(&part.timer[w], ctl.now);
 		timer_plan(w);
 	}
+	timers_tell_next();
 	ctl.plan_valid = 0;
 }

@@ -29,6 +29,12 @@ static inline int runs(const timer *t)
 	return t->divider != 0 && !t->halted;
 }
 
+/* Which timer a register belongs to. */
+static inline int timer_of(uint8_t at)
+{
+	return at >= TCCR2A || at == TIFR2 || at == TIMSK2 ? 2 : at >= TCCR1A || at == TIFR1 || at == TIMSK1;
+}
+
 /* Bring the count to this cycle; the ticks in between change nothing else. */
 void timer_reach(timer *t, int64_t cycle);
 /* Find the next tick that changes more than the count. */
