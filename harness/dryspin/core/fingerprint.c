@@ -41,8 +41,8 @@ static void look(digest_of_controller *d)
 	d->speed_rad_s = (int32_t)lrint(plant.s.w_rad_s);
 	d->bus_tenths_v = (int32_t)lrint(plant.s.v_bus_v * 10.0);
 	d->irq_on = ctl.irq_on;
-	d->irq_enabled = seam_mask(ctl.irq_enabled);
-	d->irq_pending = seam_mask(ctl.irq_pending & ctl.irq_enabled);
+	d->irq_enabled = ctl.irq_enabled;
+	d->irq_pending = ctl.irq_pending & ctl.irq_enabled;
 	d->context = ctl.context;
 	d->over_current = ctl.limiter_pulls;
 	memcpy(d->leg, ctl.leg, sizeof d->leg);
