@@ -20,8 +20,11 @@ void vectors_watch(void)
 
 void interrupts_serve(void)
 {
-	uint32_t due = ctl.irq_enabled & ctl.irq_pending;
-	int k = __builtin_ctz(due);
+	interrupts_run(__builtin_ctz(ctl.irq_enabled & ctl.irq_pending));
+}
+
+void interrupts_run(int k)
+{
 	uint8_t interrupted = ctl.context;
 	uint8_t taken = part.last_read;
 	ctl.irq_pending &= ~BIT(k);
