@@ -241,7 +241,6 @@ class Rig:
             store=self.store(),
         )
 
-
     def _until_told(
         self,
         settings: Settings,
