@@ -51,7 +51,7 @@ def subject(tmp_path: Path) -> StandIn:
 def test_a_crash_is_a_finding_and_the_search_goes_on(tmp_path: Path) -> None:
     """Shortened, saved and replayed like any broken claim, with line, handler and calls."""
     given = subject(tmp_path)
-    result = check(given, scenarios=12, workers=2)
+    result = check(given, scenarios=12, workers=2, save=tmp_path / "found")
     page = "\n".join(check_lines(result, given.drive))
 
     assert result.scenarios == 12
@@ -68,7 +68,7 @@ def test_a_crash_is_a_finding_and_the_search_goes_on(tmp_path: Path) -> None:
 def test_faults_of_the_checked_build_are_told_and_fail_the_check(tmp_path: Path) -> None:
     """As text and as JSON; a reason that none needs is told as well."""
     given = StandIn(tmp_path, lambda _: [held("arming.idle")], ("arming.idle",))
-    result = check(given, scenarios=4, workers=1, inspector=Shown())
+    result = check(given, scenarios=4, workers=1, save=tmp_path, inspector=Shown())
     lines = check_lines(result, given.drive)
     code = json.loads(json.dumps(check_json(result)))["code"]
 
