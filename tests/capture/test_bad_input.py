@@ -91,7 +91,7 @@ def test_a_part_of_the_gates_tells_nothing_and_says_so(judged):
     code, text = judged(VCD, VCD_MAP, "a.vcd")
 
     assert code == 2
-    assert "0 of 43 declared claims judged" in text
+    assert re.search(r"^0 of \d+ declared claims judged, 0 broken", text, re.MULTILINE)
     assert "nothing was judged: probe all six gates, or two terminals" in text
     assert judged(CSV, CSV_MAP)[0] == 2
 
