@@ -11,13 +11,24 @@ typedef struct {
 	uint8_t duty;
 } duty_row;
 
-static uint8_t duty;
+static volatile uint8_t duty; /* the handler that catches a turning rotor sets it, too */
 static uint32_t changed_ticks;
 
 void duty_set(uint8_t wanted)
 {
+	uint8_t were_on = port_interrupts_off();
+
 	duty = wanted;
-	port_duty(duty);
+	port_duty(wanted);
+	port_interrupts_restore(were_on);
+}
+
+void duty_by(int8_t change)
+{
+	uint8_t were_on = port_interrupts_off();
+
+	duty_set((uint8_t)(duty + change));
+	port_interrupts_restore(were_on);
 }
 
 uint8_t duty_now(void)
@@ -32,20 +43,27 @@ uint8_t duty_now(void)
 void duty_towards(uint8_t wanted, uint32_t now_ticks)
 {
 	uint8_t before = duty;
+	uint8_t now = before;
+	uint8_t were_on;
 	uint8_t k;
 
-	for (k = 0U; k < 16U && duty != wanted; k++) {
-		uint32_t every = (duty < wanted) ? DUTY_UP_EVERY_TICKS : DUTY_DOWN_EVERY_TICKS;
+	for (k = 0U; k < 16U && now != wanted; k++) {
+		uint32_t every = (now < wanted) ? DUTY_UP_EVERY_TICKS : DUTY_DOWN_EVERY_TICKS;
 
 		if (now_ticks - changed_ticks < every)
 			break;
 		changed_ticks += every;
-		duty = (duty < wanted) ? (uint8_t)(duty + 1U) : (uint8_t)(duty - 1U);
+		now = (now < wanted) ? (uint8_t)(now + 1U) : (uint8_t)(now - 1U);
 	}
-	if (k == 16U || duty == wanted)
+	if (k == 16U || now == wanted)
 		changed_ticks = now_ticks;
-	if (duty != before)
-		port_duty(duty);
+	if (now == before)
+		return;
+	/* What a handler has set meanwhile stands. */
+	were_on = port_interrupts_off();
+	if (duty == before)
+		duty_set(now);
+	port_interrupts_restore(were_on);
 }
 
 /*
@@ -89,8 +107,11 @@ uint8_t duty_limit(uint16_t interval_ticks)
 {
 	uint8_t k;
 
-	if (interval_ticks < OVERSPEED_TICKS)
-		return (duty > DUTY_SLOWEST) ? (uint8_t)(duty - 1U) : DUTY_SLOWEST;
+	if (interval_ticks < OVERSPEED_TICKS) {
+		uint8_t now = duty;
+
+		return (now > DUTY_SLOWEST) ? (uint8_t)(now - 1U) : DUTY_SLOWEST;
+	}
 	for (k = 0U; k < (uint8_t)(sizeof limits / sizeof limits[0]); k++) {
 		if (interval_ticks >= limits[k].interval_ticks)
 			return limits[k].duty;

@@ -10,6 +10,9 @@
 /* At once, with no slew. */
 void duty_set(uint8_t duty);
 
+/* The same, by so many counts. */
+void duty_by(int8_t change);
+
 /* Counts of 255. */
 uint8_t duty_now(void);
 

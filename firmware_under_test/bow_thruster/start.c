@@ -91,7 +91,7 @@ void start_beat(void)
 	if (ms_to_count == 0U) {
 		ms_to_count = ALIGN_COUNT_MS;
 		if (duty_now() < ALIGN_DUTY)
-			duty_set((uint8_t)(duty_now() + 1U));
+			duty_by(1);
 	}
 	ms_left--;
 	if (ms_left != 0U)
@@ -108,5 +108,5 @@ void start_beat(void)
 void start_step(void)
 {
 	if (stage == RAMPING && duty_now() < RAMP_DUTY_LAST)
-		duty_set((uint8_t)(duty_now() + 1U));
+		duty_by(1);
 }

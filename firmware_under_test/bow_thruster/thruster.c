@@ -274,7 +274,7 @@ static void steer_duty(uint8_t crossing_hidden)
 	uint8_t limit = duty_limit(commutation_interval());
 
 	if (crossing_hidden != 0U && duty_now() > DUTY_SLOWEST)
-		duty_set((uint8_t)(duty_now() - 1U));
+		duty_by(-1);
 	if (limit > DUTY_FULL - trips * BACK_OFF_COUNTS)
 		limit = (uint8_t)(DUTY_FULL - trips * BACK_OFF_COUNTS);
 	if (pack_state() != PACK_GOOD && limit > PACK_LOW_DUTY)

@@ -12,6 +12,7 @@
 #include "tone.h"
 
 #include "bridge.h"
+#include "drive_port.h"
 #include "settings.h"
 
 /* 2 MHz / 440 Hz / 2^(n / 12), n semitones above A4: ISO 16, equal temperament. */
@@ -53,8 +54,11 @@ static uint8_t from = PORT_U; /* kept from tone to tone, so that no pair ever co
 
 void tone_begin(uint8_t tone)
 {
+	uint8_t were_on = port_interrupts_off();
+
 	playing = tunes[tone - PORT_MARK_TONE_FIRST];
 	times_left = playing->times;
+	port_interrupts_restore(were_on);
 }
 
 uint16_t tone_next(void)
