@@ -10,6 +10,8 @@ from dryspin.drive import Drive, Firmware, load_drive
 from .rig_books import rig_energy_balance as rig_energy_balance
 from .small_firmware import BOW_THRUSTER, Bench
 
+pytest_plugins = ["pytester"]  # tests/plugin runs pytest in pytest
+
 
 @pytest.fixture(scope="session")
 def thruster() -> Drive:

@@ -34,7 +34,7 @@ def stored_j(
 
 def unaccounted(rig: Rig, run: Recording) -> str:
     """What of the last run's energy is unaccounted for beyond the limit, in words; "" if nothing."""
-    e, p, now = rig.energy(), plant_params(rig.drive, run.scenario), rig._core.plant_access()
+    e, p, now = rig.energy(), plant_params(rig.drive, run.scenario), rig.core.plant_access()
     began_v = linear_value(run.scenario.supply_v, 0.0, rig.drive.supply.v_v.nominal)
     electric_0, rotor_0 = stored_j(p, (0.0, 0.0, 0.0), began_v, 0.0)
     electric, rotor = stored_j(p, (now.i_a[0], now.i_a[1], now.i_a[2]), now.v_c_v, now.w_rad_s)

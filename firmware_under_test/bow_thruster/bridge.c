@@ -9,9 +9,18 @@
 /* Two counts apart is more than one whole tick, 0.5 us, wherever within a tick the first was read. */
 #define DEAD_TIME_TICKS 2U
 
-static uint8_t leg_state[LEGS];
+#define NONE STEPS
 
+static const uint8_t all_open[LEGS] = {PORT_OPEN, PORT_OPEN, PORT_OPEN};
 static const uint8_t all_low[LEGS] = {PORT_LOW, PORT_LOW, PORT_LOW};
+static const uint8_t pair_low[LEGS][LEGS] = {
+	{PORT_OPEN, PORT_LOW, PORT_LOW},
+	{PORT_LOW, PORT_OPEN, PORT_LOW},
+	{PORT_LOW, PORT_LOW, PORT_OPEN},
+}; /* by the leg that stays open */
+
+static uint8_t driven = NONE;            /* which of the six patterns, */
+static const uint8_t *rest = all_open; /* else this */
 
 static void wait_dead_time(void)
 {
@@ -21,56 +30,69 @@ static void wait_dead_time(void)
 	}
 }
 
-/*
- * First open what has to change, then close what has to be closed. In the order of the steps the
- * leg that closes was open all through the step before, so no wait is due there.
- */
-static void change_to(const uint8_t *wanted)
+/* First open what has to change, then close what has to be closed. */
+static SELDOM void change_to(const uint8_t *wanted)
 {
-	uint8_t leg;
+	const uint8_t *legs = (driven == NONE) ? rest : steps_pattern(driven);
 	uint8_t changes_fet = 0U;
+	uint8_t leg;
 
 	for (leg = 0U; leg < LEGS; leg++) {
-		if (leg_state[leg] == wanted[leg] || leg_state[leg] == PORT_OPEN)
+		if (legs[leg] == wanted[leg] || legs[leg] == PORT_OPEN)
 			continue;
 		port_leg(leg, PORT_OPEN);
-		leg_state[leg] = PORT_OPEN;
 		if (wanted[leg] != PORT_OPEN)
 			changes_fet = 1U;
 	}
 	if (changes_fet != 0U)
 		wait_dead_time();
 	for (leg = 0U; leg < LEGS; leg++) {
-		if (leg_state[leg] == wanted[leg])
-			continue;
-		port_leg(leg, wanted[leg]);
-		leg_state[leg] = wanted[leg];
+		if (legs[leg] != wanted[leg] && wanted[leg] != PORT_OPEN)
+			port_leg(leg, wanted[leg]);
 	}
+	rest = wanted;
+	driven = NONE;
 }
 
 void bridge_open(void)
 {
 	port_all_open();
-	leg_state[PORT_U] = PORT_OPEN;
-	leg_state[PORT_V] = PORT_OPEN;
-	leg_state[PORT_W] = PORT_OPEN;
+	rest = all_open;
+	driven = NONE;
 	wait_dead_time();
 }
 
 void bridge_drive(uint8_t step)
 {
 	change_to(steps_pattern(step));
+	driven = step;
+}
+
+/*
+ * The leg that closes was open all through the step before, so no dead time is due. Its EMF has risen
+ * then if it falls in the leg that opens now: it is the one to be driven high.
+ */
+void bridge_step(uint8_t step, uint8_t edge)
+{
+	uint8_t opens = steps_open_leg(step);
+	uint8_t closes;
+
+	if (driven == NONE) {
+		bridge_drive(step);
+		return;
+	}
+	closes = steps_open_leg(driven);
+	port_leg(opens, PORT_OPEN);
+	if (edge == PORT_FALLS_BELOW)
+		port_leg(closes, PORT_CHOPPED);
+	else
+		port_leg(closes, PORT_LOW);
+	driven = step;
 }
 
 void bridge_brake_pair(uint8_t step)
 {
-	const uint8_t *driven = steps_pattern(step);
-	uint8_t wanted[LEGS];
-	uint8_t leg;
-
-	for (leg = 0U; leg < LEGS; leg++)
-		wanted[leg] = (uint8_t)((driven[leg] == PORT_OPEN) ? PORT_OPEN : PORT_LOW);
-	change_to(wanted);
+	change_to(pair_low[steps_open_leg(step)]);
 }
 
 /* Waits for its end, as a handler served in between would make the pulse longer. */

@@ -21,8 +21,8 @@ static int16_t wait_ticks;
 
 static void watch(uint16_t interval_ticks, uint16_t past_ticks)
 {
-	crossing_watch(steps_open_leg(step), steps_edge(step, direction), port_ticks(), interval_ticks,
-	               past_ticks);
+	crossing_watch(steps_open_leg(step), steps_edge(step, direction), port_ticks(), interval_ticks);
+	crossing_past_after(past_ticks);
 }
 
 /* The first crossing may be almost a turn away. */
@@ -38,16 +38,16 @@ void catching_begin(uint8_t turning)
 static uint8_t is_plausible(uint16_t at_ticks)
 {
 	uint16_t gap = (uint16_t)(at_ticks - last_at);
-	uint8_t plausible = 1U;
 
 	if (seen == 2U) {
 		if (gap > HANDOVER_TICKS)
 			return 0U;
 		timing_begin(gap);
 	}
-	if (seen >= 2U)
-		wait_ticks = timing_crossing(at_ticks, &plausible);
-	return plausible;
+	if (seen < 2U)
+		return 1U;
+	wait_ticks = timing_crossing(at_ticks);
+	return timing_is_plausible();
 }
 
 uint8_t catching_crossing(uint16_t at_ticks, uint8_t how)

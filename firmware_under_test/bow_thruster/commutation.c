@@ -4,6 +4,7 @@
 #include "commutation.h"
 
 #include "bridge.h"
+#include "calls.h"
 #include "catching.h"
 #include "crossing.h"
 #include "drive_port.h"
@@ -15,10 +16,10 @@
 #include "timing.h"
 #include "tone.h"
 
-#define RESTING 0U
-#define CLOCKED 1U /* steps by the clock; crossings are counted only */
-#define FOLLOWING 2U /* steps by the crossings, which have not proved themselves yet */
-#define CAUGHT 3U
+#define CAUGHT 0U
+#define FOLLOWING 1U /* steps by the crossings, which have not proved themselves yet */
+#define CLOCKED 2U   /* steps by the clock; crossings are counted only */
+#define RESTING 3U
 #define SHORTING 4U /* two windings are shorted, the third is to come */
 #define SOUNDING 5U /* pulses of a tone, legs open in between */
 #define CATCHING 6U /* crossings are followed, legs open */
@@ -26,8 +27,10 @@
 /* A compare value nearer than this may be passed before it is written. */
 #define NEAREST_TICKS 4
 
-static volatile uint8_t mode;
-static uint8_t step;
+static volatile uint8_t mode = RESTING;
+static uint8_t step; /* the pattern driven now */
+static uint8_t next; /* the one after it, */
+static uint8_t edge; /* and how the EMF of its open leg crosses */
 static uint8_t direction;
 static uint8_t crossing_awaited;
 static uint8_t brake_asked;
@@ -40,11 +43,16 @@ static void compare_a_at(uint16_t at_ticks)
 {
 	port_compare_a(at_ticks);
 	port_compare_a_clear();
+}
+
+void commutation_start(void)
+{
+	crossing_start();
 	port_compare_a_interrupt(1U);
 }
 
 /* Interrupts off. */
-static void rest(uint16_t beat_ticks)
+static SELDOM void rest(uint16_t beat_ticks)
 {
 	mode = RESTING;
 	brake_asked = 0U;
@@ -63,7 +71,7 @@ void commutation_rest(uint16_t beat_ticks)
 }
 
 /* The legs open at once, in the handler: the main line may be busy for some time. */
-static void lose(void)
+static SELDOM void lose(void)
 {
 	bridge_open();
 	rest(TICKS_PER_MS);
@@ -90,7 +98,7 @@ void commutation_brake(void)
  * nothing where the EMF between two legs is at its top: where the third one crosses. The third
  * winding, whose EMF has its top a quarter of a turn, one and a half steps, later, follows then.
  */
-static void short_pair(uint16_t at_ticks)
+static SELDOM void short_pair(uint16_t at_ticks)
 {
 	uint16_t interval = timing_interval();
 
@@ -107,46 +115,52 @@ static void short_third(void)
 	rest(TICKS_PER_MS);
 }
 
-/*
- * A rotor that is not caught yet is likely to be ahead: after 7/16 of a step, 26 degrees, it is
- * believed. Once it is caught, current is likelier to be what hides the crossing for so long, and it
- * may end in time to see it: that is given until 9/16, just after the crossing is due.
- */
-static void next_step(uint16_t interval_ticks)
+static void prepare(void)
 {
-	uint16_t half = (uint16_t)(interval_ticks >> 1);
-	uint16_t sixteenth = (uint16_t)(interval_ticks >> 4);
-	uint16_t past_ticks = (uint16_t)((mode == CAUGHT) ? half + sixteenth : half - sixteenth);
+	next = steps_next(step, direction);
+	edge = steps_edge(next, direction);
+}
 
-	step = steps_next(step, direction);
-	bridge_drive(step);
-	crossing_watch(steps_open_leg(step), steps_edge(step, direction), port_ticks(), interval_ticks,
-	               past_ticks);
+static void stepped(void)
+{
+	step = next;
+	prepare();
 	crossing_awaited = 1U;
 	events_post(EVENT_STEP);
 }
 
+/* 7/16 of a step, 26 degrees: a rotor that is not caught yet is likely to be ahead, and is believed. */
+static void believe_early(uint16_t interval_ticks)
+{
+	crossing_past_after((uint16_t)((interval_ticks >> 1) - (interval_ticks >> 4)));
+}
+
 /*
+ * The bridge comes first: a step is late by whatever is done before.
+ *
  * A crossing is due in the middle of a step; after one and a half steps it is 60 degrees late and
  * the rotor lost. Before it is caught it may have been left behind by half a turn, and is waited for.
  */
 static void followed_step(void)
 {
-	uint16_t interval = timing_interval();
-	uint16_t patience = (uint16_t)(interval + (interval >> 1));
+	uint16_t now;
+	uint16_t interval;
+	uint16_t patience;
 
-	if (interval < STEP_SHORTEST_TICKS) {
-		lose();
-		return;
-	}
-	next_step(interval);
-	if (mode == FOLLOWING)
+	bridge_step(next, edge);
+	now = port_ticks();
+	interval = timing_interval();
+	patience = (uint16_t)(interval + (interval >> 1));
+	if (mode != CAUGHT)
 		patience = (uint16_t)(patience << 1);
-	step_due = (uint16_t)(port_ticks() + patience);
-	compare_a_at(step_due);
+	compare_a_at((uint16_t)(now + patience));
+	crossing_watch(steps_open_leg(next), edge, now, interval);
+	if (mode != CAUGHT)
+		believe_early(timing_interval());
+	stepped();
 }
 
-static void clocked_step(void)
+static SELDOM void clocked_step(void)
 {
 	uint16_t interval;
 
@@ -157,8 +171,12 @@ static void clocked_step(void)
 		lose();
 		return;
 	}
+	bridge_step(next, edge);
+	crossing_ignore();
+	crossing_watch(steps_open_leg(next), edge, port_ticks(), interval);
+	believe_early(interval);
+	stepped();
 	step_due = (uint16_t)(step_due + interval);
-	next_step(interval);
 	compare_a_at(step_due);
 }
 
@@ -168,6 +186,7 @@ void commutation_ramp(uint8_t from, uint8_t turning)
 
 	step = from;
 	direction = turning;
+	prepare();
 	streak = 0U;
 	past_count = 0U;
 	crossing_awaited = 0U;
@@ -219,32 +238,46 @@ static void sound(void)
 	events_post(EVENT_BEAT);
 }
 
-void on_compare_a(void)
+static SELDOM void no_followed_step(void)
 {
-	if (mode == SOUNDING) {
+	uint8_t now = mode;
+
+	if (now == SOUNDING) {
 		sound();
-	} else if (mode == RESTING) {
+	} else if (now == RESTING) {
 		step_due = (uint16_t)(step_due + beat);
 		compare_a_at(step_due);
 		events_post(EVENT_BEAT);
-	} else if (mode == CLOCKED) {
+	} else if (now == CLOCKED) {
 		clocked_step();
-	} else if (mode == SHORTING) {
+	} else if (now == SHORTING) {
 		short_third();
-	} else if (crossing_awaited != 0U) {
-		lose();
 	} else {
-		followed_step();
+		lose();
 	}
+}
+
+void on_compare_a(void)
+{
+	if (mode <= FOLLOWING && crossing_awaited == 0U)
+		followed_step();
+	else
+		no_followed_step();
 }
 
 static void step_in(uint16_t from_ticks, int16_t ticks)
 {
-	step_due = (uint16_t)(from_ticks + (uint16_t)ticks);
-	if ((int16_t)(uint16_t)(step_due - port_ticks()) < NEAREST_TICKS)
-		followed_step();
-	else
-		compare_a_at(step_due);
+	uint16_t at = (uint16_t)(from_ticks + (uint16_t)ticks);
+	uint16_t now;
+
+	if (timing_interval() < STEP_SHORTEST_TICKS) {
+		lose();
+		return;
+	}
+	now = port_ticks();
+	if ((int16_t)(uint16_t)(at - now) < NEAREST_TICKS)
+		at = (uint16_t)(now + NEAREST_TICKS);
+	compare_a_at(at);
 }
 
 /*
@@ -252,7 +285,7 @@ static void step_in(uint16_t from_ticks, int16_t ticks)
  * have come in turn for a whole electrical turn: a rotor at rest shows the offset's sign only,
  * beyond in every other step and never in those between.
  */
-static uint8_t may_follow(void)
+static SELDOM uint8_t may_follow(void)
 {
 	streak++;
 	return (uint8_t)(streak >= HANDOVER_STREAK && ramp_interval() <= HANDOVER_TICKS);
@@ -264,7 +297,7 @@ static uint8_t may_follow(void)
  * caught draws so much current that its decay hides the crossing: the step is made when it was
  * expected, a little early rather than late, and the main line, told so, takes duty back.
  */
-static void step_after_past(uint16_t at_ticks)
+static SELDOM void step_after_past(uint16_t at_ticks)
 {
 	uint16_t interval = timing_interval();
 
@@ -283,7 +316,7 @@ static void step_after_past(uint16_t at_ticks)
 }
 
 /* The steps begin as those of any rotor that is caught, with the duty that its EMF holds up. */
-static void catch(uint16_t at_ticks, uint8_t how)
+static SELDOM void catch(uint16_t at_ticks, uint8_t how)
 {
 	uint8_t answer = catching_crossing(at_ticks, how);
 
@@ -294,6 +327,7 @@ static void catch(uint16_t at_ticks, uint8_t how)
 	} else {
 		mode = CAUGHT;
 		step = catching_step();
+		prepare();
 		streak = 0U;
 		past_count = 0U;
 		crossing_awaited = 0U;
@@ -306,10 +340,10 @@ static void catch(uint16_t at_ticks, uint8_t how)
 
 void commutation_crossing(uint16_t at_ticks, uint8_t how)
 {
-	uint8_t plausible;
+	uint8_t before = mode;
 	int16_t wait_ticks;
 
-	if (mode == CATCHING) {
+	if (before == CATCHING) {
 		catch(at_ticks, how);
 		return;
 	}
@@ -320,7 +354,7 @@ void commutation_crossing(uint16_t at_ticks, uint8_t how)
 		short_pair(at_ticks);
 		return;
 	}
-	if (mode == CLOCKED) {
+	if (before == CLOCKED) {
 		if (may_follow() == 0U)
 			return;
 		mode = FOLLOWING;
@@ -333,17 +367,18 @@ void commutation_crossing(uint16_t at_ticks, uint8_t how)
 		return;
 	}
 	past_count = 0U;
-	wait_ticks = timing_crossing(at_ticks, &plausible);
-	if (mode == CAUGHT)
+	wait_ticks = timing_crossing(at_ticks);
+	if (before == CAUGHT) {
 		port_mark(PORT_MARK_CROSSING);
-	streak = (plausible != 0U) ? (uint8_t)(streak + 1U) : 0U;
-	if (mode == FOLLOWING && streak >= CAUGHT_STREAK) {
-		mode = CAUGHT;
-		port_mark(PORT_MARK_RUN);
-		events_post(EVENT_CAUGHT);
+	} else {
+		streak = (timing_is_plausible() != 0U) ? (uint8_t)(streak + 1U) : 0U;
+		if (streak >= CAUGHT_STREAK) {
+			streak = 0U;
+			mode = CAUGHT;
+			port_mark(PORT_MARK_RUN);
+			events_post(EVENT_CAUGHT);
+		}
 	}
-	if (mode == CAUGHT)
-		streak = 0U;
 	step_in(at_ticks, wait_ticks);
 }
 

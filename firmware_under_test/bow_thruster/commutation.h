@@ -7,6 +7,9 @@
 
 #include <stdint.h>
 
+/* Once, before anything else. */
+void commutation_start(void);
+
 /* No steps; EVENT_BEAT every `beat_ticks`. The bridge is left as it is. */
 void commutation_rest(uint16_t beat_ticks);
 

@@ -15,34 +15,31 @@
 
 static uint8_t beyond_level; /* comparator after the crossing */
 static uint8_t votes;
+static uint8_t watching;
 static uint8_t before_seen;
 static uint16_t step_at;
-static uint16_t blank_ticks;
 static uint16_t past_after;
 static uint16_t again_ticks;
 
-uint8_t crossing_above(uint8_t votes_asked)
+/* The majority of looks 0.5 us apart. */
+static uint8_t is_beyond(void)
 {
+	uint8_t looks = votes;
 	uint8_t above = 0U;
 	uint8_t k;
 
-	for (k = 0U; k < votes_asked; k++) {
+	for (k = 0U; k < looks; k++) {
 		above = (uint8_t)(above + port_sense_above());
 		(void)port_ticks();
 	}
-	return (uint8_t)((uint8_t)(above << 1) > votes_asked);
+	above = (uint8_t)((uint8_t)(above << 1) > looks);
+	return (uint8_t)(above == beyond_level);
 }
 
-static uint8_t is_beyond(void)
+static void look_at(uint16_t ticks)
 {
-	return (uint8_t)(crossing_above(votes) == beyond_level);
-}
-
-static void look_in(uint16_t ticks)
-{
-	port_compare_b((uint16_t)(port_ticks() + ticks));
+	port_compare_b(ticks);
 	port_compare_b_clear();
-	port_compare_b_interrupt(1U);
 }
 
 static uint16_t at_least(uint16_t ticks, uint16_t least)
@@ -50,29 +47,41 @@ static uint16_t at_least(uint16_t ticks, uint16_t least)
 	return (ticks < least) ? least : ticks;
 }
 
-/* The comparator's flag may be stale from the leg before; it is cleared when blanking ends. */
-void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t interval_ticks,
-                    uint16_t past_ticks)
+/* Compare B matches at every wrap as well: its handler looks only while a crossing is watched for. */
+void crossing_start(void)
 {
-	port_sense_interrupt(0U);
+	port_compare_b_interrupt(1U);
+}
+
+/* The comparator's flag may be stale from the leg before; it is cleared when blanking ends. */
+void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t interval_ticks)
+{
+	uint16_t sixteenth = (uint16_t)(interval_ticks >> 4);
+
 	port_sense_select(leg);
 	port_sense_edge(edge);
-	beyond_level = (edge == PORT_RISES_ABOVE) ? 1U : 0U;
+	beyond_level = (uint8_t)((edge == PORT_RISES_ABOVE) ? 1U : 0U);
 	before_seen = 0U;
+	watching = 1U;
 	step_at = at_ticks;
-	past_after = past_ticks;
 	/* 5/16 of the step, 19 of its 60 degrees: the crossing is due at 30 */
-	blank_ticks = at_least((uint16_t)((interval_ticks >> 2) + (interval_ticks >> 4)), LOOK_SHORTEST_TICKS);
-	again_ticks = at_least((uint16_t)(interval_ticks >> 5), LOOK_SHORTEST_TICKS);
+	look_at((uint16_t)(at_ticks + at_least((uint16_t)((interval_ticks >> 2) + sixteenth),
+	                                       LOOK_SHORTEST_TICKS)));
+	past_after = (uint16_t)((interval_ticks >> 1) + sixteenth);
+	again_ticks = at_least((uint16_t)(sixteenth >> 1), LOOK_SHORTEST_TICKS);
 	/* noise matters while the EMF is small, time while the step is short */
-	votes = (interval_ticks >= 1000U) ? 11U : ((interval_ticks >= 500U) ? 7U : 3U);
-	look_in(blank_ticks);
+	votes = (interval_ticks >= 1024U) ? 11U : ((interval_ticks >= 512U) ? 7U : 3U);
+}
+
+void crossing_past_after(uint16_t ticks)
+{
+	past_after = ticks;
 }
 
 void crossing_ignore(void)
 {
+	watching = 0U;
 	port_sense_interrupt(0U);
-	port_compare_b_interrupt(0U);
 }
 
 static void take(uint16_t at_ticks, uint8_t how)
@@ -86,7 +95,8 @@ void on_compare_b(void)
 {
 	uint16_t now = port_ticks();
 
-	port_compare_b_interrupt(0U);
+	if (watching == 0U)
+		return;
 	port_sense_clear();
 	if (is_beyond() == 0U) {
 		before_seen = 1U;
@@ -96,7 +106,7 @@ void on_compare_b(void)
 	} else if ((uint16_t)(now - step_at) >= past_after) {
 		take(now, CROSSING_PAST);
 	} else {
-		look_in(again_ticks);
+		look_at((uint16_t)(port_ticks() + again_ticks));
 	}
 }
 
@@ -111,5 +121,5 @@ void on_comparator_edge(void)
 	if (is_beyond() != 0U)
 		take(now, CROSSING_SEEN);
 	else
-		look_in(again_ticks);
+		look_at((uint16_t)(port_ticks() + again_ticks));
 }

@@ -40,8 +40,8 @@ uint8_t steps_open_leg(uint8_t step)
  */
 uint8_t steps_edge(uint8_t step, uint8_t direction)
 {
-	static const uint8_t edge[2] = {PORT_FALLS_BELOW, PORT_RISES_ABOVE};
 	uint8_t odd = (uint8_t)(step & 1U);
+	uint8_t rises = (direction == FORWARD) ? odd : (uint8_t)(odd ^ 1U);
 
-	return edge[(direction == FORWARD) ? odd : (uint8_t)(odd ^ 1U)];
+	return (uint8_t)((rises != 0U) ? PORT_RISES_ABOVE : PORT_FALLS_BELOW);
 }

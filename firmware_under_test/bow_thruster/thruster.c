@@ -312,6 +312,7 @@ int main(void)
 	load_range();
 	calibration_allow(port_reset_cause());
 	clock_start();
+	commutation_start();
 	throttle_start();
 	rest(OFF, PORT_MARK_OFF);
 	for (;;)

@@ -21,6 +21,7 @@ static uint16_t interval;
 static uint16_t last_at;
 static uint16_t last_gap;
 static uint8_t known; /* how many of last_at and last_gap hold: 0, 1, 2 */
+static uint8_t plausible;
 
 void timing_begin(uint16_t interval_ticks)
 {
@@ -45,18 +46,23 @@ uint16_t timing_interval(void)
 	return interval;
 }
 
-int16_t timing_crossing(uint16_t at_ticks, uint8_t *plausible)
+uint8_t timing_is_plausible(void)
+{
+	return plausible;
+}
+
+int16_t timing_crossing(uint16_t at_ticks)
 {
 	uint16_t gap = (uint16_t)(at_ticks - last_at);
 	int16_t shift = 0;
 
-	*plausible = 1U;
+	plausible = 1U;
 	last_at = at_ticks;
 	if (known == 0U) {
 		known = 1U;
 	} else {
 		if (gap < (interval >> 1) || gap > (uint16_t)(interval << 1)) {
-			*plausible = 0U;
+			plausible = 0U;
 			known = 1U;
 		} else if (known == 1U) {
 			interval = (uint16_t)((interval >> 1) + (gap >> 1));

@@ -23,9 +23,11 @@ void timing_ahead(void);
 
 /*
  * A crossing seen at `at_ticks`: returns the ticks from there to the next step, possibly negative.
- * `*plausible` is 0 if it came less than half or more than twice the interval after the last one.
  */
-int16_t timing_crossing(uint16_t at_ticks, uint8_t *plausible);
+int16_t timing_crossing(uint16_t at_ticks);
+
+/* 0: the last crossing came less than half or more than twice the interval after the one before. */
+uint8_t timing_is_plausible(void);
 
 /* Ticks of a step, smoothed. */
 uint16_t timing_interval(void);

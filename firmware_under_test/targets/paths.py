@@ -80,6 +80,7 @@ class Paths:
         self._image = image
         self._bound_of = bound_of
         self._marked = marked
+        self._closed = closed
         self._known: dict[int, Work] = dict.fromkeys(closed, NO_PATH)
         self._open: list[int] = []
 
@@ -108,6 +109,8 @@ class Paths:
         """Cycles from the function's first instruction to the marked one's; None if it never gets there."""
         if function == self._marked:
             return 0
+        if function in self._closed:
+            return None
         self.of(function)
         reached = self._reached(self._graph(function), function)
         found: list[int | None] = []

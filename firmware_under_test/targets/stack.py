@@ -17,7 +17,7 @@ STACK_POINTER = {"0x3d", "0x3e"}
 """I/O addresses of SPL and SPH."""
 
 Frames = Mapping[tuple[str, str], int]
-"""Object ("bridge.c") and function to bytes."""
+"""Source ("bridge.c") and function to bytes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +29,19 @@ class Chain:
 
 
 def read_frames(folder: Path) -> dict[tuple[str, str], int]:
-    """Frames from the .su files that the compiler left in `folder`, one for each object."""
-    frames = {}
-    for file in sorted(folder.glob("*.su")):
+    """Frames from the .su files that the compiler left in `folder` and below.
+
+    Copies of one function that the compiler has made fit for some of its callers (name.suffix) have the
+    largest frame among them.
+    """
+    frames: dict[tuple[str, str], int] = {}
+    for file in sorted(folder.rglob("*.su")):
         for line in file.read_text(encoding="utf-8").splitlines():
             place, size, kind = line.split("\t")
-            function = place.split(":")[-1]
+            source, function = Path(place.split(":")[0]).name, place.split(":")[-1].partition(".")[0]
             if kind != "static":
                 raise TargetError(f"{place}: its frame is {kind}, of no fixed size; use arrays of fixed size")
-            frames[f"{file.stem}.c", function] = int(size)
+            frames[source, function] = max(int(size), frames.get((source, function), 0))
     return frames
 
 
@@ -71,9 +75,10 @@ class Stack:
 
     def _frame(self, function: int) -> int:
         name = self._image.name(function)
+        # of a program compiled as a whole no object is told, and the largest of that name counts
         file = self._image.objects.get(function)
         known = [
-            size for (of, what), size in self._frames.items() if what == name and (file is None or of == file)
+            size for (of, what), size in self._frames.items() if what == name and (not file or of == file)
         ]
         if known:
             return max(known)

@@ -30,7 +30,11 @@ FLAGS = (
     "-fno-jump-tables",  # a jump through a table cannot be followed
     "-ffp-contract=off",
 )
-LINKED = (f"-mmcu={PART}", "-gdwarf-2", "-Wl,--gc-sections")
+WHOLE = (
+    "-flto",  # a step passes through six sources: their small functions are inlined into its handlers
+    "-flto-partition=one",
+)
+LINKED = ("-fuse-linker-plugin", "-fstack-usage", "-save-temps", "-Wl,--gc-sections")
 
 TOOLS = ("avr-gcc", "avr-objdump")
 INSTALL = "apt-get install gcc-avr avr-libc binutils-avr"
@@ -82,12 +86,12 @@ def build(drive: Drive, firmware_dir: Path, folder: Path) -> Program:
     include = [f"-I{PORT}", *(f"-I{sources / name}" for name in drive.firmware.include), f"-I{SEAM}"]
     objects = []
     for name in text.sources:
-        objects.append(_compile([*defines, *include, "-fstack-usage"], sources, name, folder))
+        objects.append(_compile([*defines, *include, *WHOLE], sources, name, folder))
     startup = str(PORT / "startup.c")
     # its functions have no frame: GCC would refuse to tell the size
     objects.append(_compile([*defines, *include], sources, startup, folder))
     elf = folder / "program.elf"
-    _run(["avr-gcc", *LINKED, *map(str, objects), "-o", str(elf)], folder)
+    _run(["avr-gcc", *FLAGS, *WHOLE, *LINKED, *map(str, objects), "-o", str(elf)], sources)
     lines = {name: content.decode(errors="replace").splitlines() for name, content in text.files.items()}
     return Program(elf, folder, lines)
 

@@ -61,6 +61,32 @@ class RigError(DryspinError):
     """
 
 
+class FirmwareError(RigError):
+    """The firmware crashed, hung, overran its stack or returned from `main`, and the rig knows where.
+
+    kind: "crash", "hang", "stack overflow" or "end of main". line ("file.c:88") and function, empty where
+    unknown; moment_s from power-on; vector of the handler it ran in, 0 for the main line; chain: the
+    calls that led there as (line, function), the innermost first. Remedy: as the message says.
+    """
+
+    def __init__(
+        self,
+        text: str,
+        kind: str = "crash",
+        line: str = "",
+        function: str = "",
+        moment_s: float = 0.0,
+        vector: int = 0,
+        chain: tuple[tuple[str, str], ...] = (),
+    ) -> None:
+        super().__init__(text, kind, line, function, moment_s, vector, chain)
+        self.text, self.kind, self.line, self.function = text, kind, line, function
+        self.moment_s, self.vector, self.chain = moment_s, vector, chain
+
+    def __str__(self) -> str:
+        return self.text
+
+
 class CallError(DryspinError):
     """A single function of the firmware cannot be called with what was given.
 
@@ -83,6 +109,15 @@ class RecordingError(DryspinError):
     """A recording file is damaged, of another version, or lacks what was asked of it.
 
     Remedy: record again with this version; the message names the missing part.
+    """
+
+
+class CaptureError(DryspinError):
+    """A capture of a real bench, or the map of its channels, cannot be read or makes no sense.
+
+    Causes: a file that is cut off or of another kind; a channel that is not there or there twice;
+    time that runs backwards or in another unit than the map says; two channels for one signal.
+    Remedy: the message names file, line and channel, and what to change.
     """
 
 

@@ -87,8 +87,29 @@ def test_a_call_past_the_seam_is_named_with_its_file(bench: Bench) -> None:
         bench, GOOD, wave__c="int rand(void);\nint wave(void);\nint wave(void) { return rand(); }\n"
     )
 
-    assert message.startswith(f"{bench.folder / 'wave.c'}: calls sine(), which neither the firmware nor")
-    assert host.startswith(f"{bench.folder / 'wave.c'}: calls rand()")
+    assert message.startswith(f"{bench.folder / 'wave.c'}:3: calls sine(), which neither the firmware nor")
+    assert host.startswith(f"{bench.folder / 'wave.c'}:3: calls rand()")
+
+
+@pytest.mark.parametrize(
+    ("call", "declared", "instead"),
+    [
+        ("malloc(4) != 0", "void *malloc(unsigned long);", "the heap outlives a run"),
+        ("rand()", "int rand(void);", "the random generator's state outlives a run"),
+        ("(int)time(0)", "long time(long *);", "use port_ticks()"),
+        ('fopen("a", "r") != 0', "void *fopen(const char *, const char *);", "a file outlives a run"),
+    ],
+)
+def test_state_that_the_rig_cannot_put_back_is_refused_with_its_line(
+    bench: Bench, call: str, declared: str, instead: str
+) -> None:
+    """Heap, random generator, clock, files: the second run of one scenario would not be the first."""
+    name = call.replace("(int)", "").partition("(")[0]
+    body = f"int state(int x);\nint state(int x)\n{{\n    x += 3;\n    return x + ({call});\n}}\n"
+    message = error_of(bench, GOOD, state__c=f"{declared}\n{body}")
+
+    assert message.startswith(f"{bench.folder / 'state.c'}:6: calls {name}()")
+    assert instead in message
 
 
 def test_a_function_defined_twice_is_named(bench: Bench) -> None:

@@ -79,8 +79,8 @@ def test_a_firmware_that_breaks_its_own_claims_is_refused(firmware):
     changed(
         firmware,
         "bridge.c",
-        "leg_state[leg] == PORT_OPEN)",
-        "leg_state[leg] == PORT_OPEN || wanted[leg] == PORT_OPEN)",
+        "	port_leg(opens, PORT_OPEN);\n",
+        "",
     )
     with pytest.raises(UsageError, match=r"breaks gates\.\w+.* as it stands"):
         mutate(load_subject(firmware), files=["range.c"], sample=1, scenarios=1)

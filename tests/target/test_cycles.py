@@ -201,4 +201,10 @@ def test_the_way_to_the_marked_function_ends_at_its_first_instruction(assemble: 
     paths = Paths(image, no_loop, image.function("m"))
 
     assert paths.until_marked(image.function("f")) == 1 + 4 + 2 + 4
+    assert (
+        Paths(image, no_loop, image.function("m"), frozenset({image.function("g")})).until_marked(
+            image.function("f")
+        )
+        is None
+    )
     assert paths.of(image.function("f")) == Work(None, 1 + 4 + (2 + 4 + 7 + 1 + 4) + 1 + 4)

@@ -72,6 +72,15 @@ def test_a_moved_stack_pointer_needs_the_compilers_word(assemble: Assemble) -> N
         Stack(image, {}).deepest(image.function("f"))
 
 
+def test_a_copy_made_for_some_callers_counts_as_its_function(tmp_path: Path) -> None:
+    """The name in the debugging data is the source's; of several copies the largest frame is taken."""
+    lines = ("a.c:3:6:f\t7\tstatic\n", "a.c:3:6:f.constprop.2\t9\tstatic\n", "b.c:1:1:f\t2\tstatic\n")
+    (tmp_path / "src").mkdir()
+    (tmp_path / "src" / "whole.su").write_text("".join(lines), encoding="utf-8")
+
+    assert read_frames(tmp_path) == {("a.c", "f"): 9, ("b.c", "f"): 2}
+
+
 def test_a_frame_of_changing_size_is_refused(tmp_path: Path) -> None:
     """An array whose length is known only at run time."""
     (tmp_path / "a.su").write_text("a.c:3:6:f\t7\tdynamic\n", encoding="utf-8")

@@ -7,6 +7,7 @@ from pathlib import Path
 from dryspin.build import flags
 from dryspin.build.complaints import first_complaint
 from dryspin.build.library import BRACKETS, PORT, core_objects
+from dryspin.build.narrow import compile_narrow
 from dryspin.build.seclusion import seclude
 from dryspin.build.sources import FirmwareText
 from dryspin.build.symbols import MAIN, check_symbols, seam
@@ -25,7 +26,8 @@ def macros_and_folders(drive: Drive) -> list[str]:
 
 def compile_options(drive: Drive, compiler: Compiler) -> list[str]:
     """All options with which a source of the firmware is compiled."""
-    return [*compiler.firmware_flags, *macros_and_folders(drive), f"-I{PORT}"]
+    own = () if compiler.narrow else compiler.firmware_flags
+    return [*own, *macros_and_folders(drive), f"-I{PORT}"]
 
 
 def lay_out(files: Mapping[str, bytes], stage: Path) -> None:
@@ -52,6 +54,8 @@ def compile_sources(
 
 def compile_source(compiler: Compiler, options: Sequence[str], name: str, stage: Path, target: Path) -> str:
     """Compile one source into `target`; what the compiler said, if it failed, else ""."""
+    if compiler.narrow:
+        return compile_narrow(compiler, tuple(options), name, stage, target)
     done = compiler.run([*options, "-c", name, "-o", str(target)], stage)
     return "" if done.returncode == 0 else done.stderr or f"{compiler.command[0]} failed"
 
@@ -70,7 +74,7 @@ def link_image(
     core = core_objects(compiler)
     check_symbols(list(objects), firmware_dir)
     whole = folder / "firmware.whole"
-    seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir)
+    seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir, checked=compiler.checked)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
     order = [bracket[0], str(whole), bracket[1], *rest]

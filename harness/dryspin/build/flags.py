@@ -49,6 +49,28 @@ CLANG_FIRMWARE = (
     "-fsanitize-coverage=bb,no-prune,trace-pc",
 )
 
+CHECKED = (
+    "-fsanitize=thread",  # a hook per memory access; core/access.c stands in for the run-time library
+    "-fsanitize=undefined",  # a call where C leaves the result open; core/undefined.c
+    "-fno-sanitize=object-size",  # the gaps show it, and every other step beyond a variable, once
+    "-fdata-sections",  # gaps between variables; spacing.py
+    "-gdwarf-4",  # addresses of variables stand in the entries themselves
+    "-fno-builtin",  # else copies are expanded in place, without a hook
+)
+
+GCC_CHECKED = (
+    "--param=tsan-distinguish-volatile=1",
+    "--param=tsan-instrument-func-entry-exit=0",  # frames tell the chain of calls
+)
+
+CLANG_CHECKED = (
+    *("-mllvm", "-tsan-distinguish-volatile"),
+    *("-mllvm", "-tsan-instrument-read-before-write"),  # else `n |= 4` shows its write only
+    *("-mllvm", "-tsan-instrument-func-entry-exit=0"),
+    *("-mllvm", "-tsan-instrument-atomics=0"),
+    "-fno-sanitize=function",  # a part has one address a function; its hooks want a run-time library
+)
+
 LINK = (
     "-shared",
     "-Wl,-z,now",  # lazily bound entries would lie among the firmware's variables

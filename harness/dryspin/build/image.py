@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
-from dryspin.build import flags
+from dryspin.build import flags, narrow
 from dryspin.build.cache import cached, digest_of
 from dryspin.build.compiling import compile_options, compile_sources, lay_out, link_image
 from dryspin.build.library import PORT, core_key
@@ -79,10 +79,14 @@ def image_digest(
     return digest_of(
         (
             *core_key(compiler),
-            " ".join([*named, *flags.LINK, *SECLUDING, *shown]),
+            " ".join([*named, *flags.LINK, *SECLUDING, *shown, *_narrowing(compiler)]),
             *(part for file in files.items() for part in file),
         )
     )
+
+
+def _narrowing(compiler: Compiler) -> tuple[str, ...]:
+    return (narrow.KEY, *narrow.FRONT, *narrow.BACK) if compiler.narrow else ()
 
 
 def _with_more(text: FirmwareText, more: Mapping[str, str]) -> FirmwareText:

@@ -41,8 +41,8 @@ class LineTable:
                 folders = [folder.decode() for folder in program["include_directory"]]
                 for entry in program.get_entries():
                     state = entry.state
-                    if state is None:
-                        continue
+                    if state is None or (state.line == 0 and not state.end_sequence):
+                        continue  # line 0: of no line in particular, as good as the one before
                     if state.end_sequence:
                         rows.append((state.address, ""))
                         continue

@@ -8,17 +8,36 @@ import subprocess
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from dryspin.build.spacing import GAP_BYTES, spacing_script
 from dryspin.errors import BuildError
 
-SECLUDING = ("ld -r", "objcopy --keep-global-symbol")
+COPIES = ("memcpy", "memmove", "memset", "memcmp")
+"""Functions of the C library whose accesses the checked build sees: access.c has one for each."""
+
+SECLUDING = (
+    "ld -r",
+    "objcopy --keep-global-symbol",
+    f"checked: gaps of {GAP_BYTES}, {' '.join(COPIES)} seen",
+)
 """What is done to the objects; part of the image's key, as compiler flags are."""
 
 
-def seclude(objects: Sequence[Path], shown: Iterable[str], target: Path, firmware_dir: Path) -> None:
-    """Join `objects` into `target`; of the names defined there only those `shown` reach the linker."""
-    _run(["ld", "-r", *map(str, objects), "-o", str(target)], firmware_dir)
+def seclude(
+    objects: Sequence[Path], shown: Iterable[str], target: Path, firmware_dir: Path, *, checked: bool = False
+) -> None:
+    """Join `objects` into `target`; of the names defined there only those `shown` reach the linker.
+
+    checked: with gaps between the variables, and copies led through the core.
+    """
+    options, renamed = [], []
+    if checked:
+        script = target.with_suffix(".ld")
+        script.write_text(spacing_script(objects), encoding="utf-8")
+        options = ["-T", str(script)]
+        renamed = [f"--redefine-sym={name}=access_{name}" for name in COPIES]
+    _run(["ld", "-r", *options, *map(str, objects), "-o", str(target)], firmware_dir)
     keep = [f"--keep-global-symbol={name}" for name in shown]
-    _run(["objcopy", *keep, str(target)], firmware_dir)
+    _run(["objcopy", *keep, *renamed, str(target)], firmware_dir)
 
 
 def _run(command: list[str], firmware_dir: Path) -> None:

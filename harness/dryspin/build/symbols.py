@@ -4,7 +4,9 @@ import re
 from functools import cache
 from pathlib import Path
 
+from elftools.elf.constants import SH_FLAGS
 from elftools.elf.elffile import ELFFile
+from elftools.elf.relocation import RelocationSection
 from elftools.elf.sections import SymbolTableSection
 
 from dryspin.build.library import PORT
@@ -16,8 +18,53 @@ _FROM_COMPILER = ("memcpy", "memset", "memmove", "memcmp", "_GLOBAL_OFFSET_TABLE
 MAIN = "fw_main"
 """What flags.FIRMWARE makes of main."""
 
-_HOOKS = ("__sanitizer_cov_trace_pc", "__ubsan_handle_")
-"""What instrumented code calls: our own hook, and reports where CC asks for -fsanitize=undefined."""
+_HOOKS = ("__sanitizer_cov_trace_pc", "__ubsan_handle_", "__narrow_handle_", "__tsan_")
+"""What instrumented code calls: the core's own hooks."""
+
+
+_KEEPS = {
+    name: f"{what} outlives a run, and the rig begins every run anew; {instead}"
+    for names, what, instead in (
+        (("malloc", "calloc", "realloc", "free"), "the heap", "use variables of fixed size"),
+        (("rand", "srand", "random"), "the random generator's state", "keep a state of your own"),
+        (("time", "clock", "gettimeofday"), "the host's clock", "use port_ticks()"),
+        (("fopen", "printf", "puts", "putchar", "fprintf"), "a file", "use port_mark()"),
+    )
+    for name in names
+}
+"""Functions of the C library that firmware is tempted to call, and what to do instead."""
+
+
+def _source_of(path: Path) -> str:
+    return path.stem.replace("__", "/") + ".c"
+
+
+def line_of_use(path: Path, name: str) -> int:
+    """Line of an object's source that first refers to symbol `name`; 0 where it cannot be told."""
+    with path.open("rb") as stream:
+        elf = ELFFile(stream)
+        table = elf.get_section_by_name(".symtab")
+        wanted = {
+            (section["sh_info"], relocation["r_offset"])
+            for section in elf.iter_sections("SHT_RELA")
+            if isinstance(section, RelocationSection)
+            for relocation in section.iter_relocations()
+            if isinstance(table, SymbolTableSection)
+            and table.get_symbol(relocation["r_info_sym"]).name == name
+            and elf.get_section(section["sh_info"])["sh_flags"] & SH_FLAGS.SHF_EXECINSTR
+        }
+        if not wanted:
+            return 0
+        first = min(offset for _, offset in wanted)
+        rows: list[tuple[int, int]] = []
+        dwarf = elf.get_dwarf_info()
+        for unit in dwarf.iter_CUs():
+            program = dwarf.line_program_for_CU(unit)
+            for entry in program.get_entries() if program else ():
+                if entry.state is not None and not entry.state.end_sequence and entry.state.line:
+                    rows.append((entry.state.address, entry.state.line))
+    before = [line for address, line in sorted(rows) if address <= first]
+    return before[-1] if before else 0
 
 
 @cache
@@ -40,7 +87,7 @@ def check_symbols(objects: list[Path], firmware_dir: Path) -> None:
             for symbol in table.iter_symbols() if isinstance(table, SymbolTableSection) else ():
                 if symbol["st_info"]["bind"] not in ("STB_GLOBAL", "STB_WEAK") or not symbol.name:
                     continue
-                source, bind = path.stem.replace("__", "/") + ".c", symbol["st_info"]["bind"]
+                source, bind = _source_of(path), symbol["st_info"]["bind"]
                 if symbol["st_shndx"] == "SHN_UNDEF":
                     needed.setdefault(symbol.name, source)
                     continue
@@ -68,7 +115,9 @@ def check_symbols(objects: list[Path], firmware_dir: Path) -> None:
             and name not in _FROM_COMPILER
             and not name.startswith(_HOOKS)
         ):
+            path = next(path for path in objects if _source_of(path) == source)
+            line = line_of_use(path, name)
             raise BuildError(
-                f"{firmware_dir / source}: calls {name}(), which neither the firmware nor drive_port.h "
-                "provides; define it, or go through the seam"
+                f"{firmware_dir / source}{f':{line}' if line else ''}: calls {name}(), which neither the "
+                f"firmware nor drive_port.h provides; {_KEEPS.get(name, 'define it, or go through the seam')}"
             )

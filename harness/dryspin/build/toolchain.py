@@ -20,7 +20,9 @@ COMPILE_TIMEOUT_S = 120
 class Compiler:
     """A compiler: how it is called, what it says its version is, which family it belongs to.
 
-    Optimisation changes no result, only speed; tests/controller holds that.
+    Optimisation changes no result, only speed; tests/controller holds that. `checked`: firmware is
+    built with a hook at each memory access and at each undefined operation. `narrow`: with the
+    integer widths of the part, see narrow.py.
     """
 
     command: tuple[str, ...]
@@ -28,6 +30,8 @@ class Compiler:
     is_clang: bool
     firmware_level: str = "-O1"
     core_level: str = "-O3"
+    checked: bool = False
+    narrow: bool = False
 
     @property
     def core_flags(self) -> tuple[str, ...]:
@@ -41,7 +45,14 @@ class Compiler:
             *flags.FIRMWARE,
             self.firmware_level,
             *(flags.CLANG_FIRMWARE if self.is_clang else flags.GCC_FIRMWARE),
+            *self._checks,
         )
+
+    @property
+    def _checks(self) -> tuple[str, ...]:
+        if not self.checked:
+            return ()
+        return (*flags.CHECKED, *(flags.CLANG_CHECKED if self.is_clang else flags.GCC_CHECKED))
 
     def run(self, arguments: Sequence[str], cwd: Path) -> subprocess.CompletedProcess[str]:
         """Call the compiler; the caller judges the return code. Raises BuildError after two minutes."""
@@ -84,14 +95,20 @@ def find_compiler() -> Compiler:
         )
     named = os.environ.get("CC", "").split()
     for command in [tuple(named)] if named else [(name,) for name in CANDIDATES]:
-        if shutil.which(command[0]) is None:
-            continue
-        answer = subprocess.run([*command, "--version"], capture_output=True, text=True, check=False)
-        if answer.returncode == 0 and answer.stdout:
-            version = answer.stdout.splitlines()[0]
-            return Compiler(command, version, "clang" in answer.stdout.lower())
+        if (compiler := compiler_of(command)) is not None:
+            return compiler
     looked = named[0] if named else ", ".join(CANDIDATES)
     raise BuildError(
         f"no C compiler found (looked for {looked}); install one, on Debian `apt-get install gcc libc6-dev`, "
         "or name it in CC"
     )
+
+
+def compiler_of(command: tuple[str, ...]) -> Compiler | None:
+    """The compiler that is called so; None where there is none."""
+    if shutil.which(command[0]) is None:
+        return None
+    answer = subprocess.run([*command, "--version"], capture_output=True, text=True, check=False)
+    if answer.returncode != 0 or not answer.stdout:
+        return None
+    return Compiler(command, answer.stdout.splitlines()[0], "clang" in answer.stdout.lower())

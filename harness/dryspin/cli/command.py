@@ -13,9 +13,14 @@ import click
 from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
+from dryspin.cli.judge import judge
+from dryspin.cli.enumerate import enumerate_
 from dryspin.cli.known_bad import known_bad
+from dryspin.cli.lint import lint
 from dryspin.cli.mutate import mutate
+from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
+from dryspin.cli.report import report
 from dryspin.cli.run import run
 from dryspin.errors import DryspinError
 
@@ -48,7 +53,15 @@ def dryspin() -> None:
       dryspin doctor
       dryspin check firmware_under_test/bow_thruster
       dryspin replay traces/found/reversal-opposing-drive-1.toml
+      dryspin report traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
+      dryspin enumerate firmware_under_test/bow_thruster
+
+    \b
+    Beside the real drive
+      dryspin run firmware_under_test/bow_thruster scenario.toml --vcd run.vcd
+      dryspin judge capture.csv --map map.toml --drive drive.toml
+      dryspin overlay run.npz capture.csv --map map.toml
 
     \b
     Is a pass worth anything?
@@ -65,8 +78,13 @@ def dryspin() -> None:
 
 
 dryspin.add_command(check)
+dryspin.add_command(lint)
 dryspin.add_command(run)
 dryspin.add_command(replay)
+dryspin.add_command(judge)
+dryspin.add_command(overlay)
+dryspin.add_command(report)
+dryspin.add_command(enumerate_)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)

@@ -17,9 +17,11 @@ from dryspin.errors import UsageError
 
 _STYLES = {
     "broken": "bold red",
+    "fault": "bold red",
     "held": "green",
     "not exercised": "yellow",
     "cannot tell": "yellow",
+    "not seen": "dim",
     "found": "green",
     "missed": "bold red",
     "killed": "green",

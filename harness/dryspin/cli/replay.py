@@ -1,10 +1,18 @@
 """`dryspin replay`: a finding on today's firmware."""
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.export import Exports, Notice, export_options
+
+if TYPE_CHECKING:
+    from dryspin.findings import Subject, Trial
+    from dryspin.scenario import Scenario
+    from dryspin.waveforms import RenderedTone
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -15,7 +23,17 @@ from dryspin.cli.check import DIRECTORY, FILE
     metavar="DIR",
     help="Run it on this firmware, with its drive.toml, instead of the one it was found in.",
 )
-def replay(finding_file: Path, firmware: Path | None) -> int:
+@export_options
+def replay(
+    finding_file: Path,
+    firmware: Path | None,
+    vcd: Path | None,
+    csv: Path | None,
+    step_us: float | None,
+    from_s: float,
+    to_s: float | None,
+    wav: Path | None,
+) -> int:
     """Run the scenario of a finding on today's firmware.
 
     FINDING is a file that a check has saved. Says whether the claim is still broken, and whether
@@ -24,20 +42,46 @@ def replay(finding_file: Path, firmware: Path | None) -> int:
     Exits with 1 if the claim is still broken, with 0 if it holds now, with 2 if it could not run
     or the scenario no longer says anything about the claim.
     """
-    from dryspin.cli.output import print_lines
+    from dryspin.cli.output import Bar, print_lines
     from dryspin.drive import load_drive
     from dryspin.errors import FindingError
-    from dryspin.findings import BROKEN, HELD, read_finding
-    from dryspin.findings import replay as rerun
+    from dryspin.findings import BROKEN, HELD, load_subject, read_finding, replay_on
     from dryspin.report import replay_lines
+    from dryspin.report.sound import tone_lines
 
+    exports = Exports(vcd, csv, wav, step_us, from_s, to_s)
+    exports.check()
     finding = read_finding(finding_file)
     if firmware is None and not finding.firmware.is_dir():
         raise FindingError(
             f"{finding_file}: the firmware it was found in is not at {finding.firmware}: no such directory; "
             "put it there or name another with --firmware"
         )
-    replayed = rerun(finding, firmware)
+    subject = load_subject(firmware, None) if firmware else load_subject(finding.firmware, finding.drive)
+    with Bar() as bar:
+        trying = _Exporting(subject, exports, bar.notice)
+        replayed = replay_on(trying, finding)
     drive = load_drive(firmware or finding.drive)
-    print_lines(replay_lines(replayed, drive, finding_file))
+    lines = replay_lines(replayed, drive, finding_file)
+    print_lines([*lines, *(tone_lines(trying.tones, wav) if wav else [])])
     return {HELD: 0, BROKEN: 1}.get(replayed.outcome.status, 2)
+
+
+class _Exporting:
+    """A subject that writes the files asked for while the recording is at hand."""
+
+    def __init__(self, subject: "Subject", exports: Exports, notice: Notice) -> None:
+        self._subject, self._exports, self._notice = subject, exports, notice
+        self.tones: list[RenderedTone] = []
+
+    @property
+    def hashes(self) -> Mapping[str, str]:
+        """Those of the subject."""
+        return self._subject.hashes
+
+    def try_out(self, scenario: "Scenario") -> "Trial":
+        """Run, write, judge."""
+        recording = self._subject.record(scenario)
+        if self._exports.wanted:
+            self.tones = self._exports.write(recording, self._notice)
+        return self._subject.judge(recording)

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.export import Exports, export_options
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -27,6 +28,7 @@ from dryspin.cli.check import DIRECTORY, FILE
 @click.option(
     "--out", type=FILE, metavar="FILE", help="Save the recording (.npz); about 11 MB a simulated second."
 )
+@export_options
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 def run(
     firmware_dir: Path,
@@ -34,6 +36,12 @@ def run(
     plant: str,
     drive_file: Path | None,
     out: Path | None,
+    vcd: Path | None,
+    csv: Path | None,
+    step_us: float | None,
+    from_s: float,
+    to_s: float | None,
+    wav: Path | None,
     as_json: bool,
 ) -> int:
     """Run one scenario and judge it.
@@ -50,20 +58,26 @@ def run(
     from dryspin.recording import save_recording
     from dryspin.report import json_text, run_json, run_lines
     from dryspin.report.extremes import extremes_of
+    from dryspin.report.sound import tone_lines, tones_json
     from dryspin.scenario import read_scenario
 
     require_writable_file(out, "--out")
+    exports = Exports(vcd, csv, wav, step_us, from_s, to_s)
+    exports.check()
     scenario = read_scenario(scenario_file)
     subject = load_subject(firmware_dir, drive_file)
     end_ms = int(scenario.end_s * 1000)
     with Bar() as bar:
         recording = subject.record(scenario, plant, lambda t_s: bar.notice("ms", int(t_s * 1000), end_ms))
-    trial = subject.judge(recording)
+        trial = subject.judge(recording)
+        if out is not None:
+            save_recording(recording, out)
+        tones = exports.write(recording, bar.notice)
     extremes = extremes_of(recording)
-    if out is not None:
-        save_recording(recording, out)
     if as_json:
-        click.echo(json_text(run_json(trial, extremes, subject.hashes)), nl=False)
+        data = run_json(trial, extremes, subject.hashes)
+        click.echo(json_text(data | ({"tones": tones_json(tones)} if wav else {})), nl=False)
     else:
-        print_lines(run_lines(trial, extremes, scenario, subject.drive))
+        lines = run_lines(trial, extremes, scenario, subject.drive)
+        print_lines([*lines, *(tone_lines(tones, wav) if wav else [])])
     return 1 if any(outcome.status == BROKEN for outcome in trial.outcomes) else 0

@@ -38,6 +38,24 @@ void bench_read_inputs(int64_t cycle)
 	ctl.input_again = ctl.input_cycle < ctl.input_again ? ctl.input_cycle : ctl.input_again;
 }
 
+/* A trace that slopes is read again at the next plan anyway, and one that has a point up to its beginning is
+ * the same in both configs there; what lies beyond may have moved. */
+void bench_new_course(void)
+{
+	int64_t settled = ctl.plan_cycle;
+	if (ctl.input_cycle <= settled)
+		return;
+	const core_trace *trace[] = {&config->supply_v, &config->load_factor, &config->load_nm,
+	                             &config->water_rad_s, &config->noise_v, &config->speed_rad_s};
+	ctl.input_cycle = supply_next_edge(settled);
+	for (size_t k = 0; k < sizeof trace / sizeof trace[0]; k++) {
+		int64_t next = trace_next(trace[k], settled);
+		ctl.input_cycle = next < ctl.input_cycle ? next : ctl.input_cycle;
+	}
+	if (ctl.input_again > settled)
+		ctl.input_again = ctl.input_cycle;
+}
+
 void bench_plan(void)
 {
 	int64_t cycle = (int64_t)(plant.s.t_s * config->f_cpu_hz + 1e-6);

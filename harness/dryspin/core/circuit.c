@@ -170,6 +170,15 @@ static void write_down(plant_circuit *c, const uint8_t mode[3], int feed)
 	write_terminals(c, mode, of, u, behind, n);
 }
 
+void circuit_renew(const plant_circuit *c)
+{
+	int k = (int)(c - circuits), legs = k / 2;
+	const uint8_t mode[3] = {
+		(uint8_t)(legs / (MODES * MODES)), (uint8_t)(legs / MODES % MODES), (uint8_t)(legs % MODES)};
+	write_down(&circuits[k], mode, k % 2);
+	known[k] = 1;
+}
+
 const plant_circuit *circuit_of(const uint8_t mode[3], int feed)
 {
 	int k = ((mode[0] * MODES + mode[1]) * MODES + mode[2]) * 2 + (feed != 0);

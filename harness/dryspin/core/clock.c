@@ -9,6 +9,7 @@
 
 controller ctl;
 const core_config *config;
+int64_t pause_cycle = NEVER, pause_asleep_cycle = NEVER;
 
 static int64_t least(int64_t a, int64_t b)
 {
@@ -99,6 +100,13 @@ static void happen(int64_t cycle)
 	}
 }
 
+/* What comes next may be another scenario's: nobody keeps what was asked of next_event(). */
+void clock_pause(void)
+{
+	pause_cycle = pause_asleep_cycle = NEVER;
+	stack_yield(CORE_PAUSED);
+}
+
 void clock_catch_up(void)
 {
 	int64_t e;
@@ -109,11 +117,15 @@ void clock_catch_up(void)
 				ctl.now = e;
 			happen(e);
 		}
-		if (!interrupts_due())
+		if (interrupts_due()) {
+			interrupts_serve();
+			continue;
+		}
+		if (ctl.now < pause_cycle)
 			break;
-		interrupts_serve();
+		clock_pause();
 	}
-	ctl.horizon = e;
+	ctl.horizon = least(e, pause_cycle);
 }
 
 void clock_sleep(void)
@@ -123,7 +135,10 @@ void clock_sleep(void)
 	while (ctl.handlers_run == before) {
 		ctl.hang_budget = HANG_BLOCKS;
 		if (!interrupts_due()) {
+			if (ctl.now >= pause_asleep_cycle)
+				clock_pause();
 			int64_t e = next_event();
+			e = least(e, pause_asleep_cycle);
 			ctl.now = e > ctl.now ? e : ctl.now;
 		}
 		clock_catch_up();

@@ -56,6 +56,7 @@ typedef struct {
 	uint8_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
+	uintptr_t slept_on;   /* frame of the port call in which the main line sleeps; 0: awake */
 
 	carrier carrier[2];
 	uint8_t leg[3];       /* as commanded */
@@ -111,6 +112,9 @@ extern controller ctl;
 extern const core_config *config;
 
 /* clock.c */
+/* The host wants to have a look from this cycle on; NEVER: not. A host's setting, no state of the run. */
+extern int64_t pause_cycle, pause_asleep_cycle;
+void clock_pause(void);
 void clock_catch_up(void);
 /* Sleep with interrupts on until a handler has run. */
 void clock_sleep(void);
@@ -133,6 +137,8 @@ void bench_plan(void);
 void bench_set_gates(void);
 void bench_set_sense(uint8_t leg);
 void bench_read_inputs(int64_t cycle);
+/* The config is another one from now on, the same up to the end of the plan. */
+void bench_new_course(void);
 
 /* carriers.c */
 void carriers_reset(void);
@@ -217,6 +223,23 @@ static inline int interrupts_due(void)
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
 }
 
+/* Bit of the code that runs: of a handler in vector order, 7 for the main line. */
+static inline uint8_t context_bit(void)
+{
+	static const uint8_t bit_of_vector[32] = {
+		[0] = 7, [11] = IRQ_CAPTURE, [12] = IRQ_COMPARE_A, [13] = IRQ_COMPARE_B,
+		[14] = IRQ_WRAP, [22] = IRQ_CONVERTER, [24] = IRQ_COMPARATOR,
+	};
+	return bit_of_vector[ctl.context & 31U];
+}
+
+/* access.c */
+/* Interrupts that the code of each context has turned on. */
+extern uint8_t access_enables[8];
+
+/* undefined.c */
+void undefined_forget(void);
+
 /* trace.c */
 void record(uint8_t signal, int32_t value, int64_t cycle, uint32_t pc, uint32_t caller);
 void record_state(void);
@@ -231,8 +254,13 @@ void stack_yield(int reason);
 void stack_hang(uintptr_t pc);
 /* main() has returned: never resumes. */
 void stack_returned(void) __attribute__((noreturn));
+/* What is on the firmware's stack while it has yielded; and putting such bytes back. */
+const void *stack_live(size_t *bytes);
+void stack_put(const void *live, size_t bytes);
 /* 1 if these bytes lie on the firmware's stack. */
 int stack_holds(const void *at, size_t bytes);
+/* Return addresses of the frames from this one outwards, as offsets; how many. */
+int32_t stack_chain(const void *frame, uint32_t *chain, int32_t room);
 
 /* host.c */
 /* The controller is reset at this cycle; does not come back on the firmware's stack. */

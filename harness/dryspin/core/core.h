@@ -25,7 +25,8 @@ enum core_reason {
 	CORE_STALLED = 9,       /* the plant does not leave one moment: a defect of the model */
 	CORE_CALLED = 10,       /* the function of core_call has returned */
 	CORE_RESTARTED = 11,    /* the controller was reset during a core_call, which is lost by it */
-	CORE_ESCAPED = 12       /* a quantity of the plant has left its bounds: plant_escaped tells */
+	CORE_ESCAPED = 12,      /* a quantity of the plant has left its bounds: plant_escaped tells */
+	CORE_PAUSED = 13        /* the moment of core_pause has come; run on, or take a checkpoint */
 };
 
 enum core_signal {
@@ -110,7 +111,35 @@ typedef struct {
 	int32_t context;
 	int32_t stack_overflow;      /* 1: the bad address lies just beyond the firmware's stack */
 	int64_t port_calls;          /* since the last reset */
+	int32_t depth;               /* of chain: return addresses, the innermost call first */
+	uint32_t chain[16];
 } core_fault_report;
+
+/* A variable of the firmware that holds a moment, or a span of time: offset from core_text_base, 1, 2 or 4 bytes.
+ * ticks: how many ticks of the timer it counts in, 1, or 65536 for a count of wraps; 0 for a span, in ticks.
+ * From an age, or span, of `within` ticks on, all are one; 0: none matters. */
+typedef struct { int64_t at, within; int32_t bytes, ticks; } core_moment;
+/* Of the checked build: one instruction of the firmware at one of its variables, however often. */
+enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4 };
+
+typedef struct {
+	int64_t cycle;               /* of the first time */
+	uint32_t pc, at;             /* offsets into the library: return address, first byte; stray: at is 0 */
+	uint16_t bytes;
+	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant */
+	uint8_t by;                  /* who: bit of each handler in vector order, bit 7 the main line */
+	uint8_t under;               /* handlers that were enabled then, interrupts on */
+	uint8_t unused[3];
+} core_access;
+
+/* Of the checked build: something that C leaves undefined, one row a place. */
+typedef struct {
+	int64_t cycle;
+	uint32_t pc;
+	int32_t context, depth;
+	uint32_t chain[16];
+	char text[164];
+} core_undefined;
 
 /* cdef end */
 #pragma GCC visibility push(default)
@@ -127,6 +156,25 @@ int core_run(void);
 int core_call(void (*function)(void *), void *argument);
 /* To be called by core_call: nothing but time passes, and what falls due, up to *(int64_t *)cycle. */
 void core_wait(void *cycle);
+/* After core_start: come back with CORE_PAUSED at the first moment from this cycle on at which code may run
+ * and nothing is due. Once; does not disturb the run. */
+void core_pause(int64_t cycle);
+/* The same at the first moment from this cycle on at which the main line sleeps; besides core_pause, whichever
+ * comes first. */
+void core_pause_asleep(int64_t cycle);
+/* After CORE_PAUSED: from this cycle on nothing of the scenario has been looked at. */
+int64_t core_settled(void);
+/* After CORE_PAUSED: bytes of a checkpoint of this moment; its contents. Valid in this process only. */
+int64_t core_checkpoint_bytes(void);
+void core_checkpoint(void *into);
+/* Stand at the moment of that checkpoint again and go on with this config, which must agree with the one of
+ * the checkpoint up to core_settled() and in all that no cycle is given for; it must outlive the run.
+ * Buffers are left as they are. See checkpoint.c. */
+void core_continue(const void *from, const core_config *config);
+/* After CORE_PAUSED: what a state of firmware and controller is told apart by, into at most `room` bytes; how
+ * many, or -1 where they are too few. Ages are taken in whole grains of so many ticks. See fingerprint.c. */
+int64_t core_fingerprint(const core_moment *moments, int64_t n, int64_t grain, unsigned char *into,
+                         int64_t room);
 core_edge_buffer *core_edges(void);
 core_sample_buffer *core_states(void);
 core_outside_plant *core_outside(void);
@@ -138,6 +186,14 @@ int64_t core_now(void);
 int64_t core_count(int which);
 /* Address that pc and caller are relative to. */
 uintptr_t core_text_base(void);
+/* Watch accesses from here on, with nothing seen yet. They survive core_start: what is seen adds up. */
+void core_accesses_watch(void);
+/* What was seen, up to `room` rows; returns how many there are, -1 if they were too many to hold. */
+int32_t core_accesses(core_access *rows, int32_t room);
+/* Interrupts that a handler (bit in vector order; 7: the main line) has been seen to turn on. */
+uint8_t core_enables(int by);
+/* Rows since core_start; *rows points at the first. */
+int32_t core_undefined_rows(const core_undefined **rows);
 /* cdef end */
 #pragma GCC visibility pop
 

@@ -101,6 +101,7 @@ static void reset_controller(void)
 	ctl.irq_on = ctl.irq_enabled = ctl.irq_pending = 0;
 	ctl.endless = 0;
 	ctl.context = 0;
+	ctl.slept_on = 0;
 	ctl.sense_leg = 0;
 	carriers_reset();
 	timer_reset();
@@ -144,9 +145,11 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 void core_start(const core_config *c)
 {
 	config = c;
+	pause_cycle = pause_asleep_cycle = NEVER;
 	called = 0;
 	memset(&ctl, 0, sizeof ctl);
 	memset(&outside_plant, 0, sizeof outside_plant);
+	undefined_forget();
 	ctl.replay_cycle = NEVER;
 	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
 	ctl.block_cycles = c->block_cycles;

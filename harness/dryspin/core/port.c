@@ -40,6 +40,13 @@ static void set_bit(uint8_t *mask, int bit, uint8_t on)
 	serve_soon();
 }
 
+static void set_interrupt(int bit, uint8_t on)
+{
+	if (on)
+		access_enables[context_bit()] |= (uint8_t)(1U << bit);
+	set_bit(&ctl.irq_enabled, bit, on);
+}
+
 void port_leg(uint8_t leg, uint8_t state)
 {
 	uint32_t pc = HERE, caller = CALLER;
@@ -127,7 +134,7 @@ void port_sense_interrupt(uint8_t on)
 	clock_spend(2);
 	if (((ctl.irq_enabled >> IRQ_COMPARATOR) & 1U) != (on != 0))
 		record(SIGNAL_SENSE_IRQ, on != 0, ctl.now, pc, caller);
-	set_bit(&ctl.irq_enabled, IRQ_COMPARATOR, on);
+	set_interrupt(IRQ_COMPARATOR, on);
 }
 
 uint16_t port_ticks(void)
@@ -150,13 +157,13 @@ void port_compare_b(uint16_t at_ticks)
 void port_compare_a_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_COMPARE_A, on);
+	set_interrupt(IRQ_COMPARE_A, on);
 }
 
 void port_compare_b_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_COMPARE_B, on);
+	set_interrupt(IRQ_COMPARE_B, on);
 }
 
 void port_compare_a_clear(void)
@@ -174,7 +181,7 @@ void port_compare_b_clear(void)
 void port_wrap_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_WRAP, on);
+	set_interrupt(IRQ_WRAP, on);
 }
 
 uint8_t port_wrap_flag(void)
@@ -198,7 +205,7 @@ uint16_t port_throttle_ticks(void)
 void port_throttle_interrupt(uint8_t on)
 {
 	clock_spend(3);
-	set_bit(&ctl.irq_enabled, IRQ_CAPTURE, on);
+	set_interrupt(IRQ_CAPTURE, on);
 }
 
 uint8_t port_throttle_level(void)
@@ -225,7 +232,9 @@ void port_interrupts_restore(uint8_t were_on)
 void port_idle(void)
 {
 	clock_spend(2);
+	ctl.slept_on = (uintptr_t)__builtin_frame_address(0);
 	clock_sleep();
+	ctl.slept_on = 0;
 	clock_spend(4);
 }
 
@@ -296,7 +305,7 @@ uint16_t port_converted(void)
 void port_convert_interrupt(uint8_t on)
 {
 	clock_spend(2);
-	set_bit(&ctl.irq_enabled, IRQ_CONVERTER, on);
+	set_interrupt(IRQ_CONVERTER, on);
 }
 
 void port_convert_off(void)

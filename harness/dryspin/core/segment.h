@@ -102,6 +102,8 @@ extern plant_t plant;
 
 /* circuit.c */
 void circuit_forget(void);
+/* Work out this circuit again, one of those that circuit_of has given. */
+void circuit_renew(const plant_circuit *c);
 const plant_circuit *circuit_of(const uint8_t mode[3], int feed);
 /* Least inductance that currents adding up to zero can meet. */
 double circuit_least_inductance(void);

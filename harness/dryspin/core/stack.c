@@ -69,6 +69,35 @@ int stack_holds(const void *at, size_t bytes)
 	return here >= low && here + bytes <= low + STACK_BYTES;
 }
 
+const void *stack_live(size_t *bytes)
+{
+	*bytes = (size_t)(stack_memory + GUARD_BYTES + STACK_BYTES - (unsigned char *)firmware_sp);
+	return firmware_sp;
+}
+
+void stack_put(const void *live, size_t bytes)
+{
+	firmware_sp = stack_memory + GUARD_BYTES + STACK_BYTES - bytes;
+	memcpy(firmware_sp, live, bytes);
+}
+
+int32_t stack_chain(const void *frame, uint32_t *chain, int32_t room)
+{
+	int32_t depth = 0;
+	void *const *at = frame;
+	while (depth < room && ((uintptr_t)at & 7U) == 0 && stack_holds(at, 16)) {
+		uintptr_t back = (uintptr_t)at[1] - core_text_base();
+		void *const *outer = at[0];
+		if (back == 0 || back > UINT32_MAX)
+			break;
+		chain[depth++] = (uint32_t)back;
+		if (outer <= at)
+			break;
+		at = outer;
+	}
+	return depth;
+}
+
 static int in_library(uintptr_t pc)
 {
 	uintptr_t base = core_text_base();
@@ -89,6 +118,7 @@ static void describe(int number, uint32_t pc)
 	fault.port_calls = ctl.port_calls;
 	fault.pc = pc;
 	fault.caller = 0;
+	fault.depth = 0;
 }
 
 /* pc as a return address: that of the faulting instruction, or, after a call through a wild
@@ -103,6 +133,7 @@ static void describe_fault(const ucontext_t *u, int number, const void *address)
 		describe(number, stack_holds((void *)sp, 8) ? (uint32_t)(*(uintptr_t *)sp - base) : 0U);
 	if (stack_holds((void *)frame, 16))
 		fault.caller = (uint32_t)(*(uintptr_t *)(frame + 8) - base);
+	fault.depth = stack_chain((void *)frame, fault.chain, (int32_t)(sizeof fault.chain / sizeof fault.chain[0]));
 	uintptr_t at = (uintptr_t)address, low = (uintptr_t)stack_memory;
 	fault.stack_overflow = at >= low && at < low + GUARD_BYTES;
 }
@@ -216,7 +247,11 @@ void stack_yield(int why)
 /* Called by the compiler's coverage hook when no port call has come for very many blocks. */
 void stack_hang(uintptr_t pc)
 {
+	if (!in_firmware) /* a constructor that the compiler adds runs before any run */
+		return;
 	describe(0, (uint32_t)(pc - core_text_base()));
+	void *const *frame = __builtin_frame_address(0); /* its caller is the hook; the firmware called that */
+	fault.depth = stack_chain(frame[0], fault.chain, (int32_t)(sizeof fault.chain / sizeof fault.chain[0]));
 	for (;;)
 		stack_yield(CORE_HUNG);
 }

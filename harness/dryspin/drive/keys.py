@@ -262,6 +262,33 @@ _NOTE_MS = Number(name="length", unit="ms", above=0.0, at_most=60e3, meaning="th
 
 
 @dataclass(frozen=True, kw_only=True)
+class Moments(Key):
+    """A list of [variable of the firmware, age in ms from which on it is old]; 0 ms: no age matters."""
+
+    def take(self, raw: object) -> tuple[tuple[str, float], ...]:
+        """Pairs of name and age in ms."""
+        if not isinstance(raw, list | tuple):
+            raise MismatchError(f"is {_kind(raw)}, not a list of [variable, age in ms]")
+        return tuple(self._moment(item) for item in raw)
+
+    def _moment(self, item: object) -> tuple[str, float]:
+        if (
+            not isinstance(item, list | tuple)
+            or len(item) != 2
+            or not isinstance(item[0], str)
+            or not item[0]
+        ):
+            raise MismatchError(f"holds {toml_text(item)}, which is not [variable, age in ms]")
+        try:
+            return item[0], _AGE_MS.take(item[1])
+        except MismatchError as mismatch:
+            raise MismatchError(f"holds {toml_text(item)}, whose age {mismatch}") from None
+
+
+_AGE_MS = Number(name="age", unit="ms", at_least=0.0, at_most=1e6, meaning="an age from which on all are one")
+
+
+@dataclass(frozen=True, kw_only=True)
 class Defines(Key):
     """Macro names with their values; a whole number may stand without quotes."""
 

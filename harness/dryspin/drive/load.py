@@ -20,8 +20,10 @@ from dryspin.drive.model import (
     Sense,
     Supply,
     Throttle,
+    Timekeeping,
 )
 from dryspin.drive.section import Section
+from dryspin.drive.shared import read_shared
 from dryspin.drive.tones import read_tones
 from dryspin.errors import DriveError
 
@@ -55,7 +57,9 @@ def load_drive(path: Path) -> Drive:
         layers=_layers(sheets),
         calibration=Calibration(**values["calibration"]) if "calibration" in values else None,
         tones=read_tones(sheets),
+        shared=read_shared(sheets),
         heat=Heat(**values["heat"]) if "heat" in values else None,
+        timekeeping=Timekeeping(**values["timekeeping"]) if "timekeeping" in values else None,
     )
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)
@@ -89,7 +93,7 @@ def _sheets(path: Path) -> list[Document]:
 
 
 def _refuse_unknown_tables(sheet: Document) -> None:
-    known = [*(key.name for key in schema.TOP), *schema.TABLES, schema.TONES]
+    known = [*(key.name for key in schema.TOP), *schema.TABLES, schema.TONES, schema.SHARED]
     for name in sheet.data:
         if name not in known:
             raise DriveError(

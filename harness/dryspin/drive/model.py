@@ -130,6 +130,7 @@ class Controller:
     i_supply_a: float = 0.02
     regulator_drop_v: float = 1.0
     brown_out_v: float = 4.3
+    atomic_bytes: int = 1
 
 
 @dataclass(frozen=True)
@@ -184,6 +185,14 @@ class Tone:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """A variable that main line and handlers share in a way that looks like a race and is none, and why."""
+
+    variable: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Heat:
     """What winding, FETs and bulk capacitor bear for ever, and how they get rid of their heat.
 
@@ -200,13 +209,25 @@ class Heat:
 
 
 @dataclass(frozen=True)
+class Timekeeping:
+    """Which variables of the firmware hold moments or lengths of time: states are compared by ages.
+
+    Pairs of name and the age in ms from which on all ages are one; see `schema.py`.
+    """
+
+    moments: tuple[tuple[str, float], ...]
+    spans: tuple[tuple[str, float], ...] = ()
+    wraps: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class Drive:
     """One drive: motor, propeller, board, supply, controller, and the firmware's build.
 
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows.
+    where nobody knows; so is `timekeeping`.
     """
 
     path: Path
@@ -223,3 +244,5 @@ class Drive:
     calibration: Calibration | None = None
     tones: tuple[Tone, ...] = ()
     heat: Heat | None = None
+    timekeeping: Timekeeping | None = None
+    shared: tuple[Shared, ...] = ()

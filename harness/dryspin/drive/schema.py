@@ -11,6 +11,7 @@ from dryspin.drive.keys import (
     Defines,
     Flag,
     Key,
+    Moments,
     Notes,
     Number,
     Numbers,
@@ -171,6 +172,9 @@ CONTROLLER: tuple[Key, ...] = (
     Number(name="block_cycles", whole=True, at_least=0, at_most=1000, default=0,
            meaning="the CPU cycles charged for each basic block",
            reason="only port calls take time, so that runs are the same whatever compiler built them"),
+    Number(name="atomic_bytes", unit="bytes", whole=True, at_least=1, at_most=8, default=1,
+           meaning="the widest variable that the part reads or writes in one instruction",
+           reason="an 8-bit part: a load or store moves one byte (AVR instruction set manual)"),
 )  # fmt: skip
 
 THROTTLE: tuple[Key, ...] = (
@@ -218,6 +222,16 @@ CALIBRATION: tuple[Key, ...] = (
            reason="1500 us and 700 us are the ends of what counts as a pulse, 800 and 2200 us"),
 )  # fmt: skip
 
+TIMEKEEPING: tuple[Key, ...] = (
+    Moments(name="moments",
+            meaning="the firmware's variables that hold a moment in ticks, as [[\"file.c:name\", age in ms "
+                    "from which on all are one], ...]; \"file.c:name+4\" is the part 4 bytes into it"),
+    Moments(name="spans", default=(),
+            meaning="the same for variables that hold a length of time in ticks", reason="none does"),
+    Moments(name="wraps", default=(),
+            meaning="the same for variables that count the timer's wraps", reason="none counts them"),
+)  # fmt: skip
+
 HEAT: tuple[Key, ...] = (
     Number(name="ambient_c", unit="C", at_least=-40.0, at_most=100.0, default=40.0,
            meaning="the temperature of what surrounds motor and board",
@@ -247,6 +261,11 @@ TONE: tuple[Key, ...] = (
            meaning="the longest time one pulse keeps a winding on"),
 )  # fmt: skip
 
+SHARED_ENTRY: tuple[Key, ...] = (
+    Text(name="variable", meaning="the variable as findings name it, such as \"last.width_ticks\""),
+    Text(name="why", meaning="the reason why no handler can spoil it"),
+)  # fmt: skip
+
 TABLES: Mapping[str, tuple[Key, ...]] = {
     "firmware": FIRMWARE,
     "motor": MOTOR,
@@ -258,13 +277,18 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "throttle": THROTTLE,
     "calibration": CALIBRATION,
     "heat": HEAT,
+    "timekeeping": TIMEKEEPING,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-ABSENT_TABLES = ("calibration", "heat")
-"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows."""
+ABSENT_TABLES = ("calibration", "heat", "timekeeping")
+"""Tables that may be absent: a firmware that learns nothing, ratings that nobody knows, states told apart by
+every moment they hold."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""
+
+SHARED = "shared"
+"""Name of the list of tables that explain variables shared with handlers."""

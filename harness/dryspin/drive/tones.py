@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 from dryspin.drive import schema
 from dryspin.drive.document import Document
+from dryspin.drive.listed import listed_tables
 from dryspin.drive.model import Tone
 from dryspin.drive.section import Section
-from dryspin.errors import DriveError
 from dryspin.units import frequency_hz
 
 
@@ -15,18 +15,8 @@ def read_tones(sheets: Sequence[Document]) -> tuple[Tone, ...]:
 
     A list is taken whole, as a table is: a tune from two files would be one nobody wrote down.
     """
-    sheet = next((sheet for sheet in sheets if schema.TONES in sheet.data), None)
-    if sheet is None:
-        return ()
-    tables = sheet.data[schema.TONES]
-    if not isinstance(tables, list):
-        raise DriveError(
-            f"{sheet.where(schema.TONES)}: {schema.TONES} is not a list of tables. Write "
-            f"[[{schema.TONES}]] on a line of its own and the keys of one tone below."
-        )
     tones: list[Tone] = []
-    for k, table in enumerate(tables):
-        section = Section.of(sheet, table, schema.TONES, k)
+    for section in listed_tables(sheets, schema.TONES, "one tone"):
         tone = Tone(**section.read(schema.TONE))
         _refuse_doubles(section, tone, tones)
         _refuse_endless_pulse(section, tone)

@@ -1,5 +1,6 @@
 """Findings: what a check keeps, the file it is kept in, and its replay on today's firmware."""
 
+from dryspin.findings.code import CODE, tried
 from dryspin.findings.file import FORMAT, finding_text, read_finding, write_finding
 from dryspin.findings.finding import EXPECTED, Finding, file_stem
 from dryspin.findings.places import findings_folder, kept_findings, require_writable, save_finding
@@ -10,6 +11,7 @@ from dryspin.findings.trial import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Out
 __all__ = [
     "BROKEN",
     "CANNOT_TELL",
+    "CODE",
     "EXPECTED",
     "FORMAT",
     "Finding",
@@ -29,5 +31,6 @@ __all__ = [
     "replay_on",
     "require_writable",
     "save_finding",
+    "tried",
     "write_finding",
 ]

@@ -8,6 +8,8 @@ import json
 import os
 import re
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -101,21 +103,46 @@ def write_finding(path: Path, finding: Finding) -> None:
                 f"{path} exists and is not a finding this dryspin can read ({reason}); it is left as it is. "
                 "Move it away or choose another name."
             ) from None
+    with _written_whole(path, finding) as scratch:
+        scratch.replace(path)
+
+
+def write_new_finding(path: Path, finding: Finding) -> bool:
+    """Write the finding under a name that nobody has; False where somebody has, even this very moment.
+
+    Raises FindingError where it cannot be written.
+    """
+    with _written_whole(path, finding) as scratch:
+        try:
+            path.hardlink_to(scratch)
+        except FileExistsError:
+            return False
+        except OSError:
+            # A file system without hard links; what is left is a moment between look and move.
+            if path.exists():
+                return False
+            scratch.replace(path)
+    return True
+
+
+@contextmanager
+def _written_whole(path: Path, finding: Finding) -> Iterator[Path]:
+    """A file beside `path` that holds the finding, gone afterwards unless it was moved."""
+    scratch = None
     try:
-        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    except OSError as error:
-        raise FindingError(f"{path}: cannot be written ({error.strerror}); choose another place") from None
-    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        scratch = Path(name)
         with os.fdopen(handle, "w", encoding="utf-8") as file:
             file.write(finding_text(finding, path.parent))
-        Path(scratch).chmod(0o644)
-        Path(scratch).replace(path)
+            file.flush()
+            os.fsync(file.fileno())
+        scratch.chmod(0o644)
+        yield scratch
     except OSError as error:
-        Path(scratch).unlink(missing_ok=True)
         raise FindingError(f"{path}: cannot be written ({error.strerror}); choose another place") from None
-    except BaseException:
-        Path(scratch).unlink(missing_ok=True)
-        raise
+    finally:
+        if scratch is not None:
+            scratch.unlink(missing_ok=True)
 
 
 def finding_text(finding: Finding, folder: Path) -> str:

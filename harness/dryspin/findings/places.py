@@ -4,7 +4,7 @@ import tempfile
 from pathlib import Path
 
 from dryspin.errors import DryspinError, FindingError, UsageError
-from dryspin.findings.file import read_finding, write_finding
+from dryspin.findings.file import read_finding, write_finding, write_new_finding
 from dryspin.findings.finding import Finding, file_stem
 
 
@@ -16,10 +16,11 @@ def findings_folder(firmware_dir: Path, save: Path | None = None) -> Path:
     return here if here.is_dir() else firmware_dir / "found"
 
 
-def require_writable(folder: Path) -> None:
+def require_writable(folder: Path, option: str = "--save") -> None:
     """Raise UsageError unless a file can be created in `folder`; leaves nothing behind.
 
-    Called before a long search, whose findings would otherwise have nowhere to go.
+    Called before a long search, whose findings would otherwise have nowhere to go. `option` is the one
+    that gives the folder.
     """
     standing = folder
     while not standing.exists() and standing != standing.parent:
@@ -29,8 +30,8 @@ def require_writable(folder: Path) -> None:
             pass
     except OSError as error:
         raise UsageError(
-            f"findings cannot be written to {folder}: {error.strerror or error}; "
-            "give another folder with --save"
+            f"{'findings' if option == '--save' else 'the sheet'} cannot be written to {folder}: "
+            f"{error.strerror or error}; give another folder with {option}"
         ) from None
 
 
@@ -51,6 +52,7 @@ def kept_findings(folder: Path, firmware_dir: Path, drive_file: Path) -> list[tu
 def save_finding(folder: Path, finding: Finding) -> Path:
     """Write a finding under the first free name of its claim; the same finding keeps its name.
 
+    Several processes may save into one folder at the same time.
     Raises FindingError where the folder cannot be written.
     """
     try:
@@ -62,7 +64,9 @@ def save_finding(folder: Path, finding: Finding) -> Path:
     number = 1
     while True:
         path = folder / f"{file_stem(finding.claim)}-{number}.toml"
-        if not path.exists() or _same(path, finding):
+        if not path.exists() and write_new_finding(path, finding):
+            return path
+        if _same(path, finding):
             write_finding(path, finding)
             return path
         number += 1

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from dryspin.findings.code import tried
 from dryspin.findings.finding import Finding
 from dryspin.findings.subject import load_subject
 from dryspin.findings.trial import Outcome, Trial
@@ -63,7 +64,7 @@ def replay(
 
 def replay_on(subject: Tried, finding: Finding) -> Replay:
     """Run the finding's scenario on a subject that is loaded already."""
-    trial = subject.try_out(finding.scenario)
+    trial = tried(subject, finding.scenario)
     now = subject.hashes
     moved = tuple(
         (name, then, now.get(name, "")) for name, then in finding.hashes.items() if then != now.get(name, "")

@@ -14,6 +14,7 @@ from dryspin.monitors import judge, known_claims, known_limits
 from dryspin.recording import Recording
 from dryspin.rig import Progress, Rig
 from dryspin.scenario import Scenario
+from dryspin.units import rpm_from_rad_s
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,8 @@ class Subject:
         return self.image.compiler
 
     @cached_property
-    def _rig(self) -> Rig:
+    def rig(self) -> Rig:
+        """The firmware on the rig with its drive."""
         return Rig(self.image, self.drive)
 
     def record(self, scenario: Scenario, plant: str = "twin", progress: Progress | None = None) -> Recording:
@@ -40,12 +42,15 @@ class Subject:
 
         `plant` is "twin" or "equations"; `progress` is told the virtual time reached, in s.
         """
-        return self._rig.run(scenario, plant, progress=progress)
+        return self.rig.run(scenario, plant, progress=progress)
 
     def judge(self, recording: Recording) -> Trial:
         """Put a recording of this subject before all monitors."""
         outcomes = outcomes_of(judge(recording, self.claims), recording)
-        return Trial(outcomes, recording.end_s, recording.digest())
+        speeds = recording.state_w_rad_s
+        ends = (float(speeds.min()), float(speeds.max())) if len(speeds) else None
+        speeds_rpm = (rpm_from_rad_s(ends[0]), rpm_from_rad_s(ends[1])) if ends else None
+        return Trial(outcomes, recording.end_s, recording.digest(), speeds_rpm)
 
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario; the recording is gone afterwards."""

@@ -41,11 +41,15 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """The outcomes of one scenario, in the order of the monitors; simulated time; digest."""
+    """The outcomes of one scenario, in the order of the monitors; simulated time; digest.
+
+    `speeds_rpm`: lowest and highest speed of the rotor, mechanical; None where nobody saw it.
+    """
 
     outcomes: tuple[Outcome, ...]
     simulated_s: float
     digest: str = ""
+    speeds_rpm: tuple[float, float] | None = None
 
     def of(self, claim: str) -> Outcome:
         """The outcome of one claim by full name; not exercised where no monitor spoke of it."""

@@ -10,12 +10,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from dryspin.drive import Calibration
+from dryspin.drive import Calibration, Throttle
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.learning import NOT_STORED, OPEN, SILENT, STORED, Learning, StickRange
 from dryspin.monitors.ranges import Epoch
-from dryspin.monitors.steady import Point, map_of, off_counts, points_in, steady_points
+from dryspin.monitors.steady import Map, Point, asked_counts, map_of, off_counts, points_in, steady_points
 from dryspin.monitors.verdict import (
     Ruling,
     Status,
@@ -225,7 +225,7 @@ def _range_rulings(evidence: Evidence, which: Callable[[Epoch], bool]) -> list[R
             for from_s, to_s in pairwise(borders):
                 here = [p for p in mine if from_s <= p.t_s < to_s]
                 offs = [[(off_counts(throttle, r, seen, p), p) for p in here] for r in epoch.ranges]
-                if epoch.in_doubt and not _tell_apart(offs, limit):
+                if epoch.in_doubt and not any(_apart(throttle, epoch, seen, p, limit) for p in here):
                     continue
                 told = [[(off, p) for off, p in found if off is not None] for found in offs]
                 if not all(told):
@@ -240,13 +240,14 @@ def _range_rulings(evidence: Evidence, which: Callable[[Epoch], bool]) -> list[R
     return rulings
 
 
-def _tell_apart(offs: list[list[tuple[float | None, Point]]], limit: float) -> bool:
-    """Whether at one of the points the ranges differ by more than `limit`."""
-    for at_one in zip(*offs, strict=True):
-        told = [off for off, _ in at_one if off is not None]
-        if len(told) == len(offs) and max(told) - min(told) > limit:
-            return True
-    return False
+def _apart(throttle: Throttle, epoch: Epoch, known: Map, point: Point, limit: float) -> bool:
+    """Whether two ranges of the epoch make duties of the point's stick that differ by more than `limit`.
+
+    By what they ask for, not by what came: a mix may lie as far from the one as from the other.
+    """
+    asked = [asked_counts(throttle, stick, known, point.width_us) for stick in epoch.ranges]
+    told = [span for span in asked if span is not None]
+    return len(told) == len(asked) and max(low for low, _ in told) - min(high for _, high in told) > limit
 
 
 def _whose(epoch: Epoch) -> str:

@@ -70,7 +70,7 @@ def dead_time(evidence: Evidence) -> Ruling:
                 gaps = on - off[before]
                 k = int(np.argmin(gaps))
                 seen_ns = float(gaps[k]) / recording.f_cpu_hz * 1e9 * (1.0 + CRYSTAL_SHARE)
-                text = f"leg {LEG_NAMES[leg]} changes FETs after {gaps[k]} cycles, {seen_ns:.0f} ns"
+                text = f"leg {LEG_NAMES[leg]} changes FETs after {seen_ns:.0f} ns"
                 row = acting_row(recording, leg, int(on[k]))
                 rulings.append(at_least(seen_ns, limit_ns, "ns", text, recording.seconds(int(on[k])), row))
     return worst(rulings, "no leg ever changed from one FET to the other")
@@ -146,13 +146,15 @@ def high_on_time(evidence: Evidence) -> Ruling:
 def reset_opens(evidence: Evidence) -> Ruling:
     """A reset opens all gates within one cycle."""
     recording = evidence.recording
+    # A capture counts nanoseconds; the cycle meant is the controller's.
+    one = max(1, round(recording.f_cpu_hz / recording.drive.controller.f_cpu_hz))
     cycles, _, rows = recording.of(Signal.RESET)
     driven = False
     for cycle, row in zip(cycles, rows, strict=True):
         if cycle == 0 or not any(recording.value_at(signal, cycle - 1) for signal in GATES):
             continue
         driven = True
-        on = [LEG_NAMES[leg] for leg, signal in enumerate(GATES) if recording.value_at(signal, cycle + 1)]
+        on = [LEG_NAMES[leg] for leg, signal in enumerate(GATES) if recording.value_at(signal, cycle + one)]
         if on:
             text = f"a cycle after the reset a FET of leg {', '.join(on)} is still on"
             return discrete(True, text, recording.seconds(int(cycle)), int(row))

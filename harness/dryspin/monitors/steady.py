@@ -111,22 +111,47 @@ def map_of(throttle: Throttle, points: list[tuple[Point, StickRange]]) -> Map:
 
 def off_counts(throttle: Throttle, stick: StickRange, known: Map, point: Point) -> float | None:
     """By how many counts `point` is off what the range `stick` makes of it; None where nobody can tell."""
-    slack_us = stick.slack_us + GUARD_US
-    sign = 1.0 if stick.forward_full_us > stick.neutral_us else -1.0
-    ahead_us = sign * (point.width_us - stick.neutral_us)
-    if abs(ahead_us) < throttle.dead_band_us - slack_us:
+    way = _asked_way(throttle, stick, point.width_us)
+    if way is None:
+        return None
+    if way == 0:
         return abs(point.counts)
-    if abs(ahead_us) < SURE_DEMAND * throttle.dead_band_us + slack_us:
-        return None  # inside the hysteresis
-    if point.counts * ahead_us <= 0.0:
+    if point.counts * way <= 0.0:
         # Idle where drive is asked for, or driven the other way.
         return FULL_COUNTS
-    low, high = sorted(abs(share) for share in _share(throttle, stick, point.width_us, stick.slack_us))
+    asked = asked_counts(throttle, stick, known, point.width_us)
+    return None if asked is None else max(asked[0] - point.counts, point.counts - asked[1], 0.0)
+
+
+def asked_counts(
+    throttle: Throttle, stick: StickRange, known: Map, width_us: float
+) -> tuple[float, float] | None:
+    """Least and most duty, forward positive, that the range `stick` makes of `width_us`, by the map `known`.
+
+    None inside the hysteresis of the dead band, and where the map shows nothing near.
+    """
+    way = _asked_way(throttle, stick, width_us)
+    if way is None:
+        return None
+    if way == 0:
+        return 0.0, 0.0
+    low, high = sorted(abs(share) for share in _share(throttle, stick, width_us, stick.slack_us))
     span = known.between(min(low, 1.0), min(high, 1.0))
     if span is None:
         return None
-    counts = abs(point.counts)
-    return max(span[0] - counts, counts - span[1], 0.0)
+    return span if way > 0 else (-span[1], -span[0])
+
+
+def _asked_way(throttle: Throttle, stick: StickRange, width_us: float) -> int | None:
+    """1 forward, -1 reverse, 0 idle; None inside the hysteresis."""
+    slack_us = stick.slack_us + GUARD_US
+    sign = 1.0 if stick.forward_full_us > stick.neutral_us else -1.0
+    ahead_us = sign * (width_us - stick.neutral_us)
+    if abs(ahead_us) < throttle.dead_band_us - slack_us:
+        return 0
+    if abs(ahead_us) < SURE_DEMAND * throttle.dead_band_us + slack_us:
+        return None
+    return 1 if ahead_us > 0.0 else -1
 
 
 def points_in(points: list[Point], epoch: Epoch, to_s: float) -> list[Point]:

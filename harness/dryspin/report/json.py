@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from dryspin.faults import Code
 from dryspin.findings import Outcome, Trial
 from dryspin.report.extremes import Extremes
 from dryspin.search import CheckResult
@@ -74,6 +75,33 @@ def check_json(result: CheckResult) -> dict[str, Any]:
             }
             for kept in result.kept
         ],
+        "code": None if result.code is None else code_json(result.code),
+    }
+
+
+def code_json(code: Code) -> dict[str, Any]:
+    """What checked runs showed of the C, as plain data."""
+    return {
+        "runs": code.runs,
+        "simulated_s": code.simulated_s,
+        "faults": [
+            {
+                "kind": fault.kind,
+                "variable": fault.variable,
+                "line": fault.place.line,
+                "function": fault.place.function,
+                "against_line": fault.against.line if fault.against else None,
+                "against_function": fault.against.function if fault.against else None,
+                "text": fault.text,
+                "moment_s": finite(fault.moment_s),
+                "vector": fault.vector,
+                "chain": [f"{place}" for place in fault.chain],
+                "accepted": fault.accepted or None,
+            }
+            for fault in code.faults
+        ],
+        "unused_reasons": list(code.unused_reasons),
+        "left_out": code.left_out or None,
     }
 
 

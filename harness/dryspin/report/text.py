@@ -4,6 +4,7 @@ from pathlib import Path
 
 from dryspin.drive import Drive
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, Finding, Outcome, Replay, Trial
+from dryspin.report.code import code_lines
 from dryspin.report.extremes import Extremes
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
@@ -47,20 +48,32 @@ def happened_lines(outcome: Outcome) -> list[str]:
 
 def check_lines(result: CheckResult, drive: Drive) -> list[str]:
     """The whole result: totals, kept findings, claims, findings, and what it comes to."""
-    lines = [
-        f"{drive.name}: {result.scenarios} scenarios, {number(result.simulated_s)} s simulated in "
-        f"{number(result.wall_s)} s ({number(result.real_time_factor)} times real time), seed {result.seed}"
-    ]
+    lines = [totals_line(result, drive.name)]
     lines += [kept_line(kept.path, kept.replay) for kept in result.kept]
     lines += ["", *claim_lines(result.claims), ""]
     lines += [
         f"{family}: {scenarios} scenarios of its own, {exercised} exercise all its declared claims"
         for family, (scenarios, exercised) in result.families.items()
     ]
-    lines.append("reached: " + ", ".join(_reached(name, value) for name, value in result.reached.items()))
+    lines.append(reached_line(result))
+    if result.code is not None:
+        lines += ["", *code_lines(result.code)]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
     return [*lines, "", *conclusion_lines(result)]
+
+
+def totals_line(result: CheckResult, drive_name: str) -> str:
+    """How much was run, how long it took, with which seed."""
+    return (
+        f"{drive_name}: {result.scenarios} scenarios, {number(result.simulated_s)} s simulated in "
+        f"{number(result.wall_s)} s ({number(result.real_time_factor)} times real time), seed {result.seed}"
+    )
+
+
+def reached_line(result: CheckResult) -> str:
+    """What part of the drive's envelope the scenarios visited."""
+    return "reached: " + ", ".join(_reached(name, value) for name, value in result.reached.items())
 
 
 def claim_lines(claims: tuple[ClaimResult, ...]) -> list[str]:
@@ -95,6 +108,8 @@ def conclusion_lines(result: CheckResult) -> list[str]:
     if result.broken or result.still_broken:
         count = len({c.claim for c in result.broken} | {k.replay.finding.claim for k in result.still_broken})
         lines.append(f"{count} claim{'s' if count > 1 else ''} broken")
+    if result.code is not None and (count := len(result.code.open_faults)):
+        lines.append(f"{count} fault{'s' if count > 1 else ''} in the C")
     if result.passed:
         lines.append(f"all {len(result.claims)} declared claims held")
         lines.append(CAUTION)

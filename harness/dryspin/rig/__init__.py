@@ -1,5 +1,6 @@
 """The virtual bench: one firmware build, one drive, one scenario, in virtual time."""
 
+from dryspin.rig.checkpoint import Checkpoint
 from dryspin.rig.rig import PLANTS, Progress, Rig, run
 
-__all__ = ["PLANTS", "Progress", "Rig", "run"]
+__all__ = ["Checkpoint", "PLANTS", "Progress", "Rig", "run"]

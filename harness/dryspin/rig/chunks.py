@@ -35,7 +35,7 @@ def _block(rows: int, layout: np.dtype[Any]) -> _Block:
                 return _kept[k]
         fresh: _Block = np.empty(rows, layout)
         if rows <= _KEPT_ROWS:
-            del _kept[: len(_kept) + 1 - _KEPT]
+            del _kept[: max(len(_kept) + 1 - _KEPT, 0)]
             _kept.append(fresh)
         return fresh
 
@@ -45,15 +45,22 @@ class Chunks:
 
     `buffer` is the core's, `name` that of its pointer ("edge" or "sample"); `room` in rows of `layout`.
     `expected`: rows that the first block is to hold. Memory that is never written to costs nothing, a
-    second block costs a copy.
+    second block costs a copy. `before`: what stands before all of it, of the run that this one goes on from.
     """
 
     def __init__(
-        self, ffi: Any, buffer: Any, name: str, layout: np.dtype[Any], room: int, expected: int = 0
+        self,
+        ffi: Any,
+        buffer: Any,
+        name: str,
+        layout: np.dtype[Any],
+        room: int,
+        expected: int = 0,
+        before: _Block | None = None,
     ) -> None:
         self._ffi, self._buffer, self._name = ffi, buffer, name
         self._layout, self._room = layout, room
-        self._full: list[_Block] = []
+        self._full: list[_Block] = [] if before is None else [before]
         self._block = _block(max(room, expected), layout)
         self._used = 0
         self._lend()

@@ -4,6 +4,7 @@ import signal
 from typing import Any
 
 from dryspin.build import Image
+from dryspin.errors import FirmwareError, RigError
 from dryspin.rig.settings import Settings
 
 _CRASHES = {
@@ -106,4 +107,24 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
     return (
         f"the firmware hangs{where} {after}, {place}: a loop without a port call, in which no time passes; "
         f"{remedy}"
+    )
+
+
+def failure(core: Any, reason: int, settings: Settings, image: Image) -> RigError:
+    """The error to raise for a core_reason that ends a run: a FirmwareError where it was the firmware."""
+    text = fault_text(core, reason, settings, image)
+    fault = core.core_fault()
+    kind = {core.CORE_CRASHED: "crash", core.CORE_HUNG: "hang", core.CORE_RETURNED: "end of main"}.get(reason)
+    # firmware that never calls the port has not begun to run
+    if kind is None or (kind == "hang" and fault.port_calls == 0):
+        return RigError(text)
+    if kind == "crash" and fault.stack_overflow:
+        kind = "stack overflow"
+    here = fault.pc if image.line_of(fault.pc) else fault.caller
+    calls = [(image.line_of(pc), image.function_of(pc)) for pc in fault.chain[0 : fault.depth]]
+    chain = tuple(call for call in calls if call[0])
+    moment_s = fault.cycle / settings.f_cpu_hz
+    return FirmwareError(
+        *(text, kind, image.line_of(here), image.function_of(here) if image.line_of(here) else ""),
+        *(moment_s, int(fault.context), chain),
     )

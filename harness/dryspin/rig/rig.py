@@ -12,8 +12,10 @@ from dryspin.plant.contract import PlantFactory
 from dryspin.plant.energy import Energies
 from dryspin.plant.equations import EquationPlant
 from dryspin.recording import EDGE, STATE, Recording
+from dryspin.rig import checked
+from dryspin.rig.checkpoint import Checkpoint
 from dryspin.rig.chunks import Chunks
-from dryspin.rig.fault import fault_text
+from dryspin.rig.fault import failure
 from dryspin.rig.outside import OutsidePlant
 from dryspin.rig.settings import Settings
 from dryspin.rig.twin import energies
@@ -40,8 +42,9 @@ class Rig:
 
     def __init__(self, image: Image, drive: Drive) -> None:
         self.image, self.drive = image, drive
-        self._ffi = core_declarations()
-        self._core: Any = self._ffi.dlopen(str(image.path))
+        self.ffi = core_declarations()
+        self.core: Any = self.ffi.dlopen(str(image.path))
+        self._f_cpu_hz = drive.controller.f_cpu_hz
 
     def run(
         self,
@@ -63,7 +66,7 @@ class Rig:
         block, instead of the drive's. account_energy: meter the ports of the compiled plant, see
         `energy`; costs time.
 
-        Raises RigError where the firmware crashes, hangs, or never calls the port.
+        Raises FirmwareError where the firmware crashes or hangs, RigError where it never calls the port.
         """
         if plant not in PLANTS:
             raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
@@ -73,7 +76,7 @@ class Rig:
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
         settings.struct.account_energy = account_energy
-        outside = OutsidePlant(self._core, settings, scenario, plant_factory or EquationPlant)
+        outside = OutsidePlant(self.core, settings, scenario, plant_factory or EquationPlant)
         buffers = self._started(settings)
         return self._carried(settings, scenario, buffers, outside, progress)
 
@@ -85,8 +88,84 @@ class Rig:
         """
         settings = Settings(self.drive, scenario, self.drive.controller.block_cycles, outside=False)
         settings.struct.unrecorded = True
-        buffers = self._started(settings)
-        self._resume(settings, buffers, OutsidePlant(self._core, settings, scenario, EquationPlant), None)
+        self._until_told(settings, self._started(settings), None, None)
+
+    def checkpoint(
+        self,
+        scenario: Scenario,
+        at_s: float,
+        *,
+        after: Checkpoint | None = None,
+        block_cycles: int | None = None,
+    ) -> Checkpoint:
+        """Run `scenario` to the first moment from `at_s` on at which code may run, and freeze it there.
+
+        On the compiled plant, without energy meters. after: go on from an earlier checkpoint instead of
+        from power-on. Raises RigError as `run` does, and where the scenario ends before.
+        """
+        settings, buffers = self._standing(scenario, after, block_cycles)
+        core, ffi = self.core, self.ffi
+        core.core_pause(round(at_s * settings.f_cpu_hz))
+        if self._until_told(settings, buffers, None, None) == core.CORE_DONE:
+            raise RigError(
+                f"the scenario ends at {scenario.end_s} s, before code runs after {at_s} s; "
+                "take the checkpoint earlier"
+            )
+        memory = ffi.new("char[]", core.core_checkpoint_bytes())
+        core.core_checkpoint(memory)
+        settled = int(core.core_settled())
+        return Checkpoint(
+            scenario=scenario,
+            at_s=core.core_now() / settings.f_cpu_hz,
+            settled_s=settled / settings.f_cpu_hz,
+            image_digest=self.image.digest,
+            memory=bytes(ffi.buffer(memory)),
+            edges=buffers[0].all(),
+            states=buffers[1].all(),
+            settings=settings,
+            settled_cycle=settled,
+        )
+
+    def resume(self, checkpoint: Checkpoint, scenario: Scenario | None = None) -> Recording:
+        """Go on from a checkpoint to the end of `scenario`, by default the checkpoint's own.
+
+        The recording is that of a straight run of `scenario`, bit for bit, from power-on. Raises RigError
+        as `run` does, and where the scenario differs before the checkpoint.
+        """
+        scenario = scenario or checkpoint.scenario
+        settings, buffers = self._standing(scenario, checkpoint, checkpoint.settings.block_cycles)
+        return self._carried(settings, scenario, buffers, None, None)
+
+    def shuttle(self, checkpoint: Checkpoint) -> Callable[[], int]:
+        """A function that takes a checkpoint where this one stands and goes back to it: for measurements.
+
+        It returns the bytes moved each way.
+        """
+        self._standing(checkpoint.scenario, checkpoint, checkpoint.settings.block_cycles)
+        core, config = self.core, checkpoint.settings.struct
+        memory = self.ffi.new("char[]", core.core_checkpoint_bytes())
+
+        def there_and_back() -> int:
+            core.core_checkpoint(memory)
+            core.core_continue(memory, config)
+            return len(memory)
+
+        return there_and_back
+
+    def _standing(
+        self, scenario: Scenario, after: Checkpoint | None, block_cycles: int | None
+    ) -> "tuple[Settings, tuple[Chunks, Chunks]]":
+        """The core at power-on, or where a checkpoint froze it; the next core_run goes on from there."""
+        block = self.drive.controller.block_cycles if block_cycles is None else block_cycles
+        settings = Settings(self.drive, scenario, block, outside=False)
+        if after is None:
+            return settings, self._started(settings)
+        if after.image_digest != self.image.digest:
+            raise RigError("the checkpoint is of another build; run the scenario from power-on")
+        after.require_same_start(settings, scenario)
+        buffers = self._buffers(settings, after.edges, after.states)
+        self.core.core_continue(self.ffi.from_buffer(after.memory), settings.struct)
+        return settings, buffers
 
     def replay(self, recording: Recording) -> Recording:
         """Lead plant and peripherals through a recording's gates and sense selection, without the firmware.
@@ -94,48 +173,56 @@ class Rig:
         For comparisons, and to know what of a run's time is the firmware's. The store is not touched,
         and neither resets nor brown-outs end it.
         """
-        settings, outside, buffers = self._replayed(recording, unrecorded=False)
-        return self._carried(settings, recording.scenario, buffers, outside, None)
+        settings, buffers = self._replayed(recording, unrecorded=False)
+        return self._carried(settings, recording.scenario, buffers, None, None)
 
     def replay_unrecorded(self, recording: Recording) -> None:
         """The same with nothing written down: plant and peripherals by themselves."""
-        settings, outside, buffers = self._replayed(recording, unrecorded=True)
-        self._resume(settings, buffers, outside, None)
+        settings, buffers = self._replayed(recording, unrecorded=True)
+        self._until_told(settings, buffers, None, None)
 
     def store(self) -> bytes:
         """The byte store at the end of the last run."""
-        return bytes(self._ffi.buffer(self._core.core_store(), STORE_BYTES))
+        return bytes(self.ffi.buffer(self.core.core_store(), STORE_BYTES))
 
-    def _replayed(
-        self, recording: Recording, unrecorded: bool
-    ) -> "tuple[Settings, OutsidePlant, tuple[Chunks, Chunks]]":
+    def _replayed(self, recording: Recording, unrecorded: bool) -> "tuple[Settings, tuple[Chunks, Chunks]]":
         settings = Settings(self.drive, recording.scenario, 0, outside=False)
         settings.struct.unrecorded = unrecorded
-        outside = OutsidePlant(self._core, settings, recording.scenario, EquationPlant)
         given = settings.keep(np.ascontiguousarray(recording.edges))
         buffers = self._started(settings)
-        self._core.core_replay(self._ffi.cast("core_edge *", self._ffi.from_buffer(given)), len(given))
-        return settings, outside, buffers
+        self.core.core_replay(self.ffi.cast("core_edge *", self.ffi.from_buffer(given)), len(given))
+        return settings, buffers
 
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
-        core, ffi = self._core, self._ffi
+        buffers = self._buffers(settings)
+        self._f_cpu_hz = settings.f_cpu_hz
+        self.core.core_start(settings.struct)
+        return buffers
+
+    def _buffers(
+        self,
+        settings: Settings,
+        edges: "np.ndarray[Any, Any] | None" = None,
+        states: "np.ndarray[Any, Any] | None" = None,
+    ) -> "tuple[Chunks, Chunks]":
+        core, ffi = self.core, self.ffi
         expected = min(round(settings.end_cycle / settings.f_cpu_hz * _EXPECTED_PER_S), _EXPECTED_MOST)
-        edges = Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM, expected)
-        states = Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM, expected)
-        core.core_start(settings.struct)
-        return edges, states
+        return (
+            Chunks(ffi, core.core_edges(), "edge", EDGE, _EDGE_ROOM, expected, edges),
+            Chunks(ffi, core.core_states(), "sample", STATE, _STATE_ROOM, expected, states),
+        )
 
     def _carried(
         self,
         settings: Settings,
         scenario: Scenario,
         buffers: tuple[Chunks, Chunks],
-        outside: OutsidePlant,
+        outside: OutsidePlant | None,
         progress: Progress | None,
     ) -> Recording:
         """What comes of resuming the started core until it is done."""
-        self._resume(settings, buffers, outside, progress)
+        self._until_told(settings, buffers, outside, progress)
         edges, states = buffers
         return Recording(
             edges=edges.all(),
@@ -149,19 +236,20 @@ class Rig:
             store=self.store(),
         )
 
-    def _resume(
+    def _until_told(
         self,
         settings: Settings,
         buffers: tuple[Chunks, Chunks],
-        outside: OutsidePlant,
+        outside: OutsidePlant | None,
         progress: Progress | None,
-    ) -> None:
-        core, (edges, states) = self._core, buffers
+    ) -> int:
+        """Resume the core until it is done or paused, which of the two; RigError where it cannot be."""
+        core, (edges, states) = self.core, buffers
         while True:
-            reason = core.core_run()
-            if reason == core.CORE_PLAN:
+            reason: int = core.core_run()
+            if reason == core.CORE_PLAN and outside:
                 outside.plan()
-            elif reason == core.CORE_COMMIT:
+            elif reason == core.CORE_COMMIT and outside:
                 outside.commit()
             elif reason == core.CORE_EDGES_FULL:
                 edges.take()
@@ -169,19 +257,35 @@ class Rig:
                 states.take()
                 if progress:
                     progress(core.core_now() / settings.f_cpu_hz)
-            elif reason == core.CORE_DONE:
-                break
+            elif reason in (core.CORE_DONE, core.CORE_PAUSED):
+                return reason
             else:
-                raise RigError(fault_text(core, reason, settings, self.image))
+                raise failure(core, reason, settings, self.image)
 
     def counts(self) -> dict[str, int]:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
-        return {name: int(self._core.core_count(k)) for k, name in enumerate(names)}
+        return {name: int(self.core.core_count(k)) for k, name in enumerate(names)}
+
+    def watch(self) -> None:
+        """From here on keep what a checked build does to its variables; over all runs that follow."""
+        self.core.core_accesses_watch()
+
+    def accesses(self) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+        """What was seen since `watch`, as rows of `checked.ACCESS`. Raises RigError if too much."""
+        return checked.accesses(self.ffi, self.core)
+
+    def enables(self) -> tuple[int, ...]:
+        """Interrupts turned on by the code of each handler in vector order; the last: of the main line."""
+        return tuple(int(self.core.core_enables(k)) for k in range(8))
+
+    def undefined(self) -> list[checked.Undefined]:
+        """What the last run of a checked build met that C leaves undefined."""
+        return checked.undefined(self.ffi, self.core, self._f_cpu_hz)
 
     def energy(self) -> Energies:
         """What passed each port of the plant in the last run (J), if that accounted for it; else all 0."""
-        return energies(self._core)
+        return energies(self.core)
 
 
 def run(image: Image, drive: Drive, scenario: Scenario, plant: str = "twin") -> Recording:

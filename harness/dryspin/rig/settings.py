@@ -25,13 +25,13 @@ class Settings:
     """A `core_config` and the arrays it points to; keep it alive as long as the run."""
 
     def __init__(self, drive: Drive, scenario: Scenario, block_cycles: int, outside: bool) -> None:
-        self._ffi = core_declarations()
+        self.ffi = core_declarations()
         self._kept: list[Any] = []
         self.params: PlantParams = plant_params(drive, scenario)
         self.f_cpu_hz = drive.controller.f_cpu_hz * scenario.parts.get("clock", 1.0)
         self.block_cycles = block_cycles
         self.end_cycle = round(scenario.end_s * self.f_cpu_hz)
-        config = self._ffi.new("core_config *")
+        config = self.ffi.new("core_config *")
         self.struct = config
         self._kept.append(fill_params(config.plant, self.params, H_MAX_S))
         config.rest_rad = math.radians(scenario.rest_deg)
@@ -72,7 +72,7 @@ class Settings:
     def _outages(self, scenario: Scenario) -> Any:
         """Power cuts and gaps of the supply in order of time; one that begins in another goes on after it."""
         faults = [fault for fault in scenario.faults if fault.kind in OUTAGES]
-        array = self._ffi.new("core_outage[]", len(faults))
+        array = self.ffi.new("core_outage[]", len(faults))
         last = 0
         for slot, fault in zip(array, faults, strict=True):
             slot.at_once = fault.kind == POWER_CUT
@@ -93,7 +93,7 @@ class Settings:
 
     def _keep(self, array: np.ndarray[Any, Any], kind: str) -> Any:
         self._kept.append(array)
-        return self._ffi.cast(kind, self._ffi.from_buffer(array)) if array.size else self._ffi.NULL
+        return self.ffi.cast(kind, self.ffi.from_buffer(array)) if array.size else self.ffi.NULL
 
     def _cycles(self, cycles: np.ndarray[Any, Any]) -> Any:
         return self._keep(np.ascontiguousarray(cycles, np.int64), "int64_t *")

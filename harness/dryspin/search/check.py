@@ -1,15 +1,18 @@
 """The check: kept findings replayed, every family searched, what broke shrunk and saved."""
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from dryspin.drive import Claims, Drive
 from dryspin.errors import UsageError
+from dryspin.faults import Code, Evidence
 from dryspin.findings import (
     BROKEN,
+    CODE,
     Finding,
     Outcome,
     Replay,
@@ -19,11 +22,12 @@ from dryspin.findings import (
     replay_on,
     require_writable,
     save_finding,
+    tried,
 )
 from dryspin.recording import Recording
 from dryspin.scenario import Scenario
 from dryspin.search.envelope import Reached
-from dryspin.search.family import FamilySearch, Task, search_family
+from dryspin.search.family import FamilySearch, Task, planned_draft, search_family
 from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
 from dryspin.search.rehearsing import rehearse
 from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding, Tally
@@ -35,7 +39,7 @@ from dryspin.search.workers import cores, run_tasks
 SHRINK_TRIALS = 400
 """Trials granted for shrinking in one check, shared by the claims that broke."""
 
-SHRINK_TRIALS_PER_CLAIM = (24, 100)
+SHRINK_TRIALS_PER_CLAIM = (24, 200)
 """Least and most trials for one claim."""
 
 Notice = Callable[[str, int, int], None]
@@ -72,6 +76,29 @@ class Checked(Protocol):
         """Run and judge one scenario."""
 
 
+class Inspects(Protocol):
+    """What a check needs of a checked build; `faults.Inspector` is one."""
+
+    def evidence(self, scenarios: Iterable[Scenario]) -> Evidence:
+        """What runs of these scenarios show."""
+
+    def judge(self, evidence: Evidence) -> Code:
+        """The faults that the evidence shows."""
+
+
+class Marked(Protocol):
+    """The subject's firmware has marks in its code; `coverage.Covering` tells which were reached."""
+
+    def forget(self) -> None:
+        """As if nothing had been reached."""
+
+    def reached(self) -> frozenset[Any]:
+        """Marks reached since, in this process."""
+
+
+INSPECTED_ONE_IN = 5
+"""Of a family's planned scenarios, one in so many is run with the checked build as well."""
+
 PER_FAMILY = 40
 """Scenarios for each family unless told otherwise: each rest sector once, and sixteen more."""
 
@@ -93,6 +120,8 @@ def check(
     only: Sequence[str] = (),
     workers: int | None = None,
     save: Path | None = None,
+    inspector: Inspects | None = None,
+    marked: Marked | None = None,
     notice: Notice = lambda what, done, total: None,
 ) -> CheckResult:
     """Search `scenarios` scenarios, split evenly over the declared families, for broken claims.
@@ -101,6 +130,8 @@ def check(
 
     The result depends on the subject, `scenarios`, `seed`, `only` and the findings kept so far;
     not on `workers`, nor on the machine's speed. `only` names families to search instead of all.
+    `inspector`: a checked build of the same firmware, for faults of the C itself. `marked`: where the
+    subject's firmware tells what of its code was reached.
     Raises UsageError for what cannot be searched, RigError for firmware that cannot be run.
     """
     started_s = time.monotonic()
@@ -118,9 +149,11 @@ def check(
     with hypothesis_leaves_no_files():
         kept = _replay_kept(subject, folder, workers, notice)
         rehearsal = rehearse(subject, families, workers)
-        searches = _search(subject, tasks_of(families, scenarios, seed, rehearsal), workers, notice)
+        tasks = tasks_of(families, scenarios, seed, rehearsal)
+        searches = _search(subject, tasks, workers, marked, notice)
+        code = _inspect(inspector, subject.drive, tasks, workers, notice) if inspector else None
         tallies = _merged(searches)
-        claims = _claim_results(subject.claims, tallies, only)
+        claims = _claim_results(subject.claims, tallies, only, searches)
         hunts = _hunts(claims, searches)
         shrunk = _shrink_all(subject, hunts, workers, notice)
     reached = Reached()
@@ -140,6 +173,9 @@ def check(
         seed=seed,
         wall_s=time.monotonic() - started_s,
         versions={**versions(), "compiler": subject.compiler},
+        visits=tuple(visit for search in searches for visit in search.visits),
+        code=code,
+        covered=frozenset().union(*(search.covered for search in searches)),
     )
 
 
@@ -158,14 +194,39 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
     return tuple(KeptResult(path, replayed) for (path, _), replayed in zip(kept, replays, strict=True))
 
 
-def _search(subject: Checked, tasks: Sequence[Task], workers: int, notice: Notice) -> list[FamilySearch]:
+def _search(
+    subject: Checked, tasks: Sequence[Task], workers: int, marked: Marked | None, notice: Notice
+) -> list[FamilySearch]:
     def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
-        return search_family(subject.try_out, subject.drive, task, progress)
+        if marked:
+            marked.forget()
+        found = search_family(partial(tried, subject), subject.drive, task, progress)
+        if marked:
+            found.covered = marked.reached()
+        return found
 
     def tell(done: int) -> None:
         notice("scenarios", done, sum(task.quota for task in tasks))
 
     return run_tasks(work, tasks, workers, tell)
+
+
+def _inspect(inspector: Inspects, drive: Drive, tasks: Sequence[Task], workers: int, notice: Notice) -> Code:
+    """Every so many of the planned scenarios of each family once more, with the checked build."""
+
+    def work(task: Task, progress: Callable[[int], None]) -> Evidence:
+        rows = range(0, task.planned, INSPECTED_ONE_IN)
+        evidence = inspector.evidence(planned_draft(drive, task, k).scenario for k in rows)
+        progress(1)
+        return evidence
+
+    def tell(done: int) -> None:
+        notice("families with the checked build", done, len(tasks))
+
+    whole = Evidence()
+    for evidence in run_tasks(work, tasks, workers, tell):
+        whole.add(evidence)
+    return inspector.judge(whole)
 
 
 def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
@@ -177,9 +238,12 @@ def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
 
 
 def _claim_results(
-    claims: Claims, tallies: Mapping[str, Tally], only: Sequence[str]
+    claims: Claims, tallies: Mapping[str, Tally], only: Sequence[str], searches: Sequence[FamilySearch]
 ) -> tuple[ClaimResult, ...]:
-    """Declared claims in declared order; with `only`, those of its families and any that broke."""
+    """Declared claims in declared order; with `only`, those of its families and any that broke.
+
+    Those about runs that the firmware itself ended need no declaration, and stand last.
+    """
     results = []
     suppressed = {suppression.claim: suppression.why for suppression in claims.suppressions}
     for claim in claims.declared:
@@ -187,7 +251,23 @@ def _claim_results(
         if only and claim.partition(".")[0] not in only and tally.verdict != BROKEN:
             continue
         worst = tally.worst or Outcome(claim, tally.verdict)
-        results.append(ClaimResult(claim, tally.verdict, tally.exercised, worst, suppressed.get(claim, "")))
+        by_family = {
+            search.family: search.tallies[claim].exercised for search in searches if claim in search.tallies
+        }
+        results.append(
+            ClaimResult(
+                claim=claim,
+                verdict=tally.verdict,
+                exercised=tally.exercised,
+                worst=worst,
+                suppressed=suppressed.get(claim, ""),
+                margins=tuple(tally.margins),
+                by_family={family: count for family, count in by_family.items() if count},
+            )
+        )
+    for claim, tally in sorted(tallies.items()):
+        if claim.startswith(f"{CODE}.") and tally.worst is not None:
+            results.append(ClaimResult(claim, tally.verdict, tally.exercised, tally.worst))
     return tuple(results)
 
 
@@ -213,13 +293,13 @@ def _shrink_all(
     subject: Checked, hunts: Sequence[_Hunt], workers: int, notice: Notice
 ) -> list[Shrunk | None]:
     def work(hunt: _Hunt, progress: Callable[[int], None]) -> Shrunk | None:
-        tried = 0
+        trials = 0
 
         def try_out(scenario: Scenario) -> Trial:
-            nonlocal tried
-            tried += 1
-            progress(tried)
-            return subject.try_out(scenario)
+            nonlocal trials
+            trials += 1
+            progress(trials)
+            return tried(subject, scenario)
 
         shrunk = shrink(try_out, subject.drive, hunt.draft, hunt.claim, hunt.cap)
         progress(hunt.cap)

@@ -53,6 +53,24 @@ def varied_parts(drive: Drive) -> dict[str, Range]:
     return {name: span for name, span in ranges.items() if span.low < span.high and name not in ELSEWHERE}
 
 
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """Where one scenario went: supply (V) and factor on the propeller at power-on, extreme speeds (rpm).
+
+    `speeds_rpm` is None where nobody saw the rotor.
+    """
+
+    supply_v: float
+    load_factor: float
+    speeds_rpm: tuple[float, float] | None
+
+    @classmethod
+    def of(cls, scenario: Scenario, drive: Drive, speeds_rpm: tuple[float, float] | None) -> "Visit":
+        """The visit of a scenario that has been run."""
+        supply_v = _values(scenario.supply_v, drive.supply.v_v.nominal)[0]
+        return cls(supply_v, _values(scenario.load_factor, 1.0)[0], speeds_rpm)
+
+
 @dataclass
 class Reached:
     """What part of the envelope a set of scenarios has visited, from power-on to the end."""

@@ -4,6 +4,7 @@ import hashlib
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import hypothesis
 from hypothesis import HealthCheck, Phase, Verbosity
@@ -12,7 +13,7 @@ from dryspin.drive import Drive
 from dryspin.errors import DryspinError, RigError
 from dryspin.findings import BROKEN, Trial
 from dryspin.scenario import Scenario
-from dryspin.search.envelope import SECTORS, Reached
+from dryspin.search.envelope import SECTORS, Reached, Visit
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.result import Tally
 from dryspin.search.shrink import TryOut, size
@@ -53,7 +54,7 @@ def planned(quota: int) -> int:
 @dataclass
 class FamilySearch:
     """What came of it. `exercised` counts the family's own scenarios by claim, `breaking` keeps
-    the most readable scenario that broke each claim.
+    the most readable scenario that broke each claim. `covered`: marks of the code that were reached.
     """
 
     family: str
@@ -63,6 +64,8 @@ class FamilySearch:
     tallies: dict[str, Tally] = field(default_factory=dict)
     breaking: dict[str, Draft] = field(default_factory=dict)
     reached: Reached = field(default_factory=Reached)
+    visits: list[Visit] = field(default_factory=list)
+    covered: frozenset[Any] = frozenset()
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""
@@ -70,6 +73,7 @@ class FamilySearch:
         self.seen.add(draft.scenario.to_toml())
         self.simulated_s += trial.simulated_s
         self.reached.add(draft.scenario, drive)
+        self.visits.append(Visit.of(draft.scenario, drive, trial.speeds_rpm))
         for outcome in trial.outcomes:
             self.tallies.setdefault(outcome.claim, Tally()).add(outcome)
             if outcome.status == BROKEN:

@@ -42,6 +42,9 @@ BEGINNING = 0.02
 TAUGHT_SHARE = 0.6
 """Of the stick's way, at which a range is seen at work before and after."""
 
+DECLARED = 2
+"""Of the choices of a range in force, those for the declared one, with a calibration behind the cut."""
+
 KINDS = 24
 GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE = RARE, RARE + 8, RARE + 3
 INTERRUPTED = (RARE + 1, RARE + 13)
@@ -72,8 +75,11 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
         return _too_late(draws, drive, rite, course, frame_ms, from_s, old)
     way = draws.index("way", 2)
-    taught = draws.index("old span", SPANS + 2) % (SPANS + 1)
-    old, new, telling = ranges(draws, drive, rite, taught, way)
+    before = draws.index("old span", 1 + SPANS + DECLARED)
+    taught = before if before <= SPANS else 0
+    # Nothing is stored to the end: the plainest story, in which only the claim about ranges has its say.
+    course.aside = before == 0
+    old, new, telling = ranges(draws, drive, rite, taught, way, one_way=before == 0)
     from_s = 0.0
     if taught:
         from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
@@ -87,7 +93,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         back_s = _interrupted(draws, course, rite, frame_ms, back_s, new)
     done_s = learn(course, rite, frame_ms, back_s, new)
     kind_of_cut = draws.pick("cut by", CUT_BY)
-    cut_s = done_s + _phase_s(draws, rehearsal.store_s)
+    cut_s = done_s + _phase_s(draws, rehearsal.store_s, whole_bytes=before == 0)
     if kind_of_cut == "reset":
         back_s = course.fault("reset", cut_s)
     elif kind_of_cut == "power cut":
@@ -104,7 +110,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     middle_us = round((old.neutral + new.neutral) / 2.0)
     at_s = hold_at(course, drive, frame_ms, back_s, middle_us, telling.told_us)
     course.end_s = round(at_s + 0.05, 4)
-    if not taught:
+    if not taught and before:
         # What the cut left behind must not be in the way of the next one.
         course.step(at_s, old.neutral)
         from_s = course.fault("power cut", at_s + 0.05, 30.0)
@@ -260,7 +266,7 @@ def storing_s(store_s: Spans) -> float:
     return max(store_s[-1][1] + SETTLE_S, STORING_S) if store_s else STORING_S + SETTLE_S
 
 
-def _phase_s(draws: Draws, store_s: Spans) -> float:
+def _phase_s(draws: Draws, store_s: Spans, *, whole_bytes: bool) -> float:
     """A moment within a write, from the last pulse on: any write, any of a thousand phases of it.
 
     Every other time it is the beginning, with the bytes before whole and this one as it was.
@@ -268,6 +274,8 @@ def _phase_s(draws: Draws, store_s: Spans) -> float:
     share = BEGINNING
     if draws.index("within", 2):
         share = draws.index("phase", 100) / 100.0 + draws.index("finer phase", 10) / 1000.0
+    if whole_bytes:
+        share = BEGINNING
     if not store_s:
         return share * STORING_S
     # A choice has so many values at most; with more writes some are left out.

@@ -14,7 +14,7 @@ SHIFTS_US = (0.0, -10.0, 10.0)
 SHIFT_BANDS = 1.5
 """The new neutral lies so many dead bands beside the old: in the middle the stick arms under either."""
 
-INNERS = (0.72, 0.9)
+INNERS = (0.5, 0.72, 0.9)
 """Shares of the stick's way, by the range that asks for more, at which old and new are told apart.
 
 A neutral that is not the range's own shows most near neutral, a full that is not most near full.
@@ -65,12 +65,13 @@ class Telling:
 
 
 def ranges(
-    draws: Draws, drive: Drive, rite: Calibration, taught: int, way: int
+    draws: Draws, drive: Drive, rite: Calibration, taught: int, way: int, *, one_way: bool
 ) -> tuple[Positions, Positions, Telling]:
     """Old and new range, and where they are told apart: other full, other neutral, as far as one tells."""
     spans_us = spans_of(drive, rite)
     shift_us = draws.pick("shift", SHIFTS_US)
-    both = draws.index("both ways", 2) == 1
+    # Chosen in any case: what is chosen after it keeps its place when a story is told anew.
+    both = draws.index("both ways", 2) == 1 and not one_way
     old = declared_positions(drive)
     if taught:
         old = positions_of(rite, spans_us[(taught - 1) % SPANS], drive.throttle.neutral_us + shift_us)

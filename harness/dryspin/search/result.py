@@ -3,29 +3,36 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
+from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
+from dryspin.search.envelope import Visit
 
 
 @dataclass
 class Tally:
-    """One claim over many trials: how often each status, and the outcome with the least margin.
+    """One claim over many trials: how often each status, every margin, the outcome with the least of them.
 
     A trial that broke the claim is worse than any that held it, whatever the margins say.
     """
 
     counts: dict[str, int] = field(default_factory=dict)
     worst: Outcome | None = None
+    margins: list[float] = field(default_factory=list)
 
     def add(self, outcome: Outcome) -> None:
         """Count one trial; of equal margins the earlier trial stays."""
         self.counts[outcome.status] = self.counts.get(outcome.status, 0) + 1
+        if outcome.margin is not None:
+            self.margins.append(outcome.margin)
         self._keep(outcome)
 
     def merge(self, other: "Tally") -> None:
         """Count the trials of another tally, which came later."""
         for status, count in other.counts.items():
             self.counts[status] = self.counts.get(status, 0) + count
+        self.margins += other.margins
         if other.worst is not None:
             self._keep(other.worst)
 
@@ -56,13 +63,18 @@ def _badness(outcome: Outcome) -> tuple[int, float]:
 
 @dataclass(frozen=True)
 class ClaimResult:
-    """One claim over all scenarios of a check. `suppressed` is the declared reason, else empty."""
+    """One claim over all scenarios of a check. `suppressed` is the declared reason, else empty.
+
+    margins: one of every trial that judged it. by_family: how many scenarios of each family exercised it.
+    """
 
     claim: str
     verdict: str
     exercised: int
     worst: Outcome
     suppressed: str = ""
+    margins: tuple[float, ...] = ()
+    by_family: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def family(self) -> str:
@@ -97,7 +109,8 @@ class CheckResult:
 
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
-    else.
+    else. `visits`: where each scenario went. `code` is what runs of the checked build show, None without
+    one; `covered` the marks of the code that were reached, where the firmware has any.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -111,6 +124,9 @@ class CheckResult:
     seed: int
     wall_s: float
     versions: Mapping[str, str]
+    visits: tuple[Visit, ...] = ()
+    code: Code | None = None
+    covered: frozenset[Any] = frozenset()
 
     @property
     def real_time_factor(self) -> float:
@@ -134,5 +150,6 @@ class CheckResult:
 
     @property
     def passed(self) -> bool:
-        """All declared claims exercised and held, and no kept finding still broken."""
-        return not (self.broken or self.unproven or self.still_broken)
+        """All declared claims exercised and held, no kept finding still broken, no fault unexplained."""
+        faults = self.code is not None and self.code.open_faults
+        return not (self.broken or self.unproven or self.still_broken or faults)

@@ -18,6 +18,8 @@ from dryspin.search.course import Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
 from dryspin.search.flavours import FLAVOURS, frames_ms
+from dryspin.search.learning import DECLARED
+from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 
 NOISES_MV = (1.0, 2.0, 4.0)
@@ -113,6 +115,8 @@ def covering_draft(
     sectors = list(range(SECTORS))
     Random(seed).shuffle(sectors)
     fixed = {"sector": sectors[row % SECTORS], "way": row, "kind": row, "write": row}
+    # The first choice is the bare story, which exercises little: for the shortening, and now and then.
+    fixed["old span"] = 1 + row % (SPANS + DECLARED)
     # level(): 1 is the low end, 2 the high end; every third row is left free.
     if row % 3:
         fixed["supply"] = row % 3

@@ -1,0 +1,217 @@
+"""`dryspin report`: a sheet for one finding or one scenario, and what a check needs to make its own."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from dryspin.cli.check import DIRECTORY, FILE
+
+if TYPE_CHECKING:
+    from dryspin.findings import Finding, Outcome, Subject
+    from dryspin.report.sheet import BenchRun, Case
+    from dryspin.scenario import Scenario
+    from dryspin.search import CheckResult
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.argument("file", metavar="FILE", type=FILE)
+@click.option(
+    "--firmware",
+    type=DIRECTORY,
+    metavar="DIR",
+    help="The firmware to run: needed for a scenario; for a finding instead of the one it was found in.",
+)
+@click.option(
+    "--drive", "drive_file", type=FILE, metavar="FILE", help="A drive file instead of DIR/drive.toml."
+)
+@click.option(
+    "--claim",
+    metavar="FAMILY.CLAIM",
+    help="The claim to look at: its moment, its limit. By default a finding's own; of a scenario the claim "
+    "that broke, or else the one nearest to its limit.",
+)
+@click.option(
+    "--out",
+    type=FILE,
+    metavar="FILE",
+    help="The page to write; by default FILE with .html for .toml, in the current directory.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON instead of text.")
+def report(
+    file: Path,
+    firmware: Path | None,
+    drive_file: Path | None,
+    claim: str | None,
+    out: Path | None,
+    as_json: bool,
+) -> int:
+    """Write a sheet: one HTML page that shows a run over time.
+
+    FILE is a finding that a check has saved, or a scenario. It is run on today's firmware. The page
+    holds the verdicts, the story, the lanes of the run (gates, comparator, currents, voltages, speed
+    ...) from the whole of it down to one PWM period, the moment and the limit, the firmware line that
+    acted, and how to look for the same thing at a bench. It needs no network and no other file; its
+    drawings show with scripts blocked, too. Needs pip install 'dryspin[report]'.
+
+    \b
+      dryspin report traces/found/reversal-opposing-drive-1.toml
+      dryspin report scenario.toml --firmware firmware_under_test/bow_thruster
+
+    What the page says about the bench is no permission to spin: propeller off, motor held down, a
+    supply with a current limit, eye protection.
+
+    Exits with 1 if the claim looked at is broken, with 0 if it holds or nothing was judged, with 2 if
+    it could not run.
+    """
+    from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
+    from dryspin.findings import BROKEN
+    from dryspin.report import json_text, verdict_line
+    from dryspin.report.sheet import case_page, require_libraries
+
+    require_libraries()
+    out = out or Path(f"{file.stem}.html")
+    require_writable_file(out, "--out")
+    with Bar() as bar:
+        case = _case_of_file(file, firmware, drive_file, claim)
+        bar.notice("drawing", 0, 1)
+        page = case_page(case)
+    write_whole(out, page)
+    if as_json:
+        data = {
+            "schema": 1,
+            "file": str(out),
+            "bytes": len(page.encode()),
+            "claim": case.outcome.claim,
+            "verdict": case.outcome.status,
+        }
+        click.echo(json_text(data), nl=False)
+    else:
+        print_lines([verdict_line(case.outcome), f"sheet: {out} ({len(page.encode()) / 1e6:.1f} MB)"])
+    return 1 if case.outcome.status == BROKEN else 0
+
+
+def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -> Path:
+    """Write the sheet of a check to `folder`: check.html, and pages of its own for what is too large.
+
+    Findings are run once more, each with what it was found on. Raises UsageError where it cannot be written.
+    """
+    from dryspin.cli.output import Bar, write_whole
+    from dryspin.errors import UsageError
+    from dryspin.report.sheet import case_page, check_page
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            f"--report {folder}: cannot be created ({error.strerror}); give another folder"
+        ) from None
+    found = {saved.path.resolve(): (saved.path, saved.finding) for saved in result.findings}
+    for kept in result.still_broken:
+        found.setdefault(kept.path.resolve(), (kept.path, kept.replay.finding))
+    cases = []
+    with Bar() as bar:
+        for path, finding in found.values():
+            cases.append(_case_of_finding(subject, path, finding, None))
+            bar.notice("findings run again", len(cases), len(found))
+    text, outside = check_page(result, cases, subject.drive.name)
+    for name, case in outside:
+        write_whole(folder / name, case_page(case))
+    write_whole(folder / "check.html", text)
+    return folder / "check.html"
+
+
+def require_folder(folder: Path | None) -> None:
+    """Raise UsageError unless `folder` can be made and written, and the drawing libraries are there."""
+    from dryspin.errors import UsageError
+    from dryspin.findings import require_writable
+    from dryspin.report.sheet import require_libraries
+
+    if folder is None:
+        return
+    require_libraries()
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"--report {folder}: is a file; give the name of a folder")
+    require_writable(folder, "--report")
+
+
+def _case_of_file(file: Path, firmware: Path | None, drive_file: Path | None, claim: str | None) -> "Case":
+    from dryspin.errors import FindingError, UsageError
+    from dryspin.findings import load_subject, read_finding
+    from dryspin.scenario import read_scenario
+
+    if is_finding(file):
+        finding = read_finding(file)
+        if firmware is None and not finding.firmware.is_dir():
+            raise FindingError(
+                f"{file}: the firmware it was found in is not at {finding.firmware}: no such directory; "
+                "put it there or name another with --firmware"
+            )
+        drive = drive_file or (None if firmware else finding.drive)
+        return _case_of_finding(load_subject(firmware or finding.firmware, drive), file, finding, claim)
+    scenario = read_scenario(file)
+    if firmware is None:
+        raise UsageError(f"{file} is a scenario, which names no firmware; give it with --firmware DIR")
+    subject = load_subject(firmware, drive_file)
+    return _case(subject, str(file), scenario, claim, f"dryspin run {firmware} {file}", "")
+
+
+def is_finding(file: Path) -> bool:
+    """Whether `file` says of itself that it is a finding; what cannot be read is left to its reader."""
+    import tomllib
+
+    try:
+        return "dryspin_finding" in tomllib.loads(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+
+
+def _case_of_finding(subject: "Subject", path: Path, finding: "Finding", claim: str | None) -> "Case":
+    command = f"dryspin replay {path}"
+    if subject.directory.resolve() != finding.firmware.resolve():
+        command += f" --firmware {subject.directory}"
+    return _case(subject, str(path), finding.scenario, claim or finding.claim, command, finding.expected)
+
+
+def _case(
+    subject: "Subject", name: str, scenario: "Scenario", claim: str | None, replay: str, kept_as: str
+) -> "Case":
+    from dryspin.build import firmware_text
+    from dryspin.errors import UsageError
+    from dryspin.findings import NOT_EXERCISED, Outcome
+    from dryspin.report.sheet import Case, most_pressing
+
+    recording = subject.record(scenario)
+    trial = subject.judge(recording)
+    if claim is not None and claim not in {outcome.claim for outcome in trial.outcomes}:
+        known = ", ".join(outcome.claim for outcome in trial.outcomes)
+        raise UsageError(f"no declared claim is called {claim}; declared are {known}")
+    outcome = trial.of(claim) if claim is not None else most_pressing(trial)
+    outcome = outcome or Outcome("no claim", NOT_EXERCISED, text="this scenario exercises no declared claim")
+    return Case(
+        name=name,
+        outcome=outcome,
+        trial=trial,
+        recording=recording,
+        replay=replay,
+        sources=firmware_text(subject.drive, subject.directory).files,
+        bench=_bench_run(subject, scenario, outcome),
+        kept_as=kept_as,
+    )
+
+
+def _bench_run(subject: "Subject", scenario: "Scenario", outcome: "Outcome") -> "BenchRun | None":
+    """The story without propeller, from a supply that takes no current back; None where it cannot be run."""
+    from dataclasses import replace
+
+    from dryspin.errors import DryspinError
+    from dryspin.report.sheet import BenchRun
+    from dryspin.rig import Rig
+
+    bench_drive = replace(subject.drive, supply=replace(subject.drive.supply, sinks=False))
+    try:
+        still_water = replace(scenario, load_factor=((0.0, 0.0),), load_nm=(), speed_rpm=(), water_rpm=())
+        recording = Rig(subject.image, bench_drive).run(still_water)
+    except DryspinError:
+        return None
+    return BenchRun(recording, subject.judge(recording).of(outcome.claim))

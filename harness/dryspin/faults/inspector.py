@@ -1,0 +1,116 @@
+"""The checked build of a firmware on the rig: scenarios in, faults out."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+
+from dryspin.build import Compiler, Image, build_image, find_compiler
+from dryspin.build.narrow import INSTALL, narrow_compiler
+from dryspin.drive import Drive
+from dryspin.errors import BuildError, FirmwareError
+from dryspin.faults.fault import INT_WIDTH, Fault, Place
+from dryspin.faults.findings import Evidence, faults_of, unused_reasons
+from dryspin.faults.widths import difference, overflows
+from dryspin.recording import Recording
+from dryspin.rig import Rig
+from dryspin.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class Code:
+    """What checked runs say about the C: faults, reasons in the drive that none needed, how much ran.
+
+    `left_out`: what could not be looked at, and why.
+    """
+
+    faults: tuple[Fault, ...]
+    unused_reasons: tuple[str, ...]
+    runs: int
+    simulated_s: float
+    left_out: str = ""
+
+    @property
+    def open_faults(self) -> tuple[Fault, ...]:
+        """Those that the drive does not explain."""
+        return tuple(fault for fault in self.faults if not fault.accepted)
+
+
+class Inspector:
+    """The firmware of `drive` in `firmware_dir`, built with all checks. Raises BuildError."""
+
+    def __init__(self, drive: Drive, firmware_dir: Path, compiler: Compiler | None = None) -> None:
+        self._drive = drive
+        checked = replace(compiler or find_compiler(), checked=True)
+        self.image: Image = build_image(drive, firmware_dir, compiler=checked)
+        self._narrow_image: Image | None = None
+        self.left_out = ""
+        if (narrow := narrow_compiler()) is None:
+            self.left_out = f"the part's 16-bit int, for want of clang ({INSTALL})"
+        else:
+            try:
+                self._narrow_image = build_image(drive, firmware_dir, compiler=narrow)
+            except BuildError as error:
+                self.left_out = f"the part's 16-bit int: {error}"
+
+    @cached_property
+    def _rig(self) -> Rig:
+        return Rig(self.image, self._drive)
+
+    @cached_property
+    def _narrow_rig(self) -> Rig | None:
+        return Rig(self._narrow_image, self._drive) if self._narrow_image else None
+
+    def evidence(self, scenarios: Iterable[Scenario]) -> Evidence:
+        """What runs of these scenarios show. A run that ends in a crash has shown what came before, too."""
+        seen = Evidence()
+        self._rig.watch()
+        for scenario in scenarios:
+            try:
+                recording = self._rig.run(scenario)
+            except FirmwareError as error:
+                seen.simulated_s += error.moment_s
+                seen.failures.append(fault_of(error))
+            else:
+                seen.simulated_s += recording.end_s
+                seen.widths += self._with_narrow_int(scenario, recording)
+            seen.runs += 1
+            seen.undefined += self._rig.undefined()
+        seen.rows.append(self._rig.accesses())
+        seen.enables = self._rig.enables()
+        return seen
+
+    def _with_narrow_int(self, scenario: Scenario, recording: Recording) -> list[Fault]:
+        """What the part's integers change in a run that has gone well with the host's."""
+        rig, image = self._narrow_rig, self._narrow_image
+        if rig is None or image is None:
+            return []
+        try:
+            if self._drive.controller.block_cycles:
+                recording = self._rig.run(scenario, block_cycles=0)
+            narrow = rig.run(scenario, block_cycles=0)
+        except FirmwareError as error:
+            return [replace(fault_of(error), kind=INT_WIDTH, text=f"with int of 16 bits {error.text}")]
+        found = overflows(rig.undefined(), image)
+        if not found and (fault := difference(recording, narrow, self.image, image)):
+            found.append(fault)
+        return found
+
+    def judge(self, evidence: Evidence) -> Code:
+        """The faults that the evidence shows."""
+        found = faults_of(evidence, self.image, self._drive)
+        unused = unused_reasons(found, self._drive)
+        return Code(tuple(found), tuple(unused), evidence.runs, evidence.simulated_s, self.left_out)
+
+
+def fault_of(error: FirmwareError) -> Fault:
+    """A run that the firmware ended, as a fault."""
+    return Fault(
+        error.kind,
+        "",
+        Place(error.line, error.function),
+        error.text,
+        moment_s=error.moment_s,
+        vector=error.vector,
+        chain=tuple(Place(*call) for call in error.chain),
+    )

@@ -1,0 +1,169 @@
+"""The part's stack, worst case, from its compiler's frame sizes and the calls in its objects.
+
+The main line stands somewhere; a handler comes on top of it, one at a time, since handlers run with
+interrupts off. A frame size of `-fstack-usage` holds the return address and the registers saved (GCC
+manual, "-fstack-usage"; the AVR back end counts both).
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from elftools.elf.constants import SH_FLAGS
+from elftools.elf.elffile import ELFFile
+from elftools.elf.relocation import RelocationSection
+from elftools.elf.sections import Section, SymbolTableSection
+
+from dryspin.build.symbols import seam
+
+RAM_BYTES = {"mega168": 1024}
+"""Data sheet 8025I, features: 1K bytes of internal SRAM."""
+
+VECTOR_BYTES = 2 + 15 + 2
+"""Of the routine behind a vector: return address; r0, r1, SREG, r18 to r27, r30, r31, which a call may change
+(GCC's AVR calling convention); the call of the handler."""
+
+CALL_BYTES = 2
+"""A return address: a call of the port takes no more, whose functions are a few instructions."""
+
+
+@dataclass(frozen=True)
+class StackUse:
+    """Bytes of stack of the part, worst case; `chain` of each root function, the deepest calls.
+
+    `deepest` maps main and each handler to (bytes, chain). `unknown`: why a figure is missing, "" if none.
+    """
+
+    deepest: Mapping[str, tuple[int, tuple[str, ...]]]
+    variables: int
+    ram: int
+    unknown: str = ""
+
+    @property
+    def handler(self) -> str:
+        """The handler that takes most."""
+        handlers = [name for name in self.deepest if name != "main"]
+        return max(handlers, key=lambda name: self.deepest[name][0], default="")
+
+    @property
+    def stack(self) -> int:
+        """Main line and the deepest handler on top of it, bytes."""
+        handler = self.deepest[self.handler][0] + VECTOR_BYTES if self.handler else 0
+        return (self.deepest["main"][0] if "main" in self.deepest else 0) + handler
+
+    @property
+    def total(self) -> int:
+        """Variables and stack, bytes."""
+        return self.variables + self.stack
+
+    @property
+    def fits(self) -> bool:
+        """Whether variables and stack have room in the part's memory."""
+        return self.total <= self.ram
+
+
+Function = tuple[str, str]
+"""A function by the stem of its object and its name: two sources may have one each of a name."""
+
+
+def stack_use(objects: Iterable[Path], part: str) -> StackUse:
+    """Worst case of the objects that `compile_for_part` has made, their `.su` files beside them."""
+    program = _Program()
+    for path in objects:
+        program.add(path)
+    deepest = {
+        name: program.deepest(program.of_name[name], ())
+        for name in ("main", *sorted(seam()[1] - {"main"}))
+        if name in program.of_name
+    }
+    unknown = "; ".join(dict.fromkeys(program.unknown))
+    return StackUse(deepest, program.variables, RAM_BYTES[part], unknown)
+
+
+class _Program:
+    """Frames and calls of all objects together."""
+
+    def __init__(self) -> None:
+        self.of_name: dict[str, Function] = {}
+        self.variables = 0
+        self.unknown: list[str] = []
+        self._frames: dict[Function, int] = {}
+        self._calls: dict[Function, set[Function]] = {}
+
+    def add(self, path: Path) -> None:
+        """Take in an object and the frame sizes beside it."""
+        for line in path.with_suffix(".su").read_text(encoding="utf-8").splitlines():
+            place, size, kind = line.split("\t")
+            file, row, _, name = place.rsplit(":", 3)
+            if kind != "static":
+                self.unknown.append(f"{name}() has a frame of no fixed size ({file}:{row})")
+            self._frames[path.stem, name] = int(size)
+        with path.open("rb") as stream:
+            elf = ELFFile(stream)
+            table = elf.get_section_by_name(".symtab")
+            assert isinstance(table, SymbolTableSection)
+            owner: dict[int, Function] = {}
+            for symbol in table.iter_symbols():
+                if symbol["st_info"]["type"] == "STT_FUNC":
+                    owner[symbol["st_shndx"]] = path.stem, symbol.name
+                    if symbol["st_info"]["bind"] != "STB_LOCAL":
+                        self.of_name[symbol.name] = path.stem, symbol.name
+            for number, section in enumerate(elf.iter_sections()):
+                self.variables += _variable_bytes(section)
+                if number in owner and _calls_indirectly(section.data()):
+                    self.unknown.append(f"{owner[number][1]}() calls through a pointer")
+                if isinstance(section, RelocationSection) and section["sh_info"] in owner:
+                    code = elf.get_section(section["sh_info"]).data()
+                    self._note_calls(section, code, table, owner)
+
+    def _note_calls(
+        self,
+        section: RelocationSection,
+        code: bytes,
+        table: SymbolTableSection,
+        owner: Mapping[int, Function],
+    ) -> None:
+        function = owner[section["sh_info"]]
+        calls = self._calls.setdefault(function, set())
+        for relocation in section.iter_relocations():
+            symbol = table.get_symbol(relocation["r_info_sym"])
+            inside = owner.get(symbol["st_shndx"])
+            if inside is None:
+                if symbol["st_shndx"] == "SHN_UNDEF" and symbol.name:
+                    calls.add(("", symbol.name))
+            elif inside != function or _is_call(code, relocation["r_offset"]):
+                calls.add(inside)  # a jump within the function is none
+
+    def deepest(self, function: Function, above: tuple[Function, ...]) -> tuple[int, tuple[str, ...]]:
+        """Bytes and names of the deepest chain that begins with `function`."""
+        if function in above:
+            names = (name for _, name in (*above[above.index(function) :], function))
+            self.unknown.append(f"{' -> '.join(names)} is a recursion")
+            return 0, ()
+        below: tuple[int, tuple[str, ...]] = (0, ())
+        for callee in sorted(self._calls.get(function, ())):
+            known = callee if callee[0] else self.of_name.get(callee[1])
+            if known is not None:
+                chain = self.deepest(known, (*above, function))
+            else:
+                chain = (CALL_BYTES, (callee[1],))
+            below = max(below, chain, key=lambda each: each[0])
+        return self._frames.get(function, CALL_BYTES) + below[0], (function[1], *below[1])
+
+
+def _variable_bytes(section: Section) -> int:
+    """Bytes of data memory: variables, and constants, which avr-gcc keeps there, too."""
+    flags = section["sh_flags"]
+    written = flags & SH_FLAGS.SHF_WRITE and flags & SH_FLAGS.SHF_ALLOC
+    return int(section["sh_size"]) if written or section.name.startswith(".rodata") else 0
+
+
+def _is_call(code: bytes, at: int) -> bool:
+    """Whether a CALL (1001 010k kkkk 111k) or RCALL (1101 ...) stands there: AVR instruction set manual."""
+    word = int.from_bytes(code[at : at + 2], "little")
+    return word & 0xFE0E == 0x940E or word & 0xF000 == 0xD000
+
+
+def _calls_indirectly(code: bytes) -> bool:
+    """Whether an ICALL (0x9509) stands in it: AVR instruction set manual. An operand word may look so."""
+    return any(code[k] == 0x09 and code[k + 1] == 0x95 for k in range(0, len(code) - 1, 2))

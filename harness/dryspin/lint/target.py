@@ -1,0 +1,101 @@
+"""The firmware compiled for the part, to hear its compiler's warnings and to keep its objects."""
+
+import re
+import shutil
+import subprocess
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from dryspin.build.compiling import lay_out, macros_and_folders, object_name
+from dryspin.build.library import PORT
+from dryspin.build.sources import FirmwareText
+from dryspin.drive import Drive
+from dryspin.errors import BuildError
+
+PARTS = {"mega168": "atmega168"}
+"""The part's name in drive.toml and in its compiler's options."""
+
+WARNINGS = ("-Wall", "-Wextra", "-Wconversion")
+
+INSTALL = "apt-get install gcc-avr avr-libc"
+
+_GCC = (
+    "-std=c11",
+    "-Os",  # as usual where flash is short; some warnings need the optimiser's view
+    *WARNINGS,
+    "-gdwarf-2",
+    "-fstack-usage",
+    "-ffunction-sections",  # a section a function: whose call is whose
+    "-fno-jump-tables",
+)
+
+_CLANG = ("--target=avr", "-std=c11", "-ffreestanding", *WARNINGS, "-fsyntax-only")
+
+_WARNING = re.compile(
+    r"^(?P<file>[^\s:][^:\n]*):(?P<line>\d+):(?:\d+:)? warning: (?P<text>.*)$", re.MULTILINE
+)
+_ERROR = re.compile(
+    r"^(?P<file>[^\s:][^:\n]*):(?P<line>\d+):(?:\d+:)? (?:fatal )?error: (?P<text>.*)$", re.MULTILINE
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """A warning of the part's compiler: "duty.c:12", its text with the option that asks for it."""
+
+    line: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """`compiler`: its version, "" where none is installed; objects are there only with GCC."""
+
+    compiler: str
+    warnings: tuple[Warned, ...]
+    objects: tuple[Path, ...]
+
+
+def compile_for_part(drive: Drive, text: FirmwareText, folder: Path) -> Compiled:
+    """Compile every source in the empty `folder`. Raises BuildError for what the part's compiler refuses."""
+    stage = folder / "src"
+    lay_out(text.files, stage)
+    options = [*macros_and_folders(drive), f"-I{PORT}"]
+    if shutil.which("avr-gcc"):
+        command = ["avr-gcc", f"-mmcu={PARTS[drive.controller.part]}", *_GCC]
+    elif shutil.which("clang"):
+        command = ["clang", *_CLANG]
+    else:
+        return Compiled("", (), ())
+    found: dict[Warned, None] = {}
+    objects = []
+    for name in text.sources:
+        target = folder / object_name(name)
+        keep = ["-c", "-o", str(target)] if command[0] == "avr-gcc" else []
+        said = _said([*command, *options, *keep, name], stage, name)
+        found |= {
+            Warned(f"{match['file']}:{match['line']}", match["text"]): None
+            for match in _WARNING.finditer(said)
+        }
+        objects += [target] if keep else []
+    return Compiled(_version(command[0]), tuple(found), tuple(objects))
+
+
+def _said(command: Sequence[str], stage: Path, name: str) -> str:
+    done = subprocess.run(
+        command, cwd=stage, capture_output=True, text=True, errors="replace", timeout=120, check=False
+    )
+    if done.returncode != 0:
+        first = _ERROR.search(done.stderr)
+        place = f"{first['file']}:{first['line']}: " if first else ""
+        what = first["text"] if first else (done.stderr.splitlines() or ["no message"])[0]
+        raise BuildError(
+            f"{place or f'{name}: '}{command[0]} refuses for the part what the host's compiler takes: {what}"
+        )
+    return done.stderr
+
+
+def _version(command: str) -> str:
+    answer = subprocess.run([command, "--version"], capture_output=True, text=True, check=False)
+    return (answer.stdout.splitlines() or [command])[0]

@@ -1,0 +1,236 @@
+/* How lanes look. Everything is told apart by place, line style and words at the line, never by colour alone. */
+"use strict";
+const Draw = (() => {
+  const HEIGHTS = {curves: 84, levels: 36, legs: 46, words: 36, ticks: 36, crossings: 56, ruler: 60};
+  const LEFT = 52, RIGHT = 26;
+
+  /* Asked for thousands of times a drawing; forgotten when the reader changes between light and dark. */
+  let known = {};
+  const colour = (name) =>
+    (known[name] ??= getComputedStyle(document.documentElement).getPropertyValue(name).trim());
+  const forget = () => { known = {}; };
+  const isLegs = (lane) => lane.kind === "levels" && lane.words.length > 0;
+  const kindOf = (lane) => (isLegs(lane) ? "legs" : lane.key === "crossings" ? "crossings" : lane.kind);
+  const height = (lane) => HEIGHTS[kindOf(lane)];
+
+  /* Names on the left of a lane of edges: [text, height above the lane's foot as a share of it]. */
+  function rows(lane) {
+    if (isLegs(lane)) return [["high", 0.85], ["off", 0.5], ["low", 0.15]];
+    if (lane.kind === "levels") return [["1", 0.8], ["0", 0.2]];
+    if (lane.key === "crossings") return [["U", 0.88], ["V", 0.63], ["W", 0.38], ["taken", 0.13]];
+    return [];
+  }
+
+  function font(u, size = 11) {
+    return `${size * uPlot.pxRatio}px system-ui, sans-serif`;
+  }
+
+  function inPlot(u, work) {
+    const {ctx, bbox} = u;
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
+    ctx.clip();
+    ctx.textAlign = "left";
+    work(ctx, bbox);
+    ctx.restore();
+  }
+
+  /* Levels: in each column the highest and the lowest level that occur in it are joined, so no pulse is lost.
+   * Drawn once a column, however many edges fall into it. */
+  function levels(u, lane, from, to) {
+    inPlot(u, (ctx, box) => {
+      const place = isLegs(lane) ? [0.5, 0.85, 0.15, 0.85] : [0.2, 0.8];
+      const tops = place.map((share) => Math.round(box.top + box.height * (1 - share)));
+      const feet = isLegs(lane) ? [tops[0], tops[1], tops[2], tops[2]] : tops;
+      const scale = box.width / (to - from), thick = Math.max(1, Math.round(uPlot.pxRatio));
+      const n = lane.t.length, right = Math.ceil(box.left + box.width);
+      if (!n) return;
+      ctx.fillStyle = colour("--line");
+      let k = Math.max(Data.after(lane.t, from) - 1, 0), value = lane.values[k];
+      let column = Math.floor(box.left), top = tops[value], foot = feet[value];
+      const flush = (next) => {
+        ctx.fillRect(column, top, thick, foot - top + thick);
+        if (next > column) ctx.fillRect(column, tops[value], next - column, feet[value] - tops[value] + thick);
+      };
+      for (k++; k < n && lane.t[k] < to; k++) {
+        const next = Math.floor(box.left + (lane.t[k] - from) * scale);
+        if (next !== column) {
+          flush(next);
+          column = next;
+          [top, foot] = [tops[value], feet[value]];
+        }
+        value = lane.values[k];
+        if (tops[value] < top) top = tops[value];
+        if (feet[value] > foot) foot = feet[value];
+      }
+      flush(right);
+    });
+  }
+
+  /* Words: a frame with the word where it fits; spans too short for that become one dense grey piece. */
+  function words(u, lane, from, to) {
+    inPlot(u, (ctx, box) => {
+      const scale = box.width / (to - from), ratio = uPlot.pxRatio;
+      const top = box.top + 0.12 * box.height, tall = 0.76 * box.height;
+      const n = lane.t.length;
+      ctx.font = font(u);
+      ctx.textBaseline = "middle";
+      ctx.strokeStyle = colour("--line");
+      ctx.lineWidth = ratio;
+      let dense = null;
+      const flush = () => {
+        if (dense === null) return;
+        ctx.fillStyle = colour("--dense");
+        ctx.fillRect(dense[0], top + 0.2 * tall, Math.max(dense[1] - dense[0], ratio), 0.6 * tall);
+        dense = null;
+      };
+      for (let k = Math.max(Data.after(lane.t, from) - 1, 0); k < n && lane.t[k] < to; k++) {
+        const word = lane.words[lane.values[k]];
+        if (!word) continue;
+        const begin = box.left + (lane.t[k] - from) * scale;
+        const end = box.left + ((k + 1 < n ? lane.t[k + 1] : u.run.end_s) - from) * scale;
+        if (end - begin < 3 * ratio) {
+          if (dense !== null && begin - dense[1] < 2 * ratio) dense[1] = end;
+          else { flush(); dense = [begin, end]; }
+          continue;
+        }
+        flush();
+        ctx.strokeRect(begin, top, end - begin, tall);
+        const left = Math.max(begin, box.left) + 4 * ratio, right = Math.min(end, box.left + box.width);
+        if (ctx.measureText(word).width <= right - left - 2 * ratio) {
+          ctx.fillStyle = colour("--ink");
+          ctx.fillText(word, left, top + tall / 2 + ratio);
+        }
+      }
+      flush();
+    });
+  }
+
+  /* Moments. Of crossings: true ones above, one row a phase, upwards or downwards; those taken below. */
+  function ticks(u, lane, from, to) {
+    inPlot(u, (ctx, box) => {
+      const scale = box.width / (to - from), ratio = uPlot.pxRatio;
+      const crossings = lane.key === "crossings";
+      ctx.font = font(u);
+      ctx.textBaseline = "middle";
+      ctx.fillStyle = colour("--line");
+      let wordEnd = -Infinity;
+      for (let k = Data.after(lane.t, from - 1e-12); k < lane.t.length && lane.t[k] < to; k++) {
+        const x = Math.round(box.left + (lane.t[k] - from) * scale), code = lane.values[k];
+        if (!crossings) {
+          ctx.fillRect(x, box.top + 2, 2 * ratio, box.height - 4);
+          const next = k + 1 < lane.t.length ? box.left + (lane.t[k + 1] - from) * scale : Infinity;
+          const word = lane.words[code], long = ctx.measureText(word).width;
+          if (x > wordEnd && x + 8 * ratio + long < Math.min(next, box.left + box.width)) {
+            ctx.fillText(word, x + 5 * ratio, box.top + box.height / 2);
+            wordEnd = x + 5 * ratio + long;
+          }
+          continue;
+        }
+        const row = code === 0 ? 3 : (code - 1) >> 1;
+        const middle = box.top + (row + 0.5) * box.height / 4, half = 0.42 * box.height / 4;
+        if (code === 0) ctx.fillRect(x, middle - half, 1.5 * ratio, 2 * half);
+        else if (code % 2) ctx.fillRect(x, middle - half, 1.5 * ratio, half);
+        else ctx.fillRect(x, middle, 1.5 * ratio, half);
+        if (code && scale * 2e-4 > 14 * ratio) {
+          ctx.fillText(code % 2 ? "↑" : "↓", x + 2 * ratio, middle);
+        }
+      }
+    });
+  }
+
+  /* Curves where there are more points than pixels, or only slices: one bar a column. */
+  function bars(u, lane, from, to) {
+    inPlot(u, (ctx, box) => {
+      const count = Math.round(box.width), thick = Math.max(1, Math.round(1.5 * uPlot.pxRatio));
+      for (let c = lane.curves.length - 1; c >= 0; c--) {
+        const [lows, highs] = Data.columns(u.run, lane, lane.curves[c], from, to, count);
+        ctx.fillStyle = colour(c === 0 ? "--line" : "--second");
+        for (let x = 0; x < count; x++) {
+          if (Number.isNaN(lows[x])) continue;
+          const top = u.valToPos(highs[x], "y", true), foot = u.valToPos(lows[x], "y", true);
+          ctx.fillRect(box.left + x, Math.round(top - thick / 2), 1, Math.max(thick, Math.round(foot - top)));
+        }
+      }
+    });
+  }
+
+  function limits(u, lane) {
+    inPlot(u, (ctx, box) => {
+      for (const limit of lane.limits) {
+        const y = Math.round(u.valToPos(limit.value, "y", true));
+        ctx.strokeStyle = ctx.fillStyle = colour("--alarm");
+        ctx.lineWidth = 1.5 * uPlot.pxRatio;
+        ctx.setLineDash([8 * uPlot.pxRatio, 4 * uPlot.pxRatio]);
+        ctx.beginPath();
+        ctx.moveTo(box.left, y);
+        ctx.lineTo(box.left + box.width, y);
+        ctx.stroke();
+        ctx.setLineDash([]);
+        ctx.font = font(u);
+        const below = limit.value < 0;
+        ctx.textBaseline = below ? "top" : "bottom";
+        halo(ctx, limit.text, box.left + 4 * uPlot.pxRatio, y + (below ? 2 : -2) * uPlot.pxRatio);
+      }
+    });
+  }
+
+  function halo(ctx, text, x, y) {
+    ctx.save();
+    ctx.lineWidth = 4;
+    ctx.lineJoin = "round";
+    ctx.strokeStyle = colour("--paper");
+    ctx.strokeText(text, x, y);
+    ctx.restore();
+    ctx.fillText(text, x, y);
+  }
+
+  /* A line across the lane: the moment, or a cursor. */
+  function upright(u, t, style) {
+    const {ctx, bbox} = u, x = Math.round(u.valToPos(t, "x", true));
+    if (x < bbox.left || x > bbox.left + bbox.width) return;
+    ctx.save();
+    ctx.strokeStyle = colour(style.colour);
+    ctx.lineWidth = style.width * uPlot.pxRatio;
+    ctx.setLineDash(style.dash.map((length) => length * uPlot.pxRatio));
+    ctx.beginPath();
+    ctx.moveTo(x, style.from ?? bbox.top);
+    ctx.lineTo(x, bbox.top + bbox.height);
+    ctx.stroke();
+    ctx.restore();
+  }
+
+  const STYLES = {
+    moment: {colour: "--alarm", width: 1.5, dash: []},
+    A: {colour: "--ink", width: 1.5, dash: [6, 3]},
+    B: {colour: "--ink", width: 1.5, dash: [2, 3]},
+  };
+
+  /* Names of rows on the left, of curves on the right; curve names are pushed apart where lines are close. */
+  function names(u, lane) {
+    const {ctx, bbox} = u, ratio = uPlot.pxRatio;
+    ctx.save();
+    ctx.font = font(u, 10);
+    ctx.fillStyle = colour("--soft");
+    ctx.textBaseline = "middle";
+    ctx.textAlign = "right";
+    for (const [text, share] of rows(lane)) ctx.fillText(text, bbox.left - 6 * ratio, bbox.top + bbox.height * (1 - share));
+    if (lane.kind === "curves" && lane.curves.length > 1) {
+      ctx.textAlign = "left";
+      const ends = lane.curves.map((curve, k) => [u.lastValue(lane, curve), curve.name, k]);
+      ends.sort((a, b) => b[0] - a[0]);
+      const apart = 11 * ratio, foot = bbox.top + bbox.height - 5 * ratio;
+      const heights = ends.map(([value]) => u.valToPos(value, "y", true));
+      heights.forEach((y, k) => { heights[k] = Math.max(y, k ? heights[k - 1] + apart : bbox.top + 5 * ratio); });
+      for (let k = heights.length - 1, most = foot; k >= 0; k--, most -= apart) heights[k] = Math.min(heights[k], most);
+      ends.forEach(([, name, k], place) => {
+        ctx.fillStyle = colour(k === 0 ? "--ink" : "--soft");
+        ctx.fillText(name, bbox.left + bbox.width + 5 * ratio, heights[place]);
+      });
+    }
+    ctx.restore();
+  }
+
+  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, levels, words, ticks, bars, limits, upright, STYLES, names, font, halo};
+})();

@@ -1,0 +1,183 @@
+"""From finding to bench: two probes, a trigger, a time base, what they will show, and at what current limit.
+
+Everything named is measured in a second run of the model, as the bench will play the story: without the
+propeller, from a supply that takes no current back. Rules of thumb are `common practice, no source`.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from dryspin.findings import BROKEN, Outcome
+from dryspin.plant.parameters import plant_params
+from dryspin.recording import Recording
+from dryspin.report.numbers import number, quantity
+from dryspin.report.sheet.case import Case
+from dryspin.report.sheet.placement import probes_for, window_s
+from dryspin.report.sheet.probes import PROBES, seen, supply_a
+from dryspin.report.sheet.pulses import pulse_list
+from dryspin.report.sheet.terminals import Terminals, terminals_of
+from dryspin.report.sheet.trigger import last_trigger
+from dryspin.scenario import Scenario
+
+DIVISIONS: Final = 10
+"""Divisions across a screen, common practice."""
+
+FIRST_TRY_A: Final = 2.0
+"""Current limit of a first try: common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What to do at the bench. `sees`: one text a probe. `cannot`: what of the story is not played so."""
+
+    propeller_off: str
+    probes: tuple[str, str]
+    sees: tuple[str, str]
+    trigger: str
+    time_base: str
+    current_limit: str
+    before: tuple[str, ...]
+    cannot: tuple[str, ...]
+    pulses: str
+
+
+def bench_of(case: Case) -> Bench:
+    """The recipe for one case; measured in its bench run where there is one, else in the run itself."""
+    run = case.bench
+    shown = run is not None and run.outcome.status == case.outcome.status
+    recording = run.recording if run is not None and shown else case.recording
+    outcome = run.outcome if run is not None and shown else case.outcome
+    moment_s = case.moment_s if outcome.moment_s is None else outcome.moment_s
+    points = terminals_of(recording)
+    first, second = probes_for(outcome, recording, points, moment_s)
+    division_s = _one_two_five(window_s(outcome) / DIVISIONS)
+    window = moment_s - 0.3 * DIVISIONS * division_s, moment_s + 0.7 * DIVISIONS * division_s
+    trigger, trigger_s = last_trigger(case.scenario, moment_s)
+    return Bench(
+        propeller_off=_propeller(case, shown),
+        probes=(PROBES[first.kind].format(leg=first.leg), PROBES[second.kind].format(leg=second.leg)),
+        sees=(seen(*first, recording, points, window), seen(*second, recording, points, window)),
+        trigger=trigger,
+        time_base=(
+            f"{_time(division_s)} a division, the trace delayed by {_time(max(moment_s - trigger_s, 0.0))} "
+            f"after the trigger, so that the moment ({moment_s:.4f} s of the story) stands three divisions "
+            "from the left"
+        ),
+        current_limit=_current_limit(recording, points, moment_s),
+        before=tuple(_before(case.scenario, outcome.claim)),
+        cannot=tuple(_cannot(case.scenario)),
+        pulses=pulse_list(case.scenario),
+    )
+
+
+def _propeller(case: Case, shown: bool) -> str:
+    if case.bench is None:
+        return "Propeller off. The story was not tried without it."
+    if shown and case.outcome.status == BROKEN:
+        return (
+            "Propeller off. Tried so in the model, from a supply that takes no current back: the claim "
+            f"breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
+        )
+    if shown:
+        return (
+            "Propeller off. The figures below are of a run in the model without it, from a supply that "
+            "takes no current back."
+        )
+    return (
+        "Propeller off, and then the model does not show it: the claim is "
+        f"{case.bench.outcome.status} there. Do not put the propeller back on to see it; what follows are "
+        "the figures of the run with propeller, to be read, not tried."
+    )
+
+
+def _value(outcome: Outcome) -> str:
+    return "" if outcome.seen is None else f" (seen {quantity(outcome.seen, outcome.unit)})"
+
+
+def _one_two_five(value: float) -> float:
+    """The next of 1, 2, 5 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(value) + 1e-9)
+    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= value * (1.0 - 1e-9))
+
+
+def _time(value_s: float) -> str:
+    for factor, unit in ((1.0, "s"), (1e3, "ms"), (1e6, "us")):
+        if value_s * factor >= 1.0 or unit == "us":
+            return f"{value_s * factor:.5g} {unit}"
+    raise AssertionError  # the loop ends with us
+
+
+def _current_limit(recording: Recording, points: Terminals, moment_s: float) -> str:
+    """Limit of a first try, and what the story needs at most as a mean over 10 ms before the moment."""
+    advice = (
+        f"Begin with {number(FIRST_TRY_A)} A from a bench supply, never a battery (common practice, no "
+        "source). A limit does not hold back what the bulk capacitor has stored."
+    )
+    last = int(np.searchsorted(points.t_s, moment_s))
+    if last < 2 or plant_params(recording.drive, recording.scenario).stiff:
+        return advice
+    drawn, t_s = supply_a(recording, points)[:last], points.t_s[:last]
+    widths = np.diff(t_s)
+    charge = np.append(0.0, np.cumsum(0.5 * (drawn[1:] + drawn[:-1]) * widths))
+    grid = np.arange(0.0, t_s[-1], 1e-3)
+    mean_a = (np.interp(grid + 10e-3, t_s, charge) - np.interp(grid, t_s, charge)) / 10e-3
+    need_a = float(mean_a.max()) if len(mean_a) else 0.0
+    return (
+        f"{advice} Up to the moment the story draws at most {quantity(need_a, 'A')} as a mean over 10 ms; "
+        "with a lower limit the bus sags and the story may end before it. Raise it in small steps, and only "
+        "while currents and gates are what the drawings show."
+    )
+
+
+def _before(scenario: Scenario, claim: str) -> list[str]:
+    lines = ["Propeller off. Motor held down. Eye protection. Hands, hair and leads away from the rotor."]
+    lines.append("Flash with the motor supply off. No battery: a short sets a lithium pack on fire.")
+    if claim.startswith("gates."):
+        lines.append(
+            "Gates alone can be watched with the motor supply off, where the board lets the controller be "
+            "powered by itself and the story breaks before the rotor has to turn."
+        )
+    if scenario.rest_deg:
+        lines.append(
+            f"Before power-on turn the rotor by hand to {number(scenario.rest_deg)} electrical degrees "
+            "(at 0 the EMF of phase U rises through zero)."
+        )
+    for fault in scenario.faults:
+        at = f"at {fault.at_s:.4f} s of the story"
+        if fault.kind == "reset":
+            lines.append(f"Pull the reset pin low {at}.")
+        elif fault.kind in ("power cut", "supply gap"):
+            lines.append(f"Take the supply away {at} for {number(fault.for_ms)} ms.")
+        elif fault.kind == "lead open":
+            lines.append(f"Lead {fault.phase} is taken off and insulated, power off.")
+    if len(scenario.supply_v) > 1:
+        points = ", ".join(f"{number(v)} V at {t:.3f} s" for t, v in scenario.supply_v)
+        lines.append(f"The supply's voltage goes straight from point to point: {points}.")
+    elif scenario.supply_v:
+        lines.append(f"Supply at {number(scenario.supply_v[0][1])} V.")
+    return lines
+
+
+def _cannot(scenario: Scenario) -> list[str]:
+    lines = []
+    if scenario.parts:
+        parts = ", ".join(scenario.parts)
+        lines.append(
+            f"This story needs parts away from their nominal values ({parts}); yours may not show it."
+        )
+    for name, words in (("load_nm", "an added torque"), ("speed_rpm", "a driven rotor"),
+                        ("water_rpm", "water that turns the propeller"),
+                        ("comparator_noise_mv", "noise at the comparator")):  # fmt: skip
+        trace = getattr(scenario, name)
+        if any(value for _, value in trace):
+            lines.append(f"The story has {words}, which these probes and a pulse player do not make.")
+    if any(factor != 1.0 for _, factor in scenario.load_factor):
+        lines.append("The story varies the propeller's torque, which is off here.")
+    if scenario.store:
+        lines.append("The story begins with bytes in the controller's store: write them with the programmer.")
+    if any(fault.kind == "endless loop" for fault in scenario.faults):
+        lines.append("The endless loop of the code cannot be played from outside.")
+    return lines

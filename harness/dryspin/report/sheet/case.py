@@ -1,0 +1,79 @@
+"""What one part of the page is made of: a run, its verdicts, the claim looked at, the bench run."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from dryspin.drive import Drive
+from dryspin.findings import BROKEN, HELD, Outcome, Trial
+from dryspin.recording import Recording
+from dryspin.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class BenchRun:
+    """The story once more as a bench would play it: no propeller, a supply that takes no current back."""
+
+    recording: Recording
+    outcome: Outcome
+
+
+@dataclass(frozen=True)
+class Case:
+    """One run to be shown.
+
+    name       of the finding's or the scenario's file
+    outcome    the claim that the page looks at, as judged in this very run
+    replay     the command that plays it again
+    sources    firmware text by file name, as compiled
+    kept_as    "broken" or "held" for a finding, "" for a scenario
+    """
+
+    name: str
+    outcome: Outcome
+    trial: Trial
+    recording: Recording
+    replay: str
+    sources: Mapping[str, bytes] = field(repr=False)
+    bench: BenchRun | None = None
+    kept_as: str = ""
+
+    @property
+    def scenario(self) -> Scenario:
+        """The story."""
+        return self.recording.scenario
+
+    @property
+    def drive(self) -> Drive:
+        """The drive it is told about."""
+        return self.recording.drive
+
+    @property
+    def moment_s(self) -> float:
+        """The moment to look at; the end of the run where the claim names none."""
+        moment_s = self.outcome.moment_s
+        return self.recording.end_s if moment_s is None else min(max(moment_s, 0.0), self.recording.end_s)
+
+
+def most_pressing(trial: Trial) -> Outcome | None:
+    """The claim to look at in a run without a finding: broken before held, then the least margin.
+
+    None where no claim was judged.
+    """
+    judged = [outcome for outcome in trial.outcomes if outcome.status in (BROKEN, HELD)]
+    return min(
+        judged,
+        key=lambda o: (o.status != BROKEN, o.moment_s is None, 0.0 if o.margin is None else o.margin),
+        default=None,
+    )
+
+
+def excerpt(case: Case, around: int = 4) -> list[tuple[int, str, bool]]:
+    """Lines of firmware around the one that acted: (number, text, whether it is that one); [] if unknown."""
+    name, _, number = case.outcome.source_line.rpartition(":")
+    text = case.sources.get(name)
+    if text is None or not number.isdigit():
+        return []
+    lines = text.decode("utf-8", "replace").splitlines()
+    at = int(number)
+    first, last = max(at - around, 1), min(at + around, len(lines))
+    return [(k, lines[k - 1].expandtabs(4), k == at) for k in range(first, last + 1)]

@@ -1,0 +1,85 @@
+"""What lies in each column of a drawing: least and largest values, spans, without losing what is short."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from dryspin.report.sheet.lanes import Curve, Edges, Lanes, spans_of
+from dryspin.report.sheet.terminals import Floats
+
+COLUMNS: Final = 700
+
+
+@dataclass(frozen=True)
+class View:
+    """What is drawn: from and to (s)."""
+
+    from_s: float
+    to_s: float
+
+    @property
+    def column_s(self) -> float:
+        """Time of a column."""
+        return (self.to_s - self.from_s) / COLUMNS
+
+    @property
+    def edges(self) -> Floats:
+        """Borders of the columns."""
+        return np.linspace(self.from_s, self.to_s, COLUMNS + 1)
+
+
+def in_view(t_s: Floats, view: View) -> slice:
+    """Points of the view, and the one before it."""
+    first = max(int(np.searchsorted(t_s, view.from_s, side="right")) - 1, 0)
+    return slice(first, max(int(np.searchsorted(t_s, view.to_s)), first + 1))
+
+
+def level_columns(t_s: Floats, values: Floats, view: View) -> tuple[Floats, Floats]:
+    """Least and largest of a value that steps at `t_s`, in each column; what it was before counts."""
+    edges = view.edges
+    starts = np.searchsorted(t_s, edges[:-1], side="right")
+    low = high = values[np.maximum(starts - 1, 0)]
+    inside = np.searchsorted(t_s, edges[1:]) > starts
+    at = np.minimum(starts, len(values) - 1)
+    low = np.where(inside, np.minimum(low, np.minimum.reduceat(values, at)), low)
+    high = np.where(inside, np.maximum(high, np.maximum.reduceat(values, at)), high)
+    return low, high
+
+
+def curve_columns(t_s: Floats, curve: Curve, lanes: Lanes, view: View) -> tuple[Floats, Floats]:
+    """Least and largest value in each column, from the slices and, where it is complete, from the points."""
+    edges = view.edges
+    n = len(curve.low)
+    first = np.clip((edges[:-1] / lanes.slice_s).astype(np.int64), 0, n - 1)
+    last = np.clip(np.ceil(edges[1:] / lanes.slice_s - 1e-9).astype(np.int64), first + 1, n)
+    low = np.array([curve.low[a:b].min() for a, b in zip(first, last, strict=True)], np.float64)
+    high = np.array([curve.high[a:b].max() for a, b in zip(first, last, strict=True)], np.float64)
+    known = (edges[:-1] >= lanes.complete[0]) & (edges[1:] <= lanes.complete[1])
+    if np.any(known) and len(t_s) > 1:
+        across = np.interp(edges, t_s, curve.complete)
+        for k in np.flatnonzero(known):
+            a, b = np.searchsorted(t_s, edges[k : k + 2])
+            values = np.concatenate([curve.complete[a:b], across[k : k + 2]])
+            low[k], high[k] = values.min(), values.max()
+    return low, high
+
+
+def spans_in_view(
+    lane: Edges, lanes: Lanes, view: View
+) -> tuple[list[tuple[float, float, str]], list[tuple[float, float]]]:
+    """Spans of words as (from s, to s, word), and stretches of those too short to be seen one by one."""
+    frames: list[tuple[float, float, str]] = []
+    dense: list[tuple[float, float]] = []
+    for start, stop, value in spans_of(lane, round(lanes.end_s * lanes.f_cpu_hz)):
+        begin_s, end_s = start / lanes.f_cpu_hz, stop / lanes.f_cpu_hz
+        if not lane.words[value] or end_s <= view.from_s or begin_s >= view.to_s:
+            continue
+        begin_s, end_s = max(begin_s, view.from_s), min(end_s, view.to_s)
+        if end_s - begin_s >= 2.0 * view.column_s:
+            frames.append((begin_s, end_s, lane.words[value]))
+        elif dense and begin_s - dense[-1][1] < view.column_s:
+            dense[-1] = dense[-1][0], end_s
+        else:
+            dense.append((begin_s, end_s))
+    return frames, dense

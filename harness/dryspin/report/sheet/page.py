@@ -1,0 +1,262 @@
+"""The page: one HTML file that needs nothing else, every foreign text escaped."""
+
+import base64
+import json
+from collections.abc import Sequence
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from dryspin import __version__
+from dryspin.errors import UsageError
+from dryspin.findings import Outcome
+from dryspin.monitors.registry import FAMILIES, claims_of
+from dryspin.report.numbers import margin, quantity
+from dryspin.report.scenario import scenario_lines
+from dryspin.report.sheet.bench import bench_of
+from dryspin.report.sheet.case import Case, excerpt
+from dryspin.report.sheet.lanes import Lanes, lanes_of
+from dryspin.report.sheet.limits import limit_length_s, limit_lines
+from dryspin.report.sheet.pack import packed
+from dryspin.report.sheet.still import still
+from dryspin.report.sheet.strip import margins_drawing, reach_drawing
+from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
+from dryspin.search import CheckResult
+
+BUDGET_BYTES = 9_000_000
+"""A page grows no further by lanes to zoom into; findings beyond it get a page of their own."""
+
+MOST_EDGES = 5_000_000
+"""A minute of a running drive, some 20 MB; longer runs are drawn, but cannot be zoomed into."""
+
+_SCRIPTS = ("uPlot.iife.min.js", "data.js", "draw.js", "view.js", "page.js")
+
+_OPENS_S = 6e-3
+"""The drawings' close look: so much around the moment, a few electrical turns of a fast rotor."""
+
+
+def require_libraries() -> None:
+    """Raise UsageError unless what draws the page is installed."""
+    try:
+        import jinja2  # noqa: F401
+        import matplotlib  # noqa: F401
+    except ImportError as error:
+        raise UsageError(
+            f"a sheet needs {error.name}, which is not installed: pip install 'dryspin[report]'"
+        ) from None
+
+
+def case_page(case: Case) -> str:
+    """The page of one finding or run."""
+    title = f"{case.outcome.claim}: {case.outcome.status}"
+    return _page(f"{title}; {case.drive.name}", _lead(case), [_case(case)], None)
+
+
+def check_page(
+    result: CheckResult, cases: Sequence[Case], drive_name: str
+) -> tuple[str, list[tuple[str, Case]]]:
+    """The page of a whole check with its findings, and the findings too large for it by file name."""
+    described, outside, size = [], [], 0
+    for case in cases:
+        one = _case(case)
+        size += len(one["block"]) + sum(len(drawing) for _, drawing in one["stills"])
+        if size > BUDGET_BYTES:
+            name = f"{case.name.rpartition('/')[2].removesuffix('.toml')}.html"
+            one |= {"block": "", "elsewhere": name}
+            outside.append((name, case))
+        described.append(one)
+    what = "held" if result.passed else "did not hold"
+    text = _page(
+        f"{drive_name}: the check {what}",
+        totals_line(result, drive_name),
+        described,
+        _check(result, drive_name),
+    )
+    return text, outside
+
+
+def _page(title: str, lead: str, cases: Sequence[dict[str, Any]], check: dict[str, Any] | None) -> str:
+    return str(
+        _environment().get_template("sheet.html").render(
+            title=title,
+            lead=lead,
+            caution=CAUTION,
+            version=__version__,
+            style=_markup(_asset("uPlot.min.css") + _asset("sheet.css")),
+            script=_markup("\n".join(_asset(name) for name in _SCRIPTS)),
+            cases=[{**case, "number": k} for k, case in enumerate(cases, start=1)],
+            check=check,
+        )
+    )  # fmt: skip
+
+
+@cache
+def _environment() -> Any:
+    import jinja2
+
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("dryspin.report.sheet"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+    )
+
+
+@cache
+def _asset(name: str) -> str:
+    folder = files("dryspin.report.sheet") / "assets"
+    place = folder / "vendor" / name if name.startswith("uPlot") else folder / name
+    return place.read_text(encoding="utf-8")
+
+
+def _markup(text: str) -> Any:
+    """Text of ours that is markup already."""
+    from markupsafe import Markup
+
+    return Markup(text)
+
+
+def _json(data: Any) -> Any:
+    """JSON inside a script element: no text in it can end the element."""
+    return _markup(json.dumps(data, allow_nan=False).replace("<", "\\u003c").replace("&", "\\u0026"))
+
+
+# ---- one case --------------------------------------------------------------------------------------
+
+
+def _lead(case: Case) -> str:
+    kept = f"kept as {case.kept_as}; " if case.kept_as else ""
+    return f"{case.name}: {kept}{quantity(case.trial.simulated_s, 's')} simulated, digest {case.trial.digest}"
+
+
+def _case(case: Case) -> dict[str, Any]:
+    outcome, moment_s = case.outcome, case.moment_s
+    lanes = lanes_of(case.recording, moment_s, limit_lines(outcome))
+    missing = list(lanes.missing)
+    description, block = packed(lanes) if lanes.edges <= MOST_EDGES else ({}, "")
+    if not block:
+        missing.append(
+            f"lanes to zoom into: {lanes.edges:,} edges would make a page that no browser opens; "
+            "end the scenario soon after the moment"
+        )
+    rate_deg_s = _electrical_deg_s(lanes)
+    length_s = limit_length_s(outcome, rate_deg_s)
+    word = "the moment" if outcome.moment_s is not None else "the end"
+    description |= {"limit_length_s": length_s, "moment_word": word, "opens": [0.0, lanes.end_s]}
+    bench = bench_of(case)
+    stem = case.name.rpartition("/")[2].removesuffix(".toml") or "story"
+    return {
+        "title": outcome.claim,
+        "status": outcome.status,
+        "sentence": _sentences().get(outcome.claim, ""),
+        "story": scenario_lines(case.scenario, case.drive),
+        "happened": _happened(outcome),
+        "line": outcome.source_line,
+        "excerpt": excerpt(case),
+        "replay": case.replay,
+        "bars": _bars(outcome, length_s, rate_deg_s),
+        "missing": missing,
+        "elsewhere": "",
+        "complete": [f"{t:.4f}" for t in lanes.complete],
+        "slice": quantity(lanes.slice_s * 1e6, "us"),
+        "stills": _stills(lanes, stem),
+        "bench": bench,
+        "bench_probes": list(zip(bench.probes, bench.sees, strict=True)),
+        "pulse_file": f"{stem}-throttle.csv",
+        "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
+        "verdicts": [_verdict(one) for one in case.trial.outcomes],
+        "described": _json(description),
+        "block": block,
+    }
+
+
+def _stills(lanes: Lanes, stem: str) -> list[tuple[str, Any]]:
+    near = lanes.moment_s - 0.4 * _OPENS_S, lanes.moment_s + 0.6 * _OPENS_S
+    drawn = [
+        (0.0, lanes.end_s, "the whole run; each column shows the least and the largest value in it"),
+        (*near, f"close to the moment, {lanes.moment_s:.4f} s"),
+    ]
+    return [
+        (caption, _markup(still(lanes, from_s, to_s, caption, f"{stem}-{k}")))
+        for k, (from_s, to_s, caption) in enumerate(drawn)
+    ]
+
+
+def _electrical_deg_s(lanes: Lanes) -> float:
+    if len(lanes.angle_deg) < 2:
+        return 0.0
+    k = min(max(round(lanes.moment_s / lanes.angle_step_s), 1), len(lanes.angle_deg) - 1)
+    return float(lanes.angle_deg[k] - lanes.angle_deg[k - 1]) / lanes.angle_step_s
+
+
+def _happened(outcome: Outcome) -> str:
+    if not outcome.text:
+        return f"{outcome.status}, without more to say"
+    moment = "" if outcome.moment_s is None else f"At {outcome.moment_s:.4f} s: "
+    return moment + outcome.text
+
+
+def _bars(outcome: Outcome, length_s: float | None, rate_deg_s: float) -> dict[str, Any] | None:
+    """Limit and what was seen as two lengths on one scale; None where the claim has no figures."""
+    limit, seen = outcome.limit, outcome.seen
+    if limit is None or seen is None:
+        return None
+    longest = max(abs(limit), abs(seen), 1e-300)
+    bars = [
+        {"name": name, "share": f"{100.0 * abs(value) / longest:.2f}", "text": quantity(value, outcome.unit)}
+        for name, value in (("limit", limit), ("seen", seen))
+    ]
+    note = ""
+    if length_s is not None and outcome.unit == "deg":
+        turns = abs(rate_deg_s) / 360.0
+        note = f"At the moment's {turns:.0f} electrical turns a second the limit is {length_s * 1e6:.3g} us."
+    if length_s is not None:
+        note = f"{note} In the lanes the thick piece of the time line is as long as the limit.".strip()
+    return {"caption": f"limit and seen, margin {margin(outcome.margin)}", "bars": bars, "note": note}
+
+
+def _verdict(outcome: Outcome) -> dict[str, str]:
+    """One row of a table; a claim without figures has empty cells."""
+    return {
+        "status": outcome.status,
+        "claim": outcome.claim,
+        "margin": "" if outcome.margin is None else margin(outcome.margin),
+        "limit": "" if outcome.limit is None else quantity(outcome.limit, outcome.unit),
+        "seen": "" if outcome.seen is None else quantity(outcome.seen, outcome.unit),
+        "moment": "" if outcome.moment_s is None else f"{outcome.moment_s:.4f}",
+        "text": outcome.text,
+    }
+
+
+@cache
+def _sentences() -> dict[str, str]:
+    return {f"{family}.{claim.name}": claim.sentence for family in FAMILIES for claim in claims_of(family)}
+
+
+# ---- a whole check ---------------------------------------------------------------------------------
+
+
+def _check(result: CheckResult, drive_name: str) -> dict[str, Any]:
+    rows = []
+    for claim in result.claims:
+        by = ", ".join(f"{family} {count}" for family, count in claim.by_family.items()) or "none"
+        told = f"; {claim.worst.text}" if claim.worst.text else ""
+        suppressed = f"; suppressed: {claim.suppressed}" if claim.suppressed else ""
+        rows.append(
+            _verdict(claim.worst)
+            | {
+                "status": claim.verdict,
+                "claim": claim.claim,
+                "sentence": _sentences().get(claim.claim, ""),
+                "exercised": str(claim.exercised),
+                "by": f"{by}{told}{suppressed}",
+            }
+        )
+    return {
+        "totals": totals_line(result, drive_name),
+        "conclusion": conclusion_lines(result),
+        "claims": rows,
+        "margins": _markup(margins_drawing(result.claims)),
+        "reach": _markup(reach_drawing(result.visits)),
+        "reached": reached_line(result),
+    }

@@ -1,0 +1,88 @@
+"""What a probe is put to, and what it will show in a stretch of time, measured in a run of the model."""
+
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryspin.plant.parameters import plant_params
+from dryspin.recording import GATES, LEG_NAMES, Recording
+from dryspin.recording.signals import HIGH_FET, LOW_FET
+from dryspin.report.numbers import number, quantity
+from dryspin.report.sheet.terminals import Floats, Terminals
+from dryspin.scenario.schema import OUTAGES
+
+PROBES: Final = {
+    "current": "current clamp around the lead of phase {leg}, arrow towards the motor",
+    "terminal": "terminal {leg} against ground, 10:1 probe",
+    "bus": "bus at the bulk capacitor against ground, ground lead short",
+    "high": "gate of the high FET of leg {leg} against its source: differential probe, never a grounded one",
+    "low": "gate of the low FET of leg {leg} against ground, 10:1 probe",
+    "throttle": "throttle line against ground",
+    "supply": "current clamp around the supply lead, arrow towards the board",
+    "sense": "sense divider of phase {leg} against ground, 10:1 probe, at the controller's pin",
+}
+"""Kind of probe -> where it goes; {leg} is U, V or W."""
+
+
+def seen(kind: str, leg: str, recording: Recording, points: Terminals, window: tuple[float, float]) -> str:
+    """What a probe shows between the ends of the window, from this run of the model."""
+    index = LEG_NAMES.index(leg)
+    if kind in ("high", "low"):
+        return _gate_seen(recording, index, HIGH_FET if kind == "high" else LOW_FET, window)
+    if kind == "throttle":
+        pulses = recording.pulses
+        rises = recording.seconds(pulses.rises)
+        widths = pulses.widths[(rises >= window[0]) & (rises < window[1])] * (1e6 / recording.f_cpu_hz)
+        if not len(widths):
+            return "no pulse begins in this window"
+        return f"{len(widths)} pulses of {_range(widths, 'us')}"
+    first, last = np.searchsorted(points.t_s, window)
+    if last - first < 2:
+        return "not measured: the recording has no currents or voltages here"
+    if kind == "current":
+        values, unit = points.currents_a[first:last, index], "A"
+    elif kind == "terminal":
+        values, unit = points.legs_v[first:last, index], "V"
+    elif kind == "sense":
+        values, unit = points.legs_v[first:last, index] * recording.drive.sense.ratio, "V"
+    elif kind == "supply":
+        values, unit = supply_a(recording, points)[first:last], "A"
+    else:
+        values, unit = points.bus_v[first:last], "V"
+    at = int(np.argmax(np.abs(values)))
+    return f"{_range(values, unit)}; {quantity(float(values[at]), unit)} at {points.t_s[first + at]:.5f} s"
+
+
+def _range(values: NDArray[Any], unit: str) -> str:
+    low, high = float(values.min()), float(values.max())
+    return quantity(high, unit) if low == high else f"{number(low)} to {quantity(high, unit)}"
+
+
+def _gate_seen(recording: Recording, leg: int, fet: int, window: tuple[float, float]) -> str:
+    cycles, values, _ = recording.of(GATES[leg])
+    on = (values & fet) != 0
+    change = np.flatnonzero(np.diff(on.astype(np.int8), prepend=0) != 0)
+    edges_s, rises = recording.seconds(cycles[change]), on[change]
+    inside = (edges_s >= window[0]) & (edges_s < window[1])
+    if not np.any(inside):
+        k = int(np.searchsorted(edges_s, window[0]))
+        return "stays on" if k and rises[k - 1] else "stays off"
+    lengths_us = (np.diff(edges_s) * 1e6)[(inside & rises)[:-1] & inside[1:]]
+    long = f", on for {_range(lengths_us, 'us')}" if len(lengths_us) else ""
+    return f"goes on {int(np.sum(inside & rises))} x, off {int(np.sum(inside & ~rises))} x{long}"
+
+
+def supply_a(recording: Recording, points: Terminals) -> Floats:
+    """Current from the source (A): what drops between its voltage and the bus; 0 for a stiff one, unknown."""
+    params, scenario = plant_params(recording.drive, recording.scenario), recording.scenario
+    if params.stiff:
+        return np.zeros(len(points.t_s))
+    trace = scenario.supply_v or ((0.0, recording.drive.supply.v_v.nominal),)
+    source_v = np.interp(points.t_s, [t for t, _ in trace], [v for _, v in trace])
+    drawn = (source_v - points.bus_v) / params.r_supply_ohm
+    for fault in scenario.faults:
+        if fault.kind in OUTAGES:
+            away = (points.t_s >= fault.at_s) & (points.t_s <= fault.at_s + fault.for_ms * 1e-3)
+            drawn = np.where(away, 0.0, drawn)
+    return drawn if params.sinks else np.maximum(drawn, 0.0)

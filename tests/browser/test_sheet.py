@@ -1,0 +1,269 @@
+"""Sheets in a real browser: drawn, zoomed, measured, readable, and nothing leaves the file."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dryspin.report.sheet import case_page, check_page
+
+from ..report.sheet_samples import HOSTILE, MOMENT_S, PULSE_S, SPIKE_S, case, spiked
+from ..report.test_text import result
+
+KEYS = (
+    "throttle", "width", "marks", "announced", "gates_u", "gates_v", "gates_w", "sense", "comparator",
+    "crossings", "current_u", "current_v", "current_w", "voltage_u", "voltage_v", "voltage_w", "bus", "speed",
+    "handlers",
+)  # fmt: skip
+
+# Per column of a lane's canvas, inside the plot: how many of its pixels differ from the most usual one.
+INK = """(key) => {
+  const canvas = document.querySelector(`[data-lane="${key}"] canvas`);
+  const over = canvas.parentElement.querySelector(".u-over");
+  const ratio = canvas.width / canvas.clientWidth;
+  const left = Math.round(over.offsetLeft * ratio), top = Math.round(over.offsetTop * ratio);
+  const wide = Math.round(over.clientWidth * ratio), tall = Math.round(over.clientHeight * ratio);
+  const copy = document.createElement("canvas");
+  [copy.width, copy.height] = [canvas.width, canvas.height];
+  const context = copy.getContext("2d", {willReadFrequently: true});
+  context.drawImage(canvas, 0, 0);
+  const {data} = context.getImageData(left, top, wide, tall);
+  return Array.from({length: wide}, (_, x) => {
+    let dark = 0;
+    for (let y = 0; y < tall; y++) dark += data[4 * (y * wide + x) + 3] > 128;
+    return dark;
+  });
+}"""
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The run with a spike and a pulse of a microsecond, looked at elsewhere."""
+    path = tmp_path_factory.mktemp("sheet") / "spike.html"
+    path.write_text(case_page(case()), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def opened(open_page: Any, sheet: Path) -> Any:
+    """That page, its lanes alive."""
+    return open_page(sheet).lanes()
+
+
+@pytest.fixture
+def live(opened: Any) -> Any:
+    """The same, as it was when it had just been opened."""
+    opened.page.set_viewport_size({"width": 1280, "height": 900})
+    opened.run("document.activeElement.blur(), window.scrollTo(0, 0)")
+    opened.page.locator("input[value=A]").check()
+    opened.press("x")
+    opened.press("w")
+    return opened
+
+
+def ink(live: Any, key: str) -> np.ndarray:
+    """Drawn pixels of each column of a lane."""
+    return np.array(live.page.evaluate(INK, key))
+
+
+def test_every_lane_is_drawn(live: Any) -> None:
+    """None is blank: even a level that never changes is a line."""
+    for key in KEYS:
+        assert ink(live, key).max() > 0, key
+    assert live.run("[...document.querySelectorAll('.row')].map((row) => row.dataset.lane)") == [
+        "ruler",
+        *KEYS,
+    ]
+
+
+def test_nothing_is_said_and_nothing_leaves_the_file(live: Any, sheet: Path) -> None:
+    """No error, no warning, one request: the file itself."""
+    for keys in ("p", "t", "w", "a"):
+        live.press(keys)
+
+    assert live.said == []
+    assert live.asked == [sheet.as_uri()]
+
+
+def test_a_microsecond_is_seen_in_four_seconds(live: Any) -> None:
+    """A current spike and a gate pulse, each in its column, far taller than the line beside it."""
+    for key, at_s in (("current_u", SPIKE_S), ("current_v", SPIKE_S), ("gates_v", PULSE_S)):
+        columns = ink(live, key)
+        from_s, to_s = live.shown()
+        at = int((at_s - from_s) / (to_s - from_s) * len(columns))
+        usual = np.median(columns)
+
+        assert columns[at - 1 : at + 2].max() >= usual + 8, key
+
+
+def test_a_microsecond_is_seen_with_scripts_blocked(open_page: Any, sheet: Path) -> None:
+    """The drawings alone show the same, rendered by the browser."""
+    from io import BytesIO
+
+    from PIL import Image
+
+    still = open_page(sheet, scripts=False)
+    drawing = still.page.locator("svg.drawing").first
+    assert drawing.is_visible()
+    assert not still.page.locator(".live").is_visible()
+    pixels = np.array(Image.open(BytesIO(drawing.screenshot())).convert("L"))
+    width = pixels.shape[1]
+    left, right = 0.15 * width, 0.975 * width
+    at = round(left + SPIKE_S / 4.0 * (right - left))
+    dark = (pixels < 140).sum(axis=0)
+
+    assert dark[at - 1 : at + 2].max() > np.median(dark[round(left) : round(right)]) + 10
+
+
+def test_zoom_goes_from_the_whole_run_to_one_pwm_period(live: Any) -> None:
+    """By key and by button, around the moment, and back."""
+    assert live.shown() == (0.0, 4.0)
+    live.press("p")
+    from_s, to_s = live.shown()
+    assert to_s - from_s == pytest.approx(1.0 / 31372.5, rel=1e-6)
+    assert (from_s + to_s) / 2.0 == pytest.approx(MOMENT_S, abs=1e-9)
+    live.page.click("text=electrical turn")
+    from_s, to_s = live.shown()
+    # 1000 rpm and 7 pole pairs: 116.7 electrical turns a second
+    assert to_s - from_s == pytest.approx(60.0 / (1000.0 * 7.0), rel=1e-6)
+    live.press("w")
+    assert live.shown() == (0.0, 4.0)
+
+
+def test_dragging_zooms_to_what_was_dragged_over(live: Any) -> None:
+    """A quarter to a half of the width is a quarter to a half of the time."""
+    plot = live.page.locator('[data-lane="current_u"] .u-over')
+    plot.scroll_into_view_if_needed()
+    box = plot.bounding_box()
+    y = box["y"] + box["height"] / 2
+    live.page.mouse.move(box["x"] + 0.25 * box["width"], y)
+    live.page.mouse.down()
+    live.page.mouse.move(box["x"] + 0.5 * box["width"], y, steps=4)
+    live.page.mouse.up()
+    from_s, to_s = live.shown()
+
+    assert from_s == pytest.approx(1.0, abs=0.01)
+    assert to_s == pytest.approx(2.0, abs=0.01)
+    assert live.cell("A-time") == "not set"
+
+
+def test_cursors_read_time_angle_and_difference(live: Any) -> None:
+    """A rotor at 1000 rpm turns 42 electrical degrees a millisecond, from 10 degrees at power-on."""
+    box = live.page.locator('[data-lane="speed"] .u-over').bounding_box()
+    live.page.locator('[data-lane="speed"] .u-over').click(position={"x": 0.25 * box["width"], "y": 20})
+    live.page.keyboard.down("Shift")
+    live.page.locator('[data-lane="speed"] .u-over').click(position={"x": 0.75 * box["width"], "y": 20})
+    live.page.keyboard.up("Shift")
+    a_s, b_s = (float(live.cell(f"{name}-time").removesuffix(" s")) for name in "AB")
+    # the model's own conversion is not used: 1000 rpm = 100/6 turns a second
+    turned_deg = 360.0 * 7.0 * 100.0 / 6.0 * (b_s - a_s)
+
+    assert a_s == pytest.approx(1.0, abs=0.01)
+    assert b_s == pytest.approx(3.0, abs=0.01)
+    assert float(live.cell("A-angle").removesuffix("°")) == pytest.approx(
+        (10.0 + 42000.0 * a_s) % 360.0, abs=0.1
+    )
+    assert float(live.cell("difference-angle").removesuffix("°")) == pytest.approx(turned_deg, abs=0.1)
+    assert float(live.cell("difference-time").split(" s")[0]) == pytest.approx(b_s - a_s, abs=1e-6)
+    assert live.page.text_content('[data-lane="speed"] output') == "1000 rpm"
+
+
+def test_a_cursor_goes_from_edge_to_edge(live: Any) -> None:
+    """To the pulse of a microsecond, which nobody could hit by hand, and to its end."""
+    live.page.select_option("select", "gates_v")
+    live.press("a")
+    live.page.click("text=edge after")
+    assert live.cell("A-time") == f"{PULSE_S:.7f} s"
+    assert live.page.text_content('[data-lane="gates_v"] output') == "high"
+    live.page.click("text=edge after")
+    assert live.cell("A-time") == f"{PULSE_S + 1e-6:.7f} s"
+    assert live.page.text_content('[data-lane="gates_v"] output') == "off"
+    live.page.click("text=edge before")
+    live.press("p")
+    assert ink(live, "gates_v").max() > 8
+
+
+def test_all_of_it_can_be_reached_by_keyboard(live: Any) -> None:
+    """Tab goes through buttons, choices and the lanes themselves; the focus can be seen."""
+    reached = set()
+    live.page.locator('[data-act="whole"]').focus()
+    who = "(({dataset, className, tagName}) => dataset.act || className || tagName)(document.activeElement)"
+    reached.add(live.run(who))
+    for _ in range(40):
+        live.page.keyboard.press("Tab")
+        reached.add(live.run(who))
+        if "lanes" in reached:
+            break
+
+    assert {
+        "whole",
+        "near",
+        "turn",
+        "period",
+        "moment",
+        "closer",
+        "wider",
+        "fit",
+        "before",
+        "after",
+        "lanes",
+    } <= reached
+    assert live.run("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+
+
+def test_the_page_fits_its_window(live: Any) -> None:
+    """Nothing sticks out sideways, lanes are redrawn as wide as they can be, their names are whole."""
+    for width in (1280, 700, 380):
+        live.page.set_viewport_size({"width": width, "height": 900})
+        # two frames: the page is told of its new width in the first, lanes are drawn by the second
+        live.run("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+        assert live.run("document.documentElement.scrollWidth") <= width
+        assert live.run("document.querySelector('[data-lane=bus] canvas').clientWidth") > 0.75 * width - 100
+        names = "[...document.querySelectorAll('.name b')]"
+        assert live.run(f"{names}.every((b) => b.scrollWidth <= b.clientWidth + 1)")
+        assert len(ink(live, "bus")) > 0.5 * width
+
+
+def test_dark_and_light_follow_the_readers_setting(open_page: Any, sheet: Path) -> None:
+    """The ground is light or dark, and lanes are drawn in the other."""
+    grounds = {}
+    for scheme in ("light", "dark"):
+        live = open_page(sheet, scheme=scheme).lanes()
+        ground = live.run("getComputedStyle(document.body).backgroundColor")
+        grounds[scheme] = sum(map(int, re.findall(r"\d+", ground)[:3])) / 3.0
+
+    assert grounds["light"] > 200.0
+    assert grounds["dark"] < 60.0
+
+
+def test_hostile_names_do_nothing(open_page: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No dialog, no error, no element of theirs, in a finding's page and in that of a check."""
+    one = case(spiked(0.1, HOSTILE), text=HOSTILE, name=HOSTILE, kept_as=HOSTILE)
+    pages = {"finding.html": case_page(one)}
+    monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: "")
+    pages["check.html"] = check_page(result(), [one], HOSTILE)[0]
+    for name, text in pages.items():
+        path = tmp_path / name
+        path.write_text(text, encoding="utf-8")
+        opened = open_page(path)
+        opened.run("document.querySelector('.case').scrollIntoView()")
+        opened.lanes()
+
+        assert opened.said == []
+        assert opened.asked == [path.as_uri()]
+        assert opened.page.locator("img").count() == 0
+
+
+def test_a_browser_that_cannot_unpack_keeps_the_drawings(open_page: Any, sheet: Path, tmp_path: Path) -> None:
+    """It says so, instead of showing empty lanes."""
+    path = tmp_path / "old.html"
+    text = sheet.read_text(encoding="utf-8").replace("DecompressionStream", "NoSuchStream")
+    path.write_text(text, encoding="utf-8")
+    opened = open_page(path)
+    opened.page.wait_for_selector(".problem:not(:empty)")
+
+    assert opened.page.locator("svg.drawing").first.is_visible()
+    assert not opened.page.locator(".lanes").is_visible()

@@ -1,0 +1,94 @@
+"""From finding to bench: what is probed, when the scope triggers, what it shows, what comes before."""
+
+from dataclasses import replace
+
+import pytest
+
+from dryspin.findings import Outcome
+from dryspin.recording import Leg, Signal
+from dryspin.report.sheet.bench import bench_of
+from dryspin.report.sheet.limits import limit_length_s
+from dryspin.report.sheet.placement import window_s
+from dryspin.report.sheet.probes import supply_a
+from dryspin.report.sheet.terminals import terminals_of
+from dryspin.scenario import Fault
+
+from ..recording.samples import recording, scenario
+from .sheet_samples import case, spiked
+
+
+def test_the_bench_is_told_to_take_the_propeller_off_first() -> None:
+    """Whatever the claim, and even if nobody tried it without."""
+    bench = bench_of(case(spiked(0.1)))
+
+    assert bench.propeller_off.startswith("Propeller off.")
+    assert "No battery" in " ".join(bench.before)
+    assert "common practice, no source" in bench.current_limit
+
+
+def test_the_trigger_is_the_last_event_before_the_moment() -> None:
+    """A step from 1500 to 1900 us at 2 s, seen by a pulse width between; the moment 1.5 s later."""
+    story = spiked()
+    outcome = Outcome("reversal.phase_current", "broken", -0.4, 3.5, limit=40.0, seen=55.0, unit="A")
+    bench = bench_of(case(story, outcome=outcome))
+
+    assert bench.trigger == "throttle pulse longer than 1 700 us (pulse width trigger)"
+    # the frame of 20 ms after 2 s begins its pulse at 2.01 s; it has been told long after 1.9 ms
+    assert "1 ms a division, the trace delayed by 1.4881 s" in bench.time_base
+
+
+def test_two_high_legs_are_probed_both() -> None:
+    """Their high gates, on the two legs that are commanded high at the moment; without a motor supply."""
+    rows = [
+        (0, Signal.GATE_U, 0),
+        (0, Signal.GATE_V, 0),
+        (0, Signal.GATE_W, 0),
+        (0, Signal.LEG_V, int(Leg.OPEN)),
+    ]
+    rows += [(80_000, Signal.LEG_U, int(Leg.CHOPPED)), (80_000, Signal.LEG_W, int(Leg.HIGH))]
+    rows += [(80_000, Signal.GATE_U, 1), (80_000, Signal.GATE_W, 1)]
+    one = recording(rows, scenario=scenario(faults=()))
+    bench = bench_of(case(one, outcome=Outcome("gates.two_high", "broken", -1.0, 0.005)))
+
+    assert "high FET of leg U" in bench.probes[0]
+    assert "high FET of leg W" in bench.probes[1]
+    assert bench.sees[1].startswith("goes on 1 x, off 0 x")
+    assert "with the motor supply off, where" in " ".join(bench.before)
+
+
+def test_a_supply_that_is_taken_away_gives_nothing() -> None:
+    """11.1 V less what is left on the bus, over 25 mohm, would be hundreds of amperes that nobody draws."""
+    story = scenario(faults=(Fault("power cut", 0.002, 3.0),))
+    one = recording([(0, Signal.GATE_U, 0)], scenario=story)
+    states = one.states.copy()
+    states["v_bus_v"] = 11.0
+    one = replace(one, states=states)
+    drawn = supply_a(one, terminals_of(one))
+
+    assert drawn[0] == pytest.approx(0.1 / 0.025)
+    assert drawn[len(drawn) // 3] == 0.0
+    assert drawn[-1] == pytest.approx(0.1 / 0.025)
+
+
+def test_a_stick_travel_is_no_stretch_of_time() -> None:
+    """Its microseconds must not become a time base."""
+    outcome = Outcome("calibration.sane_range", "broken", -0.25, 0.05, limit=200.0, seen=150.0, unit="us")
+
+    assert limit_length_s(outcome) is None
+    assert window_s(outcome) == 1.0
+
+
+def test_the_time_base_holds_limit_and_what_was_seen() -> None:
+    """148 us against 10 us are seen in 296 us."""
+    outcome = Outcome("commutation.sensed_edge", "broken", -14.0, 0.05, limit=10.0, seen=148.0, unit="us")
+
+    assert window_s(outcome) == pytest.approx(296e-6)
+
+
+def test_a_probe_shows_what_the_run_holds() -> None:
+    """The spike of 55 A at 3.1 s, on the phase that has it."""
+    outcome = Outcome("reversal.phase_current", "broken", -0.4, 3.1, limit=40.0, seen=55.0, unit="A")
+    bench = bench_of(case(spiked(), outcome=outcome))
+
+    assert "lead of phase U" in bench.probes[0]
+    assert bench.sees[0].startswith("0 to 55 A; 55 A at 3.10000 s")

@@ -1,0 +1,224 @@
+"""What a sheet shows of a recording: all edges, all of the curves near the moment, nothing lost elsewhere."""
+
+import base64
+import zlib
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dryspin.findings import Outcome
+from dryspin.monitors import judge
+from dryspin.monitors.registry import known_claims
+from dryspin.recording import STATE, Signal
+from dryspin.report.sheet.lanes import COMPLETE_S, VECTORS, Curves, Edges, Lanes, lanes_of
+from dryspin.report.sheet.limits import ON_LANE, limit_length_s, limit_lines
+from dryspin.report.sheet.pack import Packer, packed
+from dryspin.report.sheet.pulses import HEADER, pulse_list
+
+from ..recording.samples import F_CPU_HZ, scenario
+from .sheet_samples import MOMENT_S, PULSE_S, PULSE_US, SPIKE_A, SPIKE_S, spiked
+
+
+def lane(lanes: Lanes, key: str) -> Any:
+    """The lane of that key."""
+    return next(one for one in lanes.lanes if one.key == key)
+
+
+@pytest.fixture(scope="module")
+def lanes() -> Lanes:
+    """Lanes of the run with a spike, looked at elsewhere."""
+    return lanes_of(spiked(), MOMENT_S)
+
+
+def test_lanes_are_those_an_engineer_asks_for(lanes: Lanes) -> None:
+    """Throttle, marks, gates, sense, comparator, crossings, currents, voltages, bus, speed, handlers."""
+    assert [one.key for one in lanes.lanes] == [
+        *("throttle", "width", "marks", "announced", "gates_u", "gates_v", "gates_w", "sense", "comparator"),
+        *("crossings", "current_u", "current_v", "current_w", "voltage_u", "voltage_v", "voltage_w"),
+        *("bus", "speed", "handlers"),
+    ]
+
+
+def test_every_edge_is_there(lanes: Lanes) -> None:
+    """A pulse of a microsecond, far from the moment, has both its edges."""
+    gates = lane(lanes, "gates_v")
+    at = round(PULSE_S * F_CPU_HZ)
+
+    assert gates.cycles.tolist() == [0, at, at + round(PULSE_US * F_CPU_HZ * 1e-6)]
+    assert gates.values.tolist() == [0, 1, 0]
+
+
+def test_a_spike_of_a_microsecond_is_in_its_slice_and_in_no_other(lanes: Lanes) -> None:
+    """Slices show least and largest value, so what happened between two of them cannot vanish."""
+    high = lane(lanes, "current_u").curves[0].high
+    k = int(SPIKE_S / lanes.slice_s)
+
+    assert high[k] == np.float32(SPIKE_A)
+    assert np.max(np.delete(high, k)) == 0.0
+    assert lane(lanes, "current_v").curves[0].low[k] == np.float32(-SPIKE_A)
+
+
+def test_curves_are_complete_around_the_moment() -> None:
+    """Every state within 50 ms is a point of the curve, on both sides of each segment."""
+    recording = spiked()
+    near = lanes_of(recording, SPIKE_S)
+    current = lane(near, "current_u")
+    inside = recording.states_between(SPIKE_S - COMPLETE_S, SPIKE_S + COMPLETE_S)
+
+    assert set(recording.state_t_s[inside]) <= set(current.t_s)
+    assert current.curves[0].complete.max() == np.float32(SPIKE_A)
+
+
+def test_slices_hold_every_state_of_a_real_run(real_run: Any) -> None:
+    """Curves between slices and points: no state of the recording lies outside what is drawn for it."""
+    recording, lanes = real_run
+    states = recording.states[1:-1]
+    k = np.minimum((states["t_s"] / lanes.slice_s).astype(int), len(lane(lanes, "bus").curves[0].low) - 1)
+    for key, values in (("current_u", states["i_u_a"]), ("bus", states["v_bus_v"])):
+        curve = lane(lanes, key).curves[0]
+        inside = (curve.low[k] <= values) & (values <= curve.high[k])
+        # a state on a border belongs to either side
+        border = np.minimum(states["t_s"] % lanes.slice_s, -states["t_s"] % lanes.slice_s) < 1e-9
+        assert np.all(inside | border)
+
+
+@pytest.fixture(scope="module")
+def real_run() -> Any:
+    """The bow thruster through tone, arming and half of a start."""
+    from pathlib import Path
+
+    from dryspin.findings import load_subject
+
+    directory = Path(__file__).parents[2] / "firmware_under_test" / "bow_thruster"
+    subject = load_subject(directory)
+    recording = subject.record(
+        scenario(end_s=1.0, throttle_us=((0.0, 1500.0), (0.6, 1900.0)), faults=(), parts={})
+    )
+    return recording, lanes_of(recording, 0.6)
+
+
+def test_handlers_of_the_firmware_have_their_names(real_run: Any) -> None:
+    """Vector numbers of `port/pin_plan.md`; one it does not know would show as a number."""
+    recording, lanes = real_run
+    handlers = lane(lanes, "handlers")
+    seen = set(np.unique(recording.of(Signal.HANDLER)[1]).tolist()) - {0}
+
+    assert seen <= VECTORS.keys()
+    assert handlers.words == ("", *VECTORS.values())
+
+
+def test_tones_are_announced_by_their_names(real_run: Any) -> None:
+    """What drive.toml calls them."""
+    assert "tone ready" in lane(real_run[1], "announced").words
+
+
+def test_the_pack_gives_back_what_went_in(lanes: Lanes) -> None:
+    """Byte planes and differences, undone here in another way than the page does it."""
+    description, text = packed(lanes)
+    block = zlib.decompress(base64.b64decode(text))
+
+    def planes(entry: dict[str, Any], size: int) -> np.ndarray:
+        raw = np.frombuffer(block, np.uint8, entry["n"] * size, entry["at"]).reshape(size, entry["n"])
+        return np.ascontiguousarray(raw.T)
+
+    for wanted, got in zip(lanes.lanes, description["lanes"], strict=True):
+        if isinstance(wanted, Edges):
+            steps = np.pad(planes(got["cycles"], 5), ((0, 0), (0, 3))).view("<i8")[:, 0]
+            assert np.array_equal(np.cumsum(steps), wanted.cycles)
+            assert np.array_equal(planes(got["values"], 1)[:, 0], wanted.values)
+        else:
+            assert isinstance(wanted, Curves)
+            assert np.array_equal(planes(got["t"], 8).view("<f8")[:, 0], wanted.t_s)
+            for curve, entry in zip(wanted.curves, got["curves"], strict=True):
+                assert np.array_equal(planes(entry["low"], 4).view("<f4")[:, 0], curve.low)
+
+
+def test_cycles_that_run_backwards_are_refused() -> None:
+    """They would come back as something else."""
+    with pytest.raises(ValueError, match="order of time"):
+        Packer().cycles(np.array([5, 4], np.int64))
+
+
+def test_a_capture_of_pins_has_no_curves_and_says_so() -> None:
+    """Nothing is drawn that nobody saw."""
+    lanes = lanes_of(replace(spiked(), states=np.zeros(0, STATE)), MOMENT_S)
+
+    assert not [one for one in lanes.lanes if isinstance(one, Curves)]
+    assert "the recording has none" in lanes.missing[0]
+
+
+# ---- limits ----------------------------------------------------------------------------------------
+
+
+def test_limits_on_lanes_name_claims_that_exist() -> None:
+    """A claim renamed would silently lose its line."""
+    assert set(ON_LANE) <= set(known_claims())
+
+
+def test_limits_on_lanes_have_the_unit_of_the_claim(real_run: Any) -> None:
+    """As the monitors state it; where a claim held something else against its limit there is no line."""
+    verdicts = [verdict for verdict in judge(real_run[0]) if verdict.name in ON_LANE and verdict.unit]
+    lines = {
+        verdict.name: limit_lines(Outcome(verdict.name, "held", limit=verdict.limit, unit=verdict.unit))
+        for verdict in verdicts
+    }
+
+    assert {verdict.name: verdict.unit for verdict in verdicts} == {
+        "electrical.phase_current": "A",
+        "electrical.bus_voltage": "V",
+        "tones.still": "deg",
+    }
+    assert [line.lane for line in lines["electrical.phase_current"]] == ["current", "current"]
+    assert [line.lane for line in lines["electrical.bus_voltage"]] == ["bus"]
+    assert lines["tones.still"] == ()
+
+
+def test_a_limit_is_drawn_both_ways_where_the_sign_does_not_count() -> None:
+    """Phase currents and speeds are held by their size."""
+    outcome = Outcome("reversal.phase_current", "broken", -0.1, 1.0, limit=40.0, seen=44.0, unit="A")
+
+    assert [(line.lane, line.value) for line in limit_lines(outcome)] == [
+        ("current", 40.0),
+        ("current", -40.0),
+    ]
+
+
+def test_a_mean_is_no_line_on_a_curve() -> None:
+    """tones.current holds a mean against its limit, which the curve passes all the time."""
+    assert limit_lines(Outcome("tones.current", "broken", -0.1, 1.0, limit=0.5, seen=0.6, unit="A")) == ()
+
+
+@pytest.mark.parametrize(
+    ("limit", "unit", "rate_deg_s", "length_s"),
+    [(0.95, "s", 0.0, 0.95), (500.0, "ns", 0.0, 5e-7), (36.0, "deg", 36000.0, 1e-3), (36.0, "deg", 0.0, None),
+     (40.0, "A", 0.0, None)],
+)  # fmt: skip
+def test_a_limit_of_time_or_angle_has_a_length(
+    limit: float, unit: str, rate_deg_s: float, length_s: float | None
+) -> None:
+    """36 degrees at 100 turns a second are a millisecond."""
+    outcome = Outcome("a.b", "broken", limit=limit, seen=1.0, unit=unit)
+
+    assert limit_length_s(outcome, rate_deg_s) == (None if length_s is None else pytest.approx(length_s))
+
+
+# ---- the throttle as a list ------------------------------------------------------------------------
+
+
+def test_the_pulse_list_plays_the_pulses_of_the_scenario() -> None:
+    """Played line by line it gives every pulse at its time, silences included."""
+    story = scenario(
+        end_s=1.0, throttle_us=((0.0, 1500.0), (0.3, 0.0), (0.5, 1900.0), (0.7, 1100.0)), faults=()
+    )
+    played = []
+    head, *lines = pulse_list(story).splitlines()
+    for line in lines:
+        start_s, count, width_us, period_ms = map(float, line.split(","))
+        played += [(start_s + k * period_ms * 1e-3, width_us) for k in range(int(count)) if width_us]
+
+    assert head == HEADER
+    assert len(lines) == 4
+    assert [width for _, width in played] == [width for _, width in story.pulses()]
+    assert [rise for rise, _ in played] == pytest.approx([rise for rise, _ in story.pulses()])

@@ -1,0 +1,265 @@
+"""The page: whole in itself, nothing foreign becomes markup, it says what the text report says."""
+
+import base64
+import csv
+import hashlib
+import io
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import dryspin.report.sheet
+from dryspin.findings import Outcome, Trial
+from dryspin.recording import STATE
+from dryspin.report.scenario import scenario_lines
+from dryspin.report.sheet import Case, case_page, check_page, most_pressing
+from dryspin.report.sheet.case import excerpt
+from dryspin.report.text import CAUTION
+from dryspin.search.envelope import Visit
+from dryspin.search.result import ClaimResult
+
+from .sheet_samples import HOSTILE, case, spiked
+from .test_text import result
+
+ASSETS = Path(dryspin.report.sheet.__file__).parent / "assets"
+
+
+class Seen(HTMLParser):
+    """Elements and attributes as a browser would meet them, and the text between them."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.words = ""
+        self.scripts = ""
+        self._in = ""
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        """Note it."""
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value or "") for name, value in attributes]
+        self._in = tag if tag in ("script", "style") else ""
+
+    def handle_endtag(self, tag: str) -> None:
+        """Text counts again."""
+        self._in = ""
+
+    def handle_data(self, data: str) -> None:
+        """Text that a reader sees."""
+        if self._in == "script":
+            self.scripts += data
+        elif not self._in:
+            self.words += data
+
+
+@pytest.fixture(scope="module")
+def small() -> Case:
+    """A tenth of a second, so that drawing takes no time."""
+    return case(spiked(0.1))
+
+
+@pytest.fixture(scope="module")
+def page(small: Case) -> str:
+    """Its page."""
+    return case_page(small)
+
+
+@pytest.fixture
+def _undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A drawing takes half a second of a core; not every test looks at one."""
+    monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: '<svg class="drawing"></svg>')
+
+
+def test_the_page_asks_for_nothing(page: str) -> None:
+    """No address that a browser would load; the policy forbids what might be overlooked."""
+    seen = Seen(page)
+    addresses = [value for _, name, value in seen.attributes if name in ("src", "href", "xlink:href")]
+
+    assert all(value.startswith(("#", "data:text/csv;base64,")) for value in addresses)
+    assert "@import" not in page
+    assert "default-src 'none'" in page
+    assert not {"link", "img", "iframe", "object", "embed"} & set(seen.tags)
+
+
+def test_foreign_text_never_becomes_markup() -> None:
+    """Names of drive, tone, file, sentence, unit and source line are text, whatever they contain."""
+    outcome = Outcome(HOSTILE, "broken", -1.0, 0.05, 1.0, 2.0, HOSTILE, HOSTILE, HOSTILE)
+    foreign = case(
+        spiked(0.1, HOSTILE),
+        name=f"{HOSTILE}.toml",
+        outcome=outcome,
+        trial=Trial((outcome,), 0.1, HOSTILE),
+        replay=f"dryspin replay {HOSTILE}",
+        sources={HOSTILE: HOSTILE.encode()},
+        kept_as=HOSTILE,
+    )
+    whole, _ = check_page(
+        result(claims=(ClaimResult(HOSTILE, "held", 1, outcome, HOSTILE, (0.5,)),)), [], HOSTILE
+    )
+    for text, scripts in ((case_page(foreign), 4), (whole, 0)):
+        seen = Seen(text)
+
+        assert HOSTILE in " ".join(seen.words.split()) or HOSTILE in seen.words
+        assert "img" not in seen.tags
+        assert seen.tags.count("script") == scripts
+        assert not [name for _, name, _ in seen.attributes if name.startswith("on")]
+        assert "alert('run')" not in seen.scripts.replace("\\u003cscript>alert('run')", "")
+
+
+def test_the_story_is_that_of_the_text_report(page: str, small: Case) -> None:
+    """One wording for both."""
+    words = Seen(page).words
+
+    for line in scenario_lines(small.scenario, small.drive):
+        assert line.strip() in words
+    assert f"At {small.moment_s:.4f} s: it broke" in words
+    assert small.replay in words
+    assert CAUTION in words
+    assert "no permission to spin" in words
+
+
+def test_the_line_that_acted_is_shown_in_its_source(page: str) -> None:
+    """With its neighbours; it alone is marked."""
+    acted = re.findall(r'<span class="acted">(.*?)</span>', page, re.DOTALL)
+
+    assert [line.split() for line in acted] == [["▶", "2", "{"]]
+    assert "int main(void)" in page
+
+
+@pytest.mark.parametrize("line", ["", "gone.c:7", "main.c", "main.c:seven"])
+def test_a_line_without_source_is_no_error(line: str) -> None:
+    """A capture has none; a source may have been left out."""
+    assert (
+        excerpt(case(spiked(0.1), outcome=Outcome("gates.pattern", "broken", -1.0, source_line=line))) == []
+    )
+
+
+def test_limit_and_seen_stand_on_one_scale(page: str) -> None:
+    """40 of 55 is 72.73 %."""
+    widths = re.findall(r'class="length" style="width: ([\d.]+)%"', page)
+
+    assert widths == ["72.73", "100.00"]
+
+
+def test_the_pulse_list_can_be_saved(page: str, small: Case) -> None:
+    """Without network and without scripts: the file is in the page."""
+    (address,) = re.findall(r'href="data:text/csv;base64,([^"]*)"', page)
+    rows = list(csv.DictReader(io.StringIO(base64.b64decode(address).decode())))
+
+    assert sum(int(row["pulses"]) for row in rows) == len(small.scenario.pulses())
+
+
+def test_the_data_hold_no_value_that_json_lacks(page: str) -> None:
+    """A browser would refuse the whole block."""
+    (described,) = re.findall(r'class="described">(.*?)</script>', page, re.DOTALL)
+
+    assert json.loads(described, parse_constant=pytest.fail)["moment_word"] == "the moment"
+
+
+def test_two_runs_of_the_report_give_the_same_page(page: str, small: Case) -> None:
+    """No date, no address of an object, no random id."""
+    again = case_page(case(spiked(0.1)))
+
+    assert hashlib.sha256(again.encode()).digest() == hashlib.sha256(page.encode()).digest()
+
+
+def test_the_vendored_library_is_the_published_one() -> None:
+    """Its digests stand beside it."""
+    told = (ASSETS / "vendor" / "README.md").read_text()
+
+    for name in ("uPlot.iife.min.js", "uPlot.min.css"):
+        assert f"{hashlib.sha256((ASSETS / 'vendor' / name).read_bytes()).hexdigest()}  {name}" in told
+    assert "MIT" in (ASSETS / "vendor" / "LICENSE").read_text()
+
+
+# ---- colours ---------------------------------------------------------------------------------------
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of "#rrggbb", W3C WCAG 2.1."""
+    channels = [int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("scheme", [0, 1], ids=["light", "dark"])
+def test_text_and_lines_can_be_read(scheme: int) -> None:
+    """W3C WCAG 2.1: text 4.5 to 1 (1.4.3), what is drawn 3 to 1 (1.4.11), on both grounds, by light alone."""
+    rules = re.findall(r":root \{(.*?)\}", (ASSETS / "sheet.css").read_text(), re.DOTALL)[scheme]
+    colours = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", rules))
+    for ground in ("paper", "panel"):
+        for name, least in (("ink", 4.5), ("soft", 4.5), ("alarm", 4.5), ("held", 4.5), ("line", 4.5),
+                            ("second", 3.0), ("dense", 2.4)):  # fmt: skip
+            light, dark = sorted((luminance(colours[ground]), luminance(colours[name])), reverse=True)
+            ratio = (light + 0.05) / (dark + 0.05)
+            assert ratio >= least, (name, ground, ratio)
+
+
+# ---- a whole check ---------------------------------------------------------------------------------
+
+
+def test_a_check_shows_what_exercised_each_claim() -> None:
+    """Margins of all scenarios, which families' scenarios, where they went; what was not measured is said."""
+    worst = Outcome("gates.both_fets", "held", 1.0, text="no leg ever had both FETs on")
+    claims = (
+        ClaimResult("gates.both_fets", "held", 43, worst, "", (1.0, 0.5, -2.0), {"gates": 40, "tones": 3}),
+    )
+    visits = (Visit(11.1, 1.0, (-900.0, 8000.0)), Visit(9.6, 0.5, None))
+    text, outside = check_page(result(claims=claims, visits=visits), [], "bow thruster")
+    words = Seen(text).words
+
+    assert "gates 40, tones 3; no leg ever had both FETs on" in words
+    assert "no leg ever has both FETs on" in words
+    assert "not measured" in words
+    assert text.count('class="drawing"') == 2
+    assert outside == []
+
+
+@pytest.mark.usefixtures("_undrawn")
+def test_a_run_too_long_to_zoom_into_is_drawn(monkeypatch: pytest.MonkeyPatch, small: Case) -> None:
+    """The page says why, and what to do; it does not become too large to open."""
+    monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 10)
+    text = case_page(small)
+
+    assert "would make a page that no browser opens; end the scenario soon after the moment" in text
+    assert 'class="block"' not in text
+    assert text.count('class="drawing"') == 2
+
+
+def test_a_capture_of_pins_has_a_page() -> None:
+    """Without currents and rotor: edges are drawn, the rest is said to be missing."""
+    text = case_page(case(replace(spiked(0.1), states=np.zeros(0, STATE))))
+
+    assert "currents, voltages, speed and rotor angle: the recording has none" in text
+    assert "not measured: the recording has no currents or voltages here" in text
+
+
+@pytest.mark.usefixtures("_undrawn")
+def test_findings_beyond_the_budget_get_a_page_of_their_own(
+    monkeypatch: pytest.MonkeyPatch, small: Case
+) -> None:
+    """A file of a hundred megabytes opens nowhere; the drawings stay, and the page says where the rest is."""
+    monkeypatch.setattr("dryspin.report.sheet.page.BUDGET_BYTES", 10)
+    text, outside = check_page(result(), [small], "bow thruster")
+
+    assert [name for name, _ in outside] == ["reversal-phase-current-1.html"]
+    assert 'href="reversal-phase-current-1.html"' in text
+    assert 'class="block"' not in text
+    assert text.count('class="drawing"') == 4
+
+
+def test_the_claim_looked_at_is_the_most_pressing() -> None:
+    """Of a run without finding: broken before held, then the least margin; none if nothing was judged."""
+    broken, near = Outcome("a.b", "broken", -0.1, 1.0), Outcome("c.d", "held", 0.01, 1.0)
+    mute = Outcome("e.f", "not exercised")
+
+    assert most_pressing(Trial((near, broken, mute), 1.0)) is broken
+    assert most_pressing(Trial((Outcome("g.h", "held", 0.5, 1.0), near), 1.0)) is near
+    assert most_pressing(Trial((mute,), 1.0)) is None
