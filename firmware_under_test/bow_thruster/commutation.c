@@ -49,6 +49,7 @@ void commutation_start(void)
 {
 	crossing_start();
 	port_compare_a_interrupt(1U);
+	port_over_current_interrupt(1U);
 }
 
 /* Interrupts off. */
@@ -76,6 +77,16 @@ static SELDOM void lose(void)
 	bridge_open();
 	rest(TICKS_PER_MS);
 	events_post(EVENT_LOST);
+}
+
+/*
+ * A current that rises beyond all limits of the duty: the rotor is held, or a winding is short. What is
+ * under way ends as when a rotor is lost.
+ */
+void on_over_current(void)
+{
+	lose();
+	events_post(EVENT_TRIPPED);
 }
 
 void commutation_brake(void)
@@ -130,7 +141,7 @@ static void stepped(void)
 }
 
 /* 7/16 of a step, 26 degrees: a rotor that is not caught yet is likely to be ahead, and is believed. */
-static void believe_early(uint16_t interval_ticks)
+static SELDOM void believe_early(uint16_t interval_ticks)
 {
 	crossing_past_after((uint16_t)((interval_ticks >> 1) - (interval_ticks >> 4)));
 }

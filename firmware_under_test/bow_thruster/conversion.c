@@ -1,5 +1,5 @@
 /*
- * conversion.c - the thruster converts nothing: the comparator needs the multiplexer all the time.
+ * conversion.c - nobody waits for a conversion in a handler: pack.c looks for its result at the beat.
  */
 #include "drive_port.h"
 

@@ -12,6 +12,7 @@
 #define EVENT_CAUGHT 0x08U  /* the steps follow the crossings now */
 #define EVENT_LOST 0x10U    /* the rotor is lost; the legs are open already */
 #define EVENT_HIDDEN 0x20U  /* the winding's current hid a crossing */
+#define EVENT_TRIPPED 0x40U /* the board's current limit has acted; EVENT_LOST comes with it */
 
 /* From handlers only. */
 void events_post(uint8_t bits);

@@ -5,12 +5,45 @@
  * counts of 255. The motor meant is a small outrunner: 1000 rpm/V, 0.08 ohm and 28 uH a phase,
  * 7 pole pairs, with a propeller in water, on 9.6 V to 12.6 V (or a laboratory supply of 8 V to
  * 20 V with the propeller off).
+ *
+ * What stands between #ifndef and #endif is a choice: -DNAME=VALUE, or [firmware] defines of the drive file.
  */
 #ifndef SETTINGS_H
 #define SETTINGS_H
 
 #define TICKS_PER_US 2U
 #define TICKS_PER_MS 2000U
+
+/* ---- choices ----------------------------------------------------------------------------- */
+
+/* 1: both ways around a neutral stick; 0: forwards only, from the stick's low end over its whole way. */
+#ifndef BOTH_WAYS
+#define BOTH_WAYS 1U
+#endif
+
+/* Electrical degrees, 0 to 20, by which steps come before the middle between two crossings. The current of a
+ * winding needs 3 L I / (V + 2 E) to change legs, here 10 A in 50 us; half of that is lost at the beginning of
+ * each step. None is on the safe side: an early step takes from the time in which the next crossing shows. Where
+ * the crossing was hidden, the step comes an eighth of a step early with or without it. */
+#ifndef ADVANCE_DEG
+#define ADVANCE_DEG 0U
+#endif
+
+/* 1: the delay of a step follows the rotor's acceleration; 0: the mean of the last two gaps holds. The slew of
+ * the duty keeps the difference at 2 degrees, and jitter of the crossings enters once more with it. */
+#ifndef FOLLOWS_ACCELERATION
+#define FOLLOWS_ACCELERATION 0U
+#endif
+
+/* Cells of a lithium polymer pack that are watched; 0: none, as on a laboratory supply. */
+#ifndef PACK_CELLS
+#define PACK_CELLS 0U
+#endif
+
+/* 1: a tune at power-on, while the rotor is at rest; arming cuts it short. */
+#ifndef GREETING
+#define GREETING 0U
+#endif
 
 /* ---- throttle ---------------------------------------------------------------------------- */
 
@@ -135,6 +168,25 @@
 #define COOL_DOWN_MS 500U
 /* A run this long was a real one: the next loss begins a new count of tries. */
 #define TRIES_FORGIVEN_MS 2000U
+
+/* ---- over-current ------------------------------------------------------------------------ */
+
+/* Twice may be a weed in the propeller; more often something is broken. Each time takes an eighth of the
+ * duty away, until the stick asks for another direction or none. */
+#define TRIPS 3U
+#define BACK_OFF_COUNTS 32U
+
+/* ---- pack -------------------------------------------------------------------------------- */
+
+/* At rest: 3.5 V a cell is a tenth of the charge, 3.2 V nothing; below 3 V cells take harm (common
+ * practice, no source). */
+#define PACK_LOW_MV_A_CELL 3500UL
+#define PACK_EMPTY_MV_A_CELL 3200UL
+/* 5 V / 1023 behind a divider of 10 kohm and 33 kohm: 21.02 mV. */
+#define BUS_MV_A_COUNT 21UL
+#define PACK_EVERY_MS 500U
+#define PACK_RESULTS 3U
+#define PACK_LOW_DUTY 128U
 
 /* ---- calibration ------------------------------------------------------------------------- */
 

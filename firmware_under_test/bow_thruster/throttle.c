@@ -81,6 +81,11 @@ static uint16_t quotient_q12(uint16_t full_ticks)
 void throttle_range(const stick_range *range)
 {
 	stick = *range;
+	if (BOTH_WAYS == 0U) {
+		stick.neutral_ticks = stick.low_ticks;
+		duty_per_tick_q12[0] = quotient_q12((uint16_t)(stick.high_ticks - stick.low_ticks));
+		return;
+	}
 	duty_per_tick_q12[0] = quotient_q12((uint16_t)(range->high_ticks - range->neutral_ticks));
 	duty_per_tick_q12[REVERSE - FORWARD] =
 		quotient_q12((uint16_t)(range->neutral_ticks - range->low_ticks));
@@ -88,7 +93,7 @@ void throttle_range(const stick_range *range)
 
 uint8_t throttle_is_neutral(uint16_t width_ticks)
 {
-	return (uint8_t)(width_ticks >= stick.neutral_ticks - DEAD_BAND_TICKS &&
+	return (uint8_t)((BOTH_WAYS == 0U || width_ticks >= stick.neutral_ticks - DEAD_BAND_TICKS) &&
 	                 width_ticks <= stick.neutral_ticks + DEAD_BAND_TICKS);
 }
 
@@ -102,9 +107,11 @@ throttle_demand throttle_map(uint16_t width_ticks, throttle_demand before)
 
 	if (width_ticks >= stick.neutral_ticks) {
 		away = (uint16_t)(width_ticks - stick.neutral_ticks);
-	} else {
+	} else if (BOTH_WAYS != 0U) {
 		away = (uint16_t)(stick.neutral_ticks - width_ticks);
 		direction = REVERSE;
+	} else {
+		return demand;
 	}
 	if (before.direction == direction)
 		border = DEAD_BAND_TICKS;

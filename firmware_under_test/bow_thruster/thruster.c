@@ -19,6 +19,7 @@
 #include "duty.h"
 #include "events.h"
 #include "median.h"
+#include "pack.h"
 #include "range.h"
 #include "record.h"
 #include "settings.h"
@@ -35,6 +36,7 @@ static thruster_state state;
 static throttle_demand demand;
 static uint8_t turning; /* direction being started or run */
 static uint8_t tries;
+static uint8_t trips; /* of the board's current limit since the demand last changed its direction */
 static uint32_t state_ticks;
 static uint32_t good_pulse_ticks;
 static uint32_t said_ticks; /* when a tone was last asked for, or a state entered that has none */
@@ -78,6 +80,7 @@ static void rest(thruster_state next, uint8_t mark)
 
 static void say(uint8_t tone)
 {
+	pack_leave();
 	voice_say(tone, rest_mark);
 	said_ticks = now_ticks();
 }
@@ -91,6 +94,7 @@ static void stop(void)
 
 static void look(uint8_t was_at_rest)
 {
+	pack_leave();
 	voice_hush();
 	stopping_check(was_at_rest);
 	enter(STOPPING);
@@ -169,8 +173,10 @@ static void take_pulse(void)
 	if (state == OFF || state == CALIBRATING || pulse.good == 0U)
 		return;
 	demand = throttle_map(median_next(pulse.width_ticks), demand);
-	if (demand.direction != direction_before)
+	if (demand.direction != direction_before) {
 		tries = 0U;
+		trips = 0U;
+	}
 }
 
 /* The demand may have changed: leave what no longer serves it. */
@@ -178,7 +184,7 @@ static void obey(void)
 {
 	switch (state) {
 	case ARMED:
-		if (demand.direction != 0U)
+		if (demand.direction != 0U && pack_state() != PACK_EMPTY)
 			look(1U);
 		break;
 	case STARTING:
@@ -215,7 +221,9 @@ static void rest_beat(void)
 		calibrate(calibration_beat());
 	else if ((state == OFF || state == ARMED) &&
 	         now_ticks() - said_ticks >= (uint32_t)WAITING_EVERY_MS * TICKS_PER_MS)
-		say(TONE_WAITING);
+		say((uint8_t)((pack_state() == PACK_GOOD) ? TONE_WAITING : TONE_PACK));
+	else if (state == OFF || state == ARMED)
+		pack_beat();
 }
 
 static void beat(void)
@@ -239,9 +247,9 @@ static void lost(void)
 		stopping_not_caught();
 	if (state != STARTING && state != RUNNING)
 		return;
-	if (tries >= TRIES) {
+	if (tries >= TRIES || trips >= TRIPS) {
 		rest(GIVEN_UP, PORT_MARK_GIVEN_UP);
-		say(TONE_LOST);
+		say((uint8_t)((trips >= TRIPS) ? TONE_FAULT : TONE_LOST));
 	} else {
 		rest(COOLING, PORT_MARK_COAST);
 	}
@@ -267,6 +275,10 @@ static void steer_duty(uint8_t crossing_hidden)
 
 	if (crossing_hidden != 0U && duty_now() > DUTY_SLOWEST)
 		duty_set((uint8_t)(duty_now() - 1U));
+	if (limit > DUTY_FULL - trips * BACK_OFF_COUNTS)
+		limit = (uint8_t)(DUTY_FULL - trips * BACK_OFF_COUNTS);
+	if (pack_state() != PACK_GOOD && limit > PACK_LOW_DUTY)
+		limit = PACK_LOW_DUTY;
 	if (wanted > limit)
 		wanted = limit;
 	duty_towards(wanted, now_ticks());
@@ -278,6 +290,8 @@ static void steer_duty(uint8_t crossing_hidden)
 static void serve(uint8_t events)
 {
 	port_watchdog_feed();
+	if ((events & EVENT_TRIPPED) != 0U)
+		trips++;
 	if ((events & EVENT_LOST) != 0U)
 		lost();
 	if ((events & EVENT_PULSE) != 0U)
@@ -315,6 +329,8 @@ int main(void)
 	commutation_start();
 	throttle_start();
 	rest(OFF, PORT_MARK_OFF);
+	if (GREETING != 0U && port_reset_cause() == PORT_RESET_POWER_ON)
+		say(TONE_GREETING);
 	for (;;)
 		serve(events_wait());
 }

@@ -12,16 +12,29 @@
  *
  * hold no offset at all. Under acceleration T and the middle are late by less than one interval's
  * change, which the limits of the duty's slew keep below a few degrees.
+ *
+ * With FOLLOWS_ACCELERATION that change, d a step, is taken off: T holds for the moment of c1, so the middle is
+ * early by d / 4 and the half interval that follows, a quarter of an interval behind c0, is 5/4 d shorter:
+ * together 7/8 d, here d. T holds no offset, so neither does its change from crossing to crossing; of that
+ * a quarter of the news is believed, as PWM dates crossings by its on-times.
  */
 #include "timing.h"
 
 #include "settings.h"
+
+/* Share of a step, 60 degrees; 16 bits hold the product for steps of up to 1.5 ms. */
+#define ADVANCE_Q8 ((ADVANCE_DEG * 256U + 30U) / 60U)
+
+_Static_assert(ADVANCE_DEG <= 20U, "more than 20 degrees hide the next crossing");
 
 static uint16_t interval;
 static uint16_t last_at;
 static uint16_t last_gap;
 static uint8_t known; /* how many of last_at and last_gap hold: 0, 1, 2 */
 static uint8_t plausible;
+#if FOLLOWS_ACCELERATION
+static int16_t change_q2; /* of the interval from step to step, in quarters of a tick */
+#endif
 
 void timing_begin(uint16_t interval_ticks)
 {
@@ -51,6 +64,21 @@ uint8_t timing_is_plausible(void)
 	return plausible;
 }
 
+#if FOLLOWS_ACCELERATION
+/* No rotor changes its interval by an eighth within a step. */
+static int16_t change(uint16_t new_interval)
+{
+	int16_t most_q2 = (int16_t)(new_interval >> 1);
+
+	change_q2 = (int16_t)(change_q2 + (int16_t)(new_interval - interval) - change_q2 / 4);
+	if (change_q2 > most_q2)
+		change_q2 = most_q2;
+	if (change_q2 < -most_q2)
+		change_q2 = (int16_t)-most_q2;
+	return (int16_t)(change_q2 / 4);
+}
+#endif
+
 int16_t timing_crossing(uint16_t at_ticks)
 {
 	uint16_t gap = (uint16_t)(at_ticks - last_at);
@@ -67,11 +95,22 @@ int16_t timing_crossing(uint16_t at_ticks)
 		} else if (known == 1U) {
 			interval = (uint16_t)((interval >> 1) + (gap >> 1));
 			known = 2U;
+#if FOLLOWS_ACCELERATION
+			change_q2 = 0;
+#endif
 		} else {
-			interval = (uint16_t)((gap >> 1) + (last_gap >> 1));
-			shift = (int16_t)((int16_t)(gap - interval) / 2);
+			uint16_t mean = (uint16_t)((gap >> 1) + (last_gap >> 1));
+
+			shift = (int16_t)((int16_t)(gap - mean) / 2);
+#if FOLLOWS_ACCELERATION
+			shift = (int16_t)(shift - change(mean));
+#endif
+			interval = mean;
 		}
 		last_gap = gap;
 	}
+#if ADVANCE_DEG
+	shift = (int16_t)(shift + (int16_t)((uint16_t)((interval >> 2) * ADVANCE_Q8) >> 6));
+#endif
 	return (int16_t)((int16_t)(interval >> 1) - shift - (int16_t)LATENCY_TICKS);
 }

@@ -16,6 +16,7 @@
 
 /* 2 MHz / 440 Hz / 2^(n / 12), n semitones above A4: ISO 16, equal temperament. */
 #define C6_TICKS 1911U /* n = 15, 1046.50 Hz */
+#define D6_TICKS 1703U /* n = 17, 1174.66 Hz */
 #define E6_TICKS 1517U /* n = 19, 1318.51 Hz */
 #define G6_TICKS 1276U /* n = 22, 1567.98 Hz */
 
@@ -37,7 +38,14 @@ static const note stored[] = {NOTE(C6_TICKS, 100U), NOTE(E6_TICKS, 100U), NOTE(G
 static const note not_stored[] = {NOTE(E6_TICKS, 100U), PAUSE(60U), NOTE(C6_TICKS, 200U), END};
 static const note lost[] = {NOTE(G6_TICKS, 100U), NOTE(E6_TICKS, 100U), NOTE(C6_TICKS, 100U), END};
 
-static const note *const tunes[] = {ready, waiting, calibrating, stored, not_stored, lost};
+static const note fault[] = {NOTE(G6_TICKS, 80U), PAUSE(60U), NOTE(G6_TICKS, 80U), PAUSE(60U),
+                             NOTE(C6_TICKS, 240U), END};
+static const note pack_low[] = {NOTE(D6_TICKS, 200U), PAUSE(100U), NOTE(D6_TICKS, 200U), END};
+static const note greeting[] = {NOTE(D6_TICKS, 120U), NOTE(G6_TICKS, 120U), NOTE(E6_TICKS, 120U),
+                                NOTE(C6_TICKS, 240U), END};
+
+static const note *const tunes[] = {ready,      waiting, calibrating, stored,  not_stored,
+                                    lost,       fault,   pack_low,    greeting};
 
 static const note *playing;
 static uint16_t times_left;

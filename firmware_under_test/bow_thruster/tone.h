@@ -14,6 +14,9 @@
 #define TONE_STORED (PORT_MARK_TONE_FIRST + 3U)
 #define TONE_NOT_STORED (PORT_MARK_TONE_FIRST + 4U)
 #define TONE_LOST (PORT_MARK_TONE_FIRST + 5U)
+#define TONE_FAULT (PORT_MARK_TONE_FIRST + 6U)
+#define TONE_PACK (PORT_MARK_TONE_FIRST + 7U)
+#define TONE_GREETING (PORT_MARK_TONE_FIRST + 8U)
 
 /* Make ready to play; `tone` is one of the above. */
 void tone_begin(uint8_t tone);

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dryspin.recording import Signal
 from dryspin.report.sheet import case_page, check_page
 
 from ..report.sheet_samples import HOSTILE, MOMENT_S, PULSE_S, SPIKE_S, case, spiked
@@ -171,15 +172,18 @@ def test_cursors_read_time_angle_and_difference(live: Any) -> None:
 
 
 def test_a_cursor_goes_from_edge_to_edge(live: Any) -> None:
-    """To the pulse of a microsecond, which nobody could hit by hand, and to its end."""
+    """To a pulse of a microsecond, which nobody could hit by hand, and to its end; with the line of each."""
+    # in the sample, line k caused edge k
+    edges = spiked().edges
+    (began,) = np.flatnonzero((edges["signal"] == Signal.GATE_V) & (edges["value"] == 1))
     live.page.select_option("select", "gates_v")
     live.press("a")
     live.page.click("text=edge after")
     assert live.cell("A-time") == f"{PULSE_S:.7f} s"
-    assert live.page.text_content('[data-lane="gates_v"] output') == "high"
+    assert live.page.text_content('[data-lane="gates_v"] output') == f"high, main.c:{began}"
     live.page.click("text=edge after")
     assert live.cell("A-time") == f"{PULSE_S + 1e-6:.7f} s"
-    assert live.page.text_content('[data-lane="gates_v"] output') == "off"
+    assert live.page.text_content('[data-lane="gates_v"] output') == f"off, main.c:{began + 1}"
     live.page.click("text=edge before")
     live.press("p")
     assert ink(live, "gates_v").max() > 8

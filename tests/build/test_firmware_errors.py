@@ -78,6 +78,15 @@ def test_missing_handlers_are_named(bench: Bench) -> None:
     )
 
 
+def test_a_handler_that_may_be_left_out_is_asked_for_once_its_interrupt_is_used(bench: Bench) -> None:
+    """On the part such an interrupt would lead to address 0, and from there into the start-up code."""
+    with pytest.raises(BuildError, match=r"does not define on_over_current;"):
+        bench.image("""
+            #include "say.h"
+            int main(void) { port_over_current_interrupt(1); SLEEP_FOREVER }
+        """)
+
+
 def test_a_call_past_the_seam_is_named_with_its_file(bench: Bench) -> None:
     """An unknown function, and one of the host's C library, which the part has not or not alike."""
     message = error_of(

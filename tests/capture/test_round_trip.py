@@ -75,6 +75,21 @@ def test_the_throttle_is_measured(export: Reading) -> None:
     assert figure.most == pytest.approx(1800.0, abs=0.1)
 
 
+def test_edges_of_the_comparator_are_counted_in_each_step(voyage: Recording, thruster: Drive) -> None:
+    """As many as the recording has between two steps."""
+    from dryspin.capture import read
+    from dryspin.capture.from_recording import capture_of
+
+    reading = read(capture_of(voyage, Path("a.npz")), thruster)
+    figure = next(f for f in figures_of(reading) if f.name == "comparator edges in a step")
+    first, last = np.round(reading.steps.start_ns[[-6, -5]] * 0.016).astype(np.int64)
+    cycles, values, _ = voyage.of(Signal.COMPARATOR)
+    within = (cycles > first) & (cycles <= last) & np.append(False, values[1:] != values[:-1])
+
+    assert figure.least <= np.count_nonzero(within) <= figure.most
+    assert figure.count > 500
+
+
 def test_a_table_of_changes_comes_back_too(voyage: Recording, thruster: Drive, tmp_path: Path) -> None:
     """A CSV with a row for each change, and no even grid."""
     save_csv(voyage, tmp_path / "tug.csv", Window(1.5, 1.7))

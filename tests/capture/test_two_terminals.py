@@ -9,7 +9,7 @@ from dryspin.build import build_image
 from dryspin.capture import Reading, figures_of, judge_capture
 from dryspin.capture.open_phase import look_at_open_phase
 from dryspin.capture.phases import Probes, find_phase_steps, probes_of
-from dryspin.drive import Drive
+from dryspin.drive import Drive, load_drive
 from dryspin.errors import CaptureError
 from dryspin.recording import Recording, Signal
 from dryspin.recording.sixstep import OPEN_LEG
@@ -51,12 +51,14 @@ def textbook_volts(pairs: tuple[str, ...], step_us: int, duty: float) -> np.ndar
 @pytest.mark.parametrize("duty", [0.3, 0.8, 1.0])
 def test_any_two_terminals_show_the_published_order(thruster: Drive, legs, duty) -> None:
     """And where each step begins: to half a carrier period in off-time, to a sample in on-time."""
-    volts = textbook_volts(PUBLISHED_PAIRS * 4, 250, duty)
+    # It ends with a pattern whose high leg is probed with any two: what follows it could be coasting.
+    volts = textbook_volts((*PUBLISHED_PAIRS * 4, *PUBLISHED_PAIRS[:3]), 250, duty)
     probes = Probes(legs, np.ascontiguousarray(volts[:, legs]), 1000.0, BUS_V, 0.7)
     steps = find_phase_steps(probes, 1e9 / CARRIER_HZ)
 
-    assert steps.step.tolist() == [0, 1, 2, 3, 4, 5] * 4
-    assert np.all(np.abs(steps.start_ns[1:] / 1e3 - 250.0 * np.arange(1, 24)) <= 32.0)
+    assert steps.step.tolist()[:24] == [0, 1, 2, 3, 4, 5] * 4
+    assert steps.step.tolist()[24:] in ([0, 1], [0, 1, 2])
+    assert np.all(np.abs(steps.start_ns[1:] / 1e3 - 250.0 * np.arange(1, len(steps))) <= 32.0)
 
 
 def test_the_other_way_round_is_seen(thruster: Drive) -> None:
@@ -220,3 +222,32 @@ def test_a_sense_pin_is_a_terminal_behind_its_divider(voyage: Recording, thruste
     assert judge_capture(reading)[6].status in ("held", "cannot tell")
     assert len(reading.steps) > 50
     assert replace(thruster).sense.ratio == pytest.approx(10.0 / 43.0)
+
+
+def test_a_coasting_rotor_takes_no_steps(thruster: Drive) -> None:
+    """Every gate open, the terminals at their EMF and lifted by the diodes: what looks like two of the
+    patterns in turn must not be called a run, or a fault."""
+    story = Scenario(7, 1.15, 210.0, 20.0, ((0.0, 1500.0), (0.6, 1800.0), (1.0, 0.0)))
+    run = Rig(build_image(thruster, THRUSTER_DIR), thruster).run(story)
+    opened_s = float(run.seconds(run.of(Signal.GATE_U)[0][-1]))
+    volts = probed(run, (0, 1), 1.05, 90_000).astype(np.float32)
+    terminals = {"phase U": volts[:, 0].copy(), "phase V": volts[:, 1].copy()}
+    steps = find_phase_steps(probes_of(terminals, 1000.0, thruster), 1e9 / CARRIER_HZ)
+
+    assert 1.06 < opened_s < 1.13
+    assert len(steps) > 20
+    assert np.all(steps.start_ns * 1e-9 + 1.05 < opened_s + 1e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "status"), [("bow_thruster", "held"), ("known_bad/skips_a_step_in_reverse", "broken")]
+)
+def test_a_firmware_that_skips_a_step_is_found_out_by_two_probes(name: str, status: str) -> None:
+    """The whole way: wrong firmware, simulated, probed, judged."""
+    folder = THRUSTER_DIR.parent / name
+    drive = load_drive(folder)
+    story = Scenario(7, 1.15, 0.0, 20.0, ((0.0, 1500.0), (0.6, 1100.0)))
+    run = Rig(build_image(drive, folder), drive).run(story)
+
+    verdict = judged_order(probed(run, (0, 1), 0.95, 200_000).astype(np.float32), drive)
+    assert (verdict.status, verdict.estimate) == (status, True)

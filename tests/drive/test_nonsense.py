@@ -68,6 +68,12 @@ def write(path: Path, table: str, key: str, text: str) -> Path:
             tables[table] = {"enter_us": 1800}
         if table == "heat":
             tables[table] = {"winding_k_per_w": 3.0, "fet_k_per_w": 30.0, "ripple_max_a": 8.0}
+        if table == "pins":
+            tables[table] = {
+                "high": ["PD5", "PB3", "PD3"],
+                "low": ["PD4", "PB1", "PB2"],
+                "phases": ["PC0", "PC1", "PC2"],
+            }
         tables.setdefault(table, {})[key] = "PLACE"
         body = tomli_w.dumps(tables)
     path.write_text(body.replace('"PLACE"', text))

@@ -103,7 +103,7 @@ def test_tone_pulse_stays_far_below_the_peak_current(pack):
 
 
 def test_the_rites_are_declared(pack):
-    """What the pilot is told: two seconds of full stick, half a second each, and six tones."""
+    """What the pilot is told: two seconds of full stick, half a second each, and nine tones."""
     calibration = pack.calibration
 
     assert calibration.enter_frames * 20 == 2000
@@ -111,6 +111,7 @@ def test_the_rites_are_declared(pack):
     assert calibration.order == ("high", "neutral", "low")
     assert {tone.mark: tone.name for tone in pack.tones} == {
         32: "ready", 33: "waiting", 34: "calibrating", 35: "stored", 36: "not stored", 37: "lost",
+        38: "fault", 39: "pack low", 40: "greeting",
     }  # fmt: skip
     assert pack.tones[0].length_s == pytest.approx(0.3)
 

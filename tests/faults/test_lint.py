@@ -8,6 +8,8 @@ import pytest
 
 from dryspin.cli.command import exit_code
 from dryspin.lint import look
+from dryspin.report.json import json_text
+from dryspin.report.lint import lint_json
 
 from ..small_firmware import BOW_THRUSTER, Bench
 
@@ -133,10 +135,12 @@ def test_without_the_parts_compiler_it_says_what_is_missing(
     assert "apt-get install gcc-avr" in looked.left_out
 
 
-def test_json_has_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+def test_json_has_the_same(bench: Bench) -> None:
     """For machines."""
-    assert exit_code(["lint", str(BOW_THRUSTER), "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)
+    bench.image('#include "say.h"\nint main(void) { SLEEP_FOREVER }\n')
+    looked = look(bench.drive, bench.folder)
+    data = json.loads(json_text(lint_json(looked)))
 
     assert data["schema"] == 1
     assert data["warnings"] == []
+    assert (data["memory"] is None) == (looked.stack is None)

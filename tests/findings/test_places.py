@@ -6,6 +6,7 @@ import pytest
 
 from dryspin.errors import FindingError, UsageError
 from dryspin.findings import findings_folder, kept_findings, require_writable, save_finding
+from dryspin.findings.file import write_new_finding
 from dryspin.scenario import Scenario
 
 from .samples import SCENARIO, finding
@@ -97,3 +98,13 @@ def test_a_folder_below_a_file_is_refused(tmp_path):
 
     with pytest.raises(UsageError, match=r"cannot be written to .*; give another folder with --save"):
         require_writable(tmp_path / "file" / "found")
+
+
+def test_a_name_that_is_taken_this_very_moment_is_left_to_the_other(tmp_path):
+    """Two processes that save at once: the second looks again, and takes the next number."""
+    first = save_finding(tmp_path, finding(tmp_path))
+    before = first.read_bytes()
+
+    assert not write_new_finding(first, finding(tmp_path, scenario=OTHER))
+    assert first.read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == [first.name]

@@ -20,7 +20,7 @@ UNDER_TEST = ROOT / "firmware_under_test"
 SEEDED = {
     "arms_with_the_stick_up": "24 neutral, 1 high",
     "forgives_a_bad_pulse": "24 neutral, 1 below range, 1 neutral",
-    "arms_after_loss_with_the_stick_up": "25 neutral, 13 none, 1 low",
+    "arms_after_loss_with_the_stick_up": "25 neutral, 13 none, 1 neutral",
 }
 """Firmware -> shortest counterexample, as a person would write it down: the rite, and what must not count."""
 
@@ -30,9 +30,6 @@ def told(name: str, directory: Path) -> tuple[Enumeration, list[str]]:
     subject, begun_s = load_subject(directory), time.process_time()
     result = enumerate_rites(subject)
     lines = [f"== {name}", *enumeration_lines(result, subject.drive, None)]
-    if result.objection:
-        outcome = result.objection.outcome
-        lines.append(f"counterexample: {words(result.objection.kinds)}: {outcome.claim}, {outcome.text}")
     return result, [*lines, f"{time.process_time() - begun_s:.0f} s of CPU", ""]
 
 

@@ -11,7 +11,7 @@ from .voyage import voyage
 LOOP_S = 1.2
 
 
-def _loops(seconds: float) -> Story:
+def loops(seconds: float) -> Story:
     """The code goes round in circles in a run; the watchdog ends it after `seconds`."""
     story = voyage(
         end_s=1.6,
@@ -40,7 +40,7 @@ def _late_handler(us: float) -> Story:
 
 
 CASES = [
-    Case("controller.loop_opens", "loop_s", _loops),
+    Case("controller.loop_opens", "loop_s", loops),
     Case("controller.latency", "latency_us", _late_handler),
 ]
 

@@ -73,6 +73,13 @@ def _runs_again_after(seconds: float) -> Story:
     return story
 
 
+def runs_again_after_a_jam(seconds: float) -> Story:
+    """The propeller is stuck from the loss on for a tenth of a second: time counts from its end."""
+    story = _runs_again_after(0.1 + seconds)
+    story.scenario["load_factor"] = ((0.0, 1.0), (1.19, 1.0), (1.2, 20.0), (1.299, 20.0), (1.3, 1.0))
+    return story
+
+
 def _given_up_after(seconds: float) -> Story:
     story = armed(1.2 + seconds + 0.5)
     story.scenario["supply_v"] = ((0.0, 9.0),)

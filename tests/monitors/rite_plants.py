@@ -74,6 +74,11 @@ def _learns_though_the_stick_was_down_first() -> Story:
     return story
 
 
+def _learns_though_it_has_long_been_armed() -> Story:
+    """A stick that goes up and stays there after a lost signal, say: at sea nothing is learnt."""
+    return _after(0)()
+
+
 def _leaves_without_a_word() -> Story:
     story = Story(end_s=9.0)
     left_s = Rite(ends_as=None).tell(story) + 0.05
@@ -133,6 +138,11 @@ def _neutral_of_one_full_of_the_other() -> Story:
     return two_sails(rite, counts_at(110 / 180), resets_s=(0.01,), us=1650.0)
 
 
+def _halfway_between_old_and_new() -> Story:
+    """As far off the one as off the other, and the two are 44 counts apart: neither."""
+    return two_sails(CUT_OFF, counts_at((160 / 360 + 160 / 260) / 2), resets_s=(0.01,))
+
+
 def _driven_after_a_reset() -> Story:
     """What is not armed is not idle, has had no rite, and drives though the stick is at neutral."""
     story = armed(2.0)
@@ -184,6 +194,8 @@ PLANTS = [
     Plant("calibration.entry", _after(8), also=("controller.fed",)),
     Plant("calibration.entry", _learns_too_soon),
     Plant("calibration.entry", _learns_though_the_stick_was_down_first),
+    # Full ahead is asked for meanwhile.
+    Plant("calibration.entry", _learns_though_it_has_long_been_armed, also=("startup.in_time",)),
     Plant("calibration.leaving", _leaves_without_a_word),
     Plant("calibration.leaving", _stores_without_the_low_position),
     Plant("calibration.leaving", _stores_what_was_held_too_short),
@@ -196,6 +208,7 @@ PLANTS = [
     Plant("calibration.writes", _written_while_pulsed, also=("tones.pattern",)),
     Plant("calibration.old_or_new", _neither_old_nor_new),
     Plant("calibration.old_or_new", _neutral_of_one_full_of_the_other),
+    Plant("calibration.old_or_new", _halfway_between_old_and_new),
     Plant("tones.alternation", _pulses_one_pair_only),
     Plant("tones.pulse", _pulse_too_long),
     Plant("tones.named", _tone_without_a_name),

@@ -61,7 +61,7 @@ def pulse(story: Story, at_s: float, pair: tuple[int, int], long_s: float) -> No
 
 @dataclass(frozen=True)
 class Rite:
-    """Learning a range from power-on at `from_s`, after which a reset is told if it is not 0.
+    """Learning a range from `from_s` on; where that is not 0, a reset of this cause is told, if any.
 
     positions    held one after the other, us; the first from power-on
     enter_frames, hold_frames  frames for which they are
@@ -82,7 +82,7 @@ class Rite:
     def tell(self, story: Story) -> float:
         """Write it into `story`; returns when it ended."""
         high_us = self.positions[0]
-        if self.from_s:
+        if self.from_s and self.cause:
             story.edge(self.from_s, Signal.RESET, self.cause)
         story.throttle = [(t, us) for t, us in story.throttle if t < self.from_s]
         story.throttle.append((self.from_s, high_us))

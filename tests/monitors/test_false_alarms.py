@@ -9,6 +9,7 @@ from dryspin.monitors import Status, judge, known_claims
 from dryspin.monitors.offset import offset_deg
 from dryspin.recording import EDGE, STATE, Leg, Mark, Recording, Signal
 
+from .controller_cases import LOOP_S, loops
 from .courtroom import broken, until, verdicts
 from .synthetic import FORWARD_US, NEUTRAL_US, Story, thruster
 from .voyage import Voyage, voyage
@@ -233,3 +234,15 @@ def test_a_rotor_that_is_held_has_no_right_angle():
     for claim in ("commutation.angle", "commutation.false_crossings"):
         assert verdicts(held)[claim].status == Status.NOT_EXERCISED
         assert verdicts(free)[claim].status == Status.BROKEN
+
+
+def test_half_a_pattern_left_by_dead_code_is_not_held_against_the_bridge():
+    """A loop that begins between two legs leaves one of them: how long is asked by the loop's own claim."""
+    story = loops(0.1)
+    story.legs(LOOP_S - 4e-6, Leg.LOW, Leg.OPEN, Leg.OPEN)
+    dead = verdicts(story.recording())
+    story.scenario = {}
+    blamed = verdicts(story.recording())
+
+    assert dead["gates.pattern"].status == Status.HELD
+    assert blamed["gates.pattern"].status == Status.BROKEN

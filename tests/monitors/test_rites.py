@@ -8,10 +8,11 @@ import pytest
 from dryspin.monitors import Status
 from dryspin.monitors.demand import read_demand
 from dryspin.monitors.learning import learnings
+from dryspin.monitors.limits import Limits
 from dryspin.recording import Mark, Signal
 
 from .courtroom import broken, until, verdicts
-from .rite_cases import CUT_OFF, armed, learns, tone_at
+from .rite_cases import CUT_OFF, armed, learns, runs_again_after_a_jam, tone_at
 from .rites import READY, Rite, counts_at, launch, play, two_sails
 from .synthetic import FORWARD_US, Story, thruster
 
@@ -52,6 +53,19 @@ def test_a_stored_range_that_is_obeyed_holds_everything():
     assert broken(found) == set()
     for claim in ("entry", "leaving", "sane_range", "writes"):
         assert found[f"calibration.{claim}"].status == Status.HELD, claim
+
+
+def test_time_to_run_again_counts_from_the_end_of_a_short_jam():
+    """No try is spent while the propeller is stuck for less than the pause that is due between two tries."""
+    limit_s = Limits(thruster())["recover_s"]
+    found = {
+        share: verdicts(runs_again_after_a_jam(share * limit_s).recording())["synchronism.recovers"]
+        for share in (0.97, 1.03)
+    }
+
+    assert found[0.97].status == Status.HELD
+    assert found[1.03].status == Status.BROKEN
+    assert found[1.03].limit == pytest.approx(limit_s + 0.1, abs=0.002)
 
 
 def test_the_whole_way_of_a_servo_stick_is_learnt_as_it_is_held():

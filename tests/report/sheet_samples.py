@@ -60,6 +60,7 @@ def spiked(end_s: float = END_S, name: str = "bow thruster") -> Recording:
         drive=drive,
         scenario=scenario(end_s=end_s, throttle_us=((0.0, 1500.0), (0.5 * end_s, 1900.0)), faults=()),
         image_digest="none",
+        lines=lambda pc: f"{HOSTILE if name == HOSTILE else 'main.c'}:{pc - 0x100}",
     )
 
 

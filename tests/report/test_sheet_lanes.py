@@ -12,7 +12,8 @@ from dryspin.findings import Outcome
 from dryspin.monitors import judge
 from dryspin.monitors.registry import known_claims
 from dryspin.recording import STATE, Signal
-from dryspin.report.sheet.lanes import COMPLETE_S, VECTORS, Curves, Edges, Lanes, lanes_of
+from dryspin.report.sheet.edges import VECTORS, Edges
+from dryspin.report.sheet.lanes import COMPLETE_S, Curves, Lanes, lanes_of
 from dryspin.report.sheet.limits import ON_LANE, limit_length_s, limit_lines
 from dryspin.report.sheet.pack import Packer, packed
 from dryspin.report.sheet.pulses import HEADER, pulse_list
@@ -107,6 +108,19 @@ def test_handlers_of_the_firmware_have_their_names(real_run: Any) -> None:
 
     assert seen <= VECTORS.keys()
     assert handlers.words == ("", *VECTORS.values())
+
+
+def test_edges_know_the_line_that_acted(real_run: Any) -> None:
+    """The same as the recording says, edge by edge; the carrier's edges have none."""
+    recording, lanes = real_run
+    gates = lane(lanes, "gates_u")
+    cycles, _, rows = recording.of(Signal.GATE_U)
+    for k in (1, len(cycles) // 2, len(cycles) - 1):
+        told = gates.lines[gates.by[k]]
+        assert told.partition(" ← ")[0] == recording.line_of(int(rows[k]))
+    marks = lane(lanes, "marks")
+    assert all(".c:" in marks.lines[code] for code in marks.by[1:])
+    assert "" in gates.lines
 
 
 def test_tones_are_announced_by_their_names(real_run: Any) -> None:

@@ -14,8 +14,10 @@ import numpy as np
 import pytest
 
 import dryspin.report.sheet
+from dryspin.coverage import Coverage, Mark
 from dryspin.findings import Outcome, Trial
 from dryspin.recording import STATE
+from dryspin.report.coverage import coverage_lines
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
 from dryspin.report.sheet.case import excerpt
@@ -217,9 +219,9 @@ def test_a_check_shows_what_exercised_each_claim() -> None:
 
     assert "gates 40, tones 3; no leg ever had both FETs on" in words
     assert "no leg ever has both FETs on" in words
-    assert "not measured" in words
+    assert "reached: not measured" in words
     assert text.count('class="drawing"') == 2
-    assert outside == []
+    assert outside == {}
 
 
 @pytest.mark.usefixtures("_undrawn")
@@ -241,18 +243,31 @@ def test_a_capture_of_pins_has_a_page() -> None:
     assert "not measured: the recording has no currents or voltages here" in text
 
 
+def test_code_that_was_measured_is_told() -> None:
+    """In the words of the text report: how much, and which lines were not."""
+    first, second = Mark("main.c", 3, 1), Mark("main.c", 9, 1)
+    coverage = Coverage((first, second), frozenset({first}))
+    words = Seen(check_page(result(), [], "bow thruster", coverage)[0]).words
+
+    for line in coverage_lines(coverage):
+        assert line in words
+    assert "main.c:9" in words
+    assert "not measured" not in words
+
+
 @pytest.mark.usefixtures("_undrawn")
 def test_findings_beyond_the_budget_get_a_page_of_their_own(
     monkeypatch: pytest.MonkeyPatch, small: Case
 ) -> None:
-    """A file of a hundred megabytes opens nowhere; the drawings stay, and the page says where the rest is."""
+    """A file of a hundred megabytes opens nowhere; the page says where the rest is."""
     monkeypatch.setattr("dryspin.report.sheet.page.BUDGET_BYTES", 10)
     text, outside = check_page(result(), [small], "bow thruster")
 
-    assert [name for name, _ in outside] == ["reversal-phase-current-1.html"]
+    assert list(outside) == ["reversal-phase-current-1.html"]
+    assert 'class="block"' in outside["reversal-phase-current-1.html"]
     assert 'href="reversal-phase-current-1.html"' in text
     assert 'class="block"' not in text
-    assert text.count('class="drawing"') == 4
+    assert text.count('class="drawing"') == 2
 
 
 def test_the_claim_looked_at_is_the_most_pressing() -> None:

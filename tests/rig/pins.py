@@ -59,7 +59,18 @@ EVERY_PERIPHERAL = """
         port_duty((uint8_t)(20U + (port_ticks() & 15U)));
         port_convert_bus();
     }
-    void on_wrap(void) { port_mark(40); }
+    void on_over_current(void) { say(port_over_current()); }
+    void on_wrap(void)
+    {
+        uint16_t begun;
+        port_mark(40);
+        port_all_open();
+        port_leg(1, PORT_LOW);
+        port_leg(0, PORT_HIGH);
+        begun = port_ticks();
+        while ((uint16_t)(port_ticks() - begun) < 700U) { }
+        port_all_open();
+    }
     void on_converter_done(void)
     {
         say(port_converted());
@@ -78,6 +89,7 @@ EVERY_PERIPHERAL = """
         port_sense_interrupt(1);
         port_convert_interrupt(1);
         port_wrap_interrupt(1);
+        port_over_current_interrupt(1);
         port_carriers_start(3);
         port_compare_a(2000);
         port_compare_a_interrupt(1);

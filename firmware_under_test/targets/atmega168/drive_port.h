@@ -54,6 +54,8 @@ static inline uint8_t port_convert_busy(void);
 static inline uint16_t port_converted(void);
 static inline void port_convert_interrupt(uint8_t on);
 static inline void port_convert_off(void);
+static inline void port_over_current_interrupt(uint8_t on);
+static inline uint8_t port_over_current(void);
 static inline uint8_t port_interrupts_off(void);
 static inline void port_interrupts_restore(uint8_t were_on);
 static inline void port_idle(void);
@@ -78,6 +80,7 @@ static inline void port_mark(uint8_t code);
 #define PORT_VECTOR_TEXT(vector) #vector
 #define PORT_HANDLER(vector) __asm__(PORT_VECTOR_NAME(vector)) __attribute__((signal, used, externally_visible))
 
+void on_over_current(void) PORT_HANDLER(INT0_vect);
 void on_throttle_edge(void) PORT_HANDLER(TIMER1_CAPT_vect);
 void on_compare_a(void) PORT_HANDLER(TIMER1_COMPA_vect);
 void on_compare_b(void) PORT_HANDLER(TIMER1_COMPB_vect);

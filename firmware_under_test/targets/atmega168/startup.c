@@ -71,5 +71,9 @@ static void __attribute__((naked, used, section(".init7"))) target_set_up(void)
 	/* the seam's edge after reset is PORT_FALLS_BELOW; ACI as one clears what the change has set */
 	ACSR = _BV(ACI) | _BV(ACIS1) | _BV(ACIS0);
 
+	/* INT0 at the falling edge of PD2; what choosing it has set is cleared */
+	EICRA = _BV(ISC01);
+	EIFR = _BV(INTF0);
+
 	TCCR1B = TARGET_TICK_CLOCK;
 }

@@ -1,5 +1,5 @@
 /*
- * target_system.h - watchdog, interrupts, sleep, cause of reset, marks.
+ * target_system.h - watchdog, over-current, interrupts, sleep, cause of reset, marks.
  */
 #ifndef TARGET_SYSTEM_H
 #define TARGET_SYSTEM_H
@@ -26,6 +26,21 @@ static inline void port_watchdog_feed(void)
 static inline void port_watchdog_off(void)
 {
 	wdt_disable();
+}
+
+/* The falling edge has set its flag whether or not the interrupt was on (section "External Interrupts",
+ * EIFR); which edge is chosen in startup.c. */
+static inline void port_over_current_interrupt(uint8_t on)
+{
+	if (on != 0U)
+		EIMSK = (uint8_t)(EIMSK | _BV(INT0));
+	else
+		EIMSK = (uint8_t)(EIMSK & (uint8_t)~_BV(INT0));
+}
+
+static inline uint8_t port_over_current(void)
+{
+	return (uint8_t)((PIND & _BV(PD2)) == 0U);
 }
 
 static inline uint8_t port_interrupts_off(void)
@@ -73,10 +88,10 @@ static inline uint8_t port_reset_cause(void)
 }
 
 /* Every mark turns PC5 over, for an oscilloscope: writing one to a PIN bit does that (section
- * "Toggling the Pin"). Which mark it was, the recording of the rig knows. */
+ * "Toggling the Pin"). Which mark it was stands in GPIOR2, for a debugger and for the rig. */
 static inline void port_mark(uint8_t code)
 {
-	(void)code;
+	GPIOR2 = code;
 	PINC = _BV(PC5);
 }
 

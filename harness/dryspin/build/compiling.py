@@ -6,12 +6,13 @@ from pathlib import Path
 
 from dryspin.build import flags
 from dryspin.build.complaints import first_complaint
+from dryspin.build.foreign import behind_the_seam
 from dryspin.build.library import BRACKETS, PORT, core_objects
 from dryspin.build.narrow import compile_narrow
 from dryspin.build.seclusion import seclude
 from dryspin.build.sources import FirmwareText
 from dryspin.build.symbols import MAIN, check_symbols, seam
-from dryspin.build.toolchain import Compiler
+from dryspin.build.toolchain import Compiler, find_compiler
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
 
@@ -48,7 +49,7 @@ def compile_sources(
     with ThreadPoolExecutor(2) as pool:
         for name, complaint in pool.map(compile_one, text.sources):
             if complaint:
-                raise BuildError(first_complaint(complaint, firmware_dir, name, text.places))
+                raise BuildError(behind_the_seam(first_complaint(complaint, firmware_dir, name, text.places)))
     return [stage.parent / object_name(name) for name in text.sources]
 
 
@@ -71,9 +72,9 @@ def link_image(
 
     shown: names of the firmware to be found in the library, besides those that the core calls.
     """
-    core = core_objects(compiler)
+    core = core_objects(core_compiler(compiler))
     check_symbols(list(objects), firmware_dir)
-    whole = folder / "firmware.whole"
+    whole = folder / "=whole.o"
     seclude(objects, (MAIN, *seam()[1], *shown), whole, firmware_dir, checked=compiler.checked)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [str(path) for path in sorted(core.glob("*.o")) if f"{path.stem}.c" not in BRACKETS]
@@ -84,6 +85,11 @@ def link_image(
         raise BuildError(first_complaint(done.stderr, firmware_dir, "linking"))
     whole.unlink()
     return image
+
+
+def core_compiler(compiler: Compiler) -> Compiler:
+    """Who compiles the core beside this firmware: with the part's integers, whoever does for the others."""
+    return find_compiler() if compiler.narrow else compiler
 
 
 def object_name(source: str) -> str:

@@ -71,6 +71,39 @@ CLANG_CHECKED = (
     "-fno-sanitize=function",  # a part has one address a function; its hooks want a run-time library
 )
 
+C_REGISTERS = ("-std=gnu11",)  # C11, with the asm and typeof that firmware for the part is written with
+
+CPP_REGISTERS = (
+    *("-x", "c++", "-std=gnu++17"),
+    "-fno-exceptions",  # as the part's compilers are used: no unwinding on it
+    "-fno-rtti",
+    "-fno-threadsafe-statics",
+    "-fno-finite-loops",  # else clang takes `for (;;) {}`, in which handlers work, for impossible
+)
+
+REGISTER_FIRMWARE = (
+    *WARNINGS,
+    *POSITION,
+    *SAME_BITS,
+    "-g",
+    "-fno-omit-frame-pointer",
+    "-fno-strict-aliasing",
+    "-fsanitize=thread",  # a hook before every access to memory, registers too; linked without its runtime
+    "-D__AVR__",
+    "-D__AVR_ATmega168__",
+    "-D__AVR_ARCH__=5",
+    "-D__flash=",  # one address space
+)
+
+GCC_REGISTERS = (*GCC_FIRMWARE, "--param", "tsan-instrument-func-entry-exit=0")
+
+CLANG_REGISTERS = (
+    *CLANG_FIRMWARE,
+    # else the read of a change in place goes unseen
+    *("-mllvm", "-tsan-instrument-read-before-write"),
+    *("-mllvm", "-tsan-instrument-func-entry-exit=0"),
+)
+
 LINK = (
     "-shared",
     "-Wl,-z,now",  # lazily bound entries would lie among the firmware's variables

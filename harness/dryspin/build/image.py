@@ -7,9 +7,10 @@ from pathlib import Path
 
 from dryspin.build import flags, narrow
 from dryspin.build.cache import cached, digest_of
-from dryspin.build.compiling import compile_options, compile_sources, lay_out, link_image
+from dryspin.build.compiling import compile_options, compile_sources, core_compiler, lay_out, link_image
 from dryspin.build.library import PORT, core_key
 from dryspin.build.lines import LineTable
+from dryspin.build.register_level import build_registers, register_digest
 from dryspin.build.seclusion import SECLUDING
 from dryspin.build.sources import FirmwareText, firmware_text
 from dryspin.build.toolchain import Compiler, find_compiler
@@ -55,6 +56,14 @@ def build_image(
     """
     compiler = compiler or find_compiler()
     text = _with_more(firmware_text(drive, firmware_dir), more or {})
+    if drive.pins is not None:
+        digest = register_digest(drive, compiler, text.files, shown)
+
+        def make_registers(folder: Path) -> None:
+            build_registers(drive, text, compiler, folder, firmware_dir, shown)
+
+        path = cached("image", digest, make_registers) / "image.so"
+        return Image(path, digest, compiler.version, text.sources)
     options = compile_options(drive, compiler)
     digest = image_digest(compiler, options, text.files, shown)
 
@@ -78,7 +87,7 @@ def image_digest(
     named = [option for option in options if option != f"-I{PORT}"]
     return digest_of(
         (
-            *core_key(compiler),
+            *core_key(core_compiler(compiler)),
             " ".join([*named, *flags.LINK, *SECLUDING, *shown, *_narrowing(compiler)]),
             *(part for file in files.items() for part in file),
         )
@@ -86,7 +95,7 @@ def image_digest(
 
 
 def _narrowing(compiler: Compiler) -> tuple[str, ...]:
-    return (narrow.KEY, *narrow.FRONT, *narrow.BACK) if compiler.narrow else ()
+    return (narrow.KEY, compiler.version, *narrow.FRONT, *narrow.BACK) if compiler.narrow else ()
 
 
 def _with_more(text: FirmwareText, more: Mapping[str, str]) -> FirmwareText:

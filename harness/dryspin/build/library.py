@@ -37,7 +37,7 @@ def core_declarations() -> FFI:
 
 
 @cache
-def _core_texts() -> dict[str, str]:
+def core_texts() -> dict[str, str]:
     """The core's sources and headers by name. Read once: what is compiled is what was hashed."""
     files = [*sorted(CORE.glob("*.c")), *sorted(CORE.glob("*.h")), PORT / "drive_port.h"]
     return {path.name: path.read_text(encoding="utf-8") for path in files}
@@ -45,7 +45,7 @@ def _core_texts() -> dict[str, str]:
 
 def core_key(compiler: Compiler) -> tuple[str, ...]:
     """What the core's objects depend on."""
-    texts = [f"{name}\n{text}" for name, text in _core_texts().items()]
+    texts = [f"{name}\n{text}" for name, text in core_texts().items()]
     return (compiler.version, *compiler.command, " ".join(compiler.core_flags), *texts)
 
 
@@ -55,7 +55,7 @@ def core_objects(compiler: Compiler) -> Path:
     def make(folder: Path) -> None:
         stage = folder / "core"
         stage.mkdir()
-        for name, text in _core_texts().items():
+        for name, text in core_texts().items():
             (stage / name).write_text(text, encoding="utf-8")
 
         def compile_one(source: str) -> tuple[str, str]:
@@ -63,8 +63,8 @@ def core_objects(compiler: Compiler) -> Path:
             done = compiler.run([*compiler.core_flags, "-c", source, "-o", str(target)], stage)
             return source, "" if done.returncode == 0 else done.stderr
 
-        included = set(_INCLUDED.findall(_core_texts()[WHOLE_PLANT]))
-        sources = [name for name in _core_texts() if name.endswith(".c") and name not in included]
+        included = set(_INCLUDED.findall(core_texts()[WHOLE_PLANT]))
+        sources = [name for name in core_texts() if name.endswith(".c") and name not in included]
         with ThreadPoolExecutor(2) as pool:
             for source, complaint in pool.map(compile_one, sources):
                 if complaint:

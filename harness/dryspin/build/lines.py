@@ -7,6 +7,9 @@ from pathlib import Path, PurePosixPath
 from elftools.elf.elffile import ELFFile
 from elftools.elf.sections import SymbolTableSection
 
+MAINS = ("fw_main", "dryspin_program")
+"""What main() is called in an image, behind the seam and at register level."""
+
 
 class LineTable:
     """Lines and functions of one image. Addresses are offsets from the library's first byte."""
@@ -66,4 +69,4 @@ class LineTable:
                 if symbol["st_info"]["type"] == "STT_FUNC" and symbol["st_value"]:
                     found.append((symbol["st_value"], symbol.name))
         found.sort()
-        return [address for address, _ in found], ["main" if n == "fw_main" else n for _, n in found]
+        return [address for address, _ in found], ["main" if n in MAINS else n for _, n in found]

@@ -35,12 +35,13 @@ def seclude(
         script.write_text(spacing_script(objects), encoding="utf-8")
         options = ["-T", str(script)]
         renamed = [f"--redefine-sym={name}=access_{name}" for name in COPIES]
-    _run(["ld", "-r", *options, *map(str, objects), "-o", str(target)], firmware_dir)
+    run_tool(["ld", "-r", *options, *map(str, objects), "-o", str(target)], firmware_dir)
     keep = [f"--keep-global-symbol={name}" for name in shown]
-    _run(["objcopy", *keep, *renamed, str(target)], firmware_dir)
+    run_tool(["objcopy", *keep, *renamed, str(target)], firmware_dir)
 
 
-def _run(command: list[str], firmware_dir: Path) -> None:
+def run_tool(command: list[str], firmware_dir: Path) -> None:
+    """Call a tool for objects; raises BuildError where it is missing or fails."""
     try:
         done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
     except FileNotFoundError:

@@ -7,6 +7,9 @@ from pathlib import Path
 from dryspin.drive import Change, Drive, overlaid_files
 from dryspin.errors import BuildError, DriveError
 
+REGISTER_SUFFIXES = (".c", ".cpp", ".cc", ".cxx", ".ino")
+"""Sources that are compiled at register level."""
+
 
 @dataclass(frozen=True)
 class FirmwareText:
@@ -28,10 +31,17 @@ def firmware_text(drive: Drive, firmware_dir: Path) -> FirmwareText:
         headers = overlaid_files(layers, _header_patterns(drive, layers))
     except DriveError as problem:
         raise BuildError(str(problem)) from None
-    compiled = tuple(name for name in sources if name.endswith(".c"))
+    suffixes = (".c",) if drive.pins is None else REGISTER_SUFFIXES
+    compiled = tuple(name for name in sources if name.endswith(suffixes))
+    if drive.pins is not None and (assembly := [name for name in sources if name.endswith((".S", ".s"))]):
+        raise BuildError(
+            f"{sources[assembly[0]]}: assembly is not run on this machine; write it in C, or leave "
+            "it out of [firmware] sources"
+        )
     if not compiled:
         raise BuildError(
-            f"{firmware_dir}: [firmware] sources names no .c file; correct it or add the sources"
+            f"{firmware_dir}: [firmware] sources names no {suffixes[0]} file"
+            f"{f' (nor {chr(32).join(suffixes[1:])})' if suffixes[1:] else ''}; correct it or add the sources"
         )
     places = {**headers, **sources}
     files = {name: _read(path) for name, path in places.items()}
@@ -42,10 +52,12 @@ def firmware_text(drive: Drive, firmware_dir: Path) -> FirmwareText:
 
 def _header_patterns(drive: Drive, layers: tuple[Path, ...]) -> Iterator[str]:
     """Patterns of the include folders that match something: a folder without headers is no mistake."""
+    kinds = ("*.h",) if drive.pins is None else ("*.h", "*.hpp")
     for folder in drive.firmware.include:
-        pattern = f"{folder}/*.h".removeprefix("./")
-        if any(next(layer.glob(pattern), None) is not None for layer in layers):
-            yield pattern
+        for kind in kinds:
+            pattern = f"{folder}/{kind}".removeprefix("./")
+            if any(next(layer.glob(pattern), None) is not None for layer in layers):
+                yield pattern
 
 
 def _read(path: Path) -> bytes:

@@ -18,6 +18,12 @@ _FROM_COMPILER = ("memcpy", "memset", "memmove", "memcmp", "_GLOBAL_OFFSET_TABLE
 MAIN = "fw_main"
 """What flags.FIRMWARE makes of main."""
 
+ONLY_IF_CALLED = {"on_over_current": "port_over_current_interrupt"}
+"""Handlers that may be left out by a firmware that never calls this to turn them on."""
+
+CALLS_SOURCE = "dryspin_calls.c"
+"""Beside a firmware whose functions are called one by one: it calls everything, and turns nothing on."""
+
 _HOOKS = ("__sanitizer_cov_trace_pc", "__ubsan_handle_", "__narrow_handle_", "__tsan_")
 """What instrumented code calls: the core's own hooks."""
 
@@ -100,7 +106,12 @@ def check_symbols(objects: list[Path], firmware_dir: Path) -> None:
                 if bind == "STB_GLOBAL":
                     defined[symbol.name] = source, bind
     calls, required = seam()
-    missing = sorted(name for name in required if {"main": MAIN}.get(name, name) not in defined)
+    turned_on = {MAIN, *(name for name, source in needed.items() if source != CALLS_SOURCE)}
+    missing = sorted(
+        name
+        for name in required
+        if {"main": MAIN}.get(name, name) not in defined and ONLY_IF_CALLED.get(name, MAIN) in turned_on
+    )
     if missing == ["main"]:
         raise BuildError(f"{firmware_dir}: the firmware has no main(); [firmware] sources must include it")
     if missing:

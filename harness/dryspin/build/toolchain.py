@@ -4,15 +4,20 @@ import os
 import platform
 import shutil
 import subprocess
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 
 from dryspin.build import flags
 from dryspin.errors import BuildError
 
 CANDIDATES = ("gcc", "cc", "clang")
+WHEEL = (sys.executable, "-m", "ziglang", "cc")
+"""The compiler of the extra `zig`, where a machine has none of its own; ld and objcopy are still needed."""
+
 COMPILE_TIMEOUT_S = 120
 
 
@@ -87,7 +92,10 @@ def processor_flags() -> frozenset[str]:
 
 @cache
 def find_compiler() -> Compiler:
-    """`$CC`, else gcc, cc or clang. Raises BuildError with what to install where none is found."""
+    """`$CC`, else gcc, cc, clang or that of the ziglang wheel.
+
+    Raises BuildError with what to install where none is found.
+    """
     if platform.system() != "Linux" or platform.machine() not in ("x86_64", "AMD64"):
         raise BuildError(
             f"the rig runs on Linux x86-64, this is {platform.system()} {platform.machine()}; "
@@ -97,10 +105,12 @@ def find_compiler() -> Compiler:
     for command in [tuple(named)] if named else [(name,) for name in CANDIDATES]:
         if (compiler := compiler_of(command)) is not None:
             return compiler
+    if not named and find_spec("ziglang") and (compiler := compiler_of(WHEEL)) is not None:
+        return compiler
     looked = named[0] if named else ", ".join(CANDIDATES)
     raise BuildError(
         f"no C compiler found (looked for {looked}); install one, on Debian `apt-get install gcc libc6-dev`, "
-        "or name it in CC"
+        "or `pip install 'dryspin[zig]'`, or name it in CC"
     )
 
 

@@ -10,9 +10,10 @@ from typing import Any
 
 import cffi
 
+from dryspin.build.symbols import CALLS_SOURCE
 from dryspin.call.declarations import PREFIX, Declarations, Declared, including
 
-SOURCE = "dryspin_calls.c"
+SOURCE = CALLS_SOURCE
 _THUNK = "dryspin_call_"
 _BOX = "dryspin_box_"
 

@@ -5,6 +5,7 @@ ten seconds and a few hundred megabytes.
 """
 
 import csv
+import os
 import re
 import warnings
 from collections.abc import Callable, Iterator
@@ -36,7 +37,8 @@ _AT_ROW = re.compile(r"at row (\d+)")
 
 def read_csv(path: Path, mapped: CaptureMap, notice: Notice) -> Raw:
     """Read the mapped columns of `path`; raises CaptureError, naming file and line."""
-    first, header, delimiter, decimal = _find_numbers(path)
+    wanted_names = {c.channel for c in mapped.channels} | {mapped.time}
+    first, header, delimiter, decimal = _find_numbers(path, wanted_names)
     names, width = header
     columns = [_column(path, c.channel, names, width, c.line) for c in mapped.channels]
     where = f"{mapped.path}: time"
@@ -67,7 +69,7 @@ def read_csv(path: Path, mapped: CaptureMap, notice: Notice) -> Raw:
     return Raw(channels, t_ns, origin_ns, sample_ns, float(t_ns[-1]), even, len(t_ns))
 
 
-def _find_numbers(path: Path) -> tuple[int, tuple[list[str], int], str, str]:
+def _find_numbers(path: Path, wanted: set[str | int]) -> tuple[int, tuple[list[str], int], str, str]:
     """(line of the first numbers from 1 on, (names, columns), delimiter, decimal mark)."""
     above: list[list[str]] = []
     try:
@@ -84,12 +86,12 @@ def _find_numbers(path: Path) -> tuple[int, tuple[list[str], int], str, str]:
                     if len(fields) > 1 and all(map(_is_number, fields)):
                         return (
                             number,
-                            (_names(above, delimiter, len(fields)), len(fields)),
+                            (_names(above, delimiter, len(fields), wanted), len(fields)),
                             delimiter,
                             decimal,
                         )
                 if _is_number(line.strip()):
-                    return number, (_names(above, ",", 1), 1), ",", "."
+                    return number, (_names(above, ",", 1, wanted), 1), ",", "."
                 above.append([line])
     except FileNotFoundError:
         raise CaptureError(f"{path}: no such file. Give the path of a capture, .csv or .vcd.") from None
@@ -110,14 +112,16 @@ def _is_number(text: str) -> bool:
     return "_" not in text
 
 
-def _names(above: list[list[str]], delimiter: str, width: int) -> list[str]:
-    """The names over the columns: the first line above the numbers that has as many, else none."""
+def _names(above: list[list[str]], delimiter: str, width: int, wanted: set[str | int]) -> list[str]:
+    """The names over the columns: of the lines above the numbers that have as many words, the first with
+    a name that the map wants, else the first."""
+    found = []
     for line in above:
         fields = [f.strip() for f in next(csv.reader(line, delimiter=delimiter), [])]
         fields = fields[:-1] if len(fields) == width + 1 and not fields[-1] else fields
         if len(fields) == width and sum(bool(f) and not _is_number(f) for f in fields) == width:
-            return fields
-    return []
+            found.append(fields)
+    return next((fields for fields in found if wanted & set(fields)), found[0] if found else [])
 
 
 def _column(path: Path, place: str | int, names: list[str], width: int, line: str) -> int:
@@ -154,14 +158,12 @@ def _blocks(
         if decimal == ",":
             lines = (line.replace(",", ".") for line in file)
         row = first
-        done = 0
         while True:
             block = _block(path, lines, wanted, delimiter, row)
             if not len(block):
                 return
             row += len(block)
-            done += len(block)
-            notice("rows", min(done * 24, size), size)
+            notice("bytes", min(os.lseek(file.fileno(), 0, os.SEEK_CUR), size), size)
             yield block
 
 

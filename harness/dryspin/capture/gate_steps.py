@@ -42,7 +42,7 @@ def find_gate_steps(levels: Mapping[str, Levels], end_ns: float, carrier_ns: flo
     steps = find_steps(merge(placed, round(end_ns)), round(carrier_ns))
     start, stop = steps.cycles.astype(np.float64), steps.stops.astype(np.float64)
     gap = np.append(0.0, np.maximum(start[1:] - stop[:-1], 0.0))
-    return SeenSteps(steps.step, start, gap, stop)
+    return SeenSteps(steps.step, start, gap, stop, gap)
 
 
 def _commands(high: Levels, low: Levels, end_ns: float, carrier_ns: float) -> tuple[Ints, Ints]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from dryspin.capture.gate_steps import has_all_gates
 from dryspin.capture.mapping import GATE_SIGNALS
+from dryspin.capture.measured import pulse_widths_ns
 from dryspin.capture.reading import NS_PER_S, Reading
 from dryspin.capture.rebuilt import as_recording
 from dryspin.drive import Claims
@@ -34,7 +35,7 @@ DRIVES_NS: Final = 1e6
 _UNIT_NS: Final = {"ns": 1.0, "us": 1e3, "ms": 1e6, "s": NS_PER_S}
 
 BORDER_CARRIERS: Final = 2.0
-"""A FET that is on for longer at the border of a capture is not just being chopped there."""
+"""A FET that is on for less at the border of a capture is just being chopped there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,17 +258,16 @@ def _angle_doubt_deg(reading: Reading) -> float:
 
 
 def _on_at_border(reading: Reading) -> str:
-    """A high FET that is on at the beginning or the end for longer than chopping explains, or ""."""
-    if not has_all_gates(reading.capture.levels):
-        return ""
-    longest = BORDER_CARRIERS * reading.carrier_ns
+    """A high FET that is on at the beginning or the end for longer than any that is seen whole, or ""."""
+    cut: list[tuple[float, str]] = []
+    whole = BORDER_CARRIERS * reading.carrier_ns
     for signal in GATE_SIGNALS:
-        line = reading.capture.levels[signal]
-        if not signal.endswith("high"):
+        line = reading.capture.levels.get(signal)
+        if line is None or not signal.endswith("high"):
             continue
-        first_ns = line.t_ns[1] if len(line.t_ns) > 1 else reading.capture.end_ns
-        if line.values[0] == 1 and first_ns > longest:
-            return signal
-        if line.values[-1] == 1 and reading.capture.end_ns - line.t_ns[-1] > longest:
-            return signal
-    return ""
+        whole = max(whole, float(np.max(pulse_widths_ns(line), initial=0.0)))
+        first_ns = float(line.t_ns[1]) if len(line.t_ns) > 1 else reading.capture.end_ns
+        cut += [(first_ns, signal)] if line.values[0] else []
+        cut += [(reading.capture.end_ns - float(line.t_ns[-1]), signal)] if line.values[-1] else []
+    longest_ns, signal = max(cut, default=(0.0, ""))
+    return signal if longest_ns > whole else ""

@@ -46,6 +46,7 @@ def figures_of(reading: Reading) -> list[Figure]:
         *_open_phase(reading),
         *_dead_times(reading),
         *_throttle(reading),
+        *_comparator(reading),
     ]
     return [figure for figure in found if figure.count]
 
@@ -173,6 +174,16 @@ def _throttle(reading: Reading) -> Iterator[Figure]:
     line = reading.capture.levels.get("throttle")
     if line is not None:
         yield _figure("throttle pulse", pulse_widths_ns(line) / 1e3, "us")
+
+
+def _comparator(reading: Reading) -> Iterator[Figure]:
+    """Edges of the comparator's output in each step: one is the crossing, more is chopping or noise."""
+    line, steps = reading.capture.levels.get("comparator"), reading.steps
+    if line is None or steps is None:
+        return
+    _, at = step_intervals_ns(reading)
+    edges = np.searchsorted(line.t_ns[1:], steps.start_ns)
+    yield _figure("comparator edges in a step", np.diff(edges)[at].astype(np.float64), "times")
 
 
 def pulse_widths_ns(line: Levels) -> Floats:

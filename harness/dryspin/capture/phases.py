@@ -16,7 +16,7 @@ from dryspin.drive import Drive
 from dryspin.errors import CaptureError
 from dryspin.recording import LEG_NAMES
 from dryspin.recording.sixstep import DRIVEN, NO_STEP, OPEN_LEG
-from dryspin.recording.timeline import Ints
+from dryspin.recording.timeline import Ints, stretches
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -36,6 +36,12 @@ WORST_COST: Final = 0.04
 LEAST_SAMPLES: Final = 3
 """A pattern seen in fewer samples in a row is an edge on its way."""
 
+PAUSE_NS: Final = 1e7
+"""Steps further apart than 10 ms belong to different drives, as for the monitors."""
+
+MOST_UNSEEN: Final = 2
+"""Patterns in a row whose high leg is the third."""
+
 BUS_PERCENTILE: Final = 99.0
 
 BLOCK: Final = 1_000_000
@@ -49,12 +55,14 @@ class SeenSteps:
     step      0..5, see `recording/sixstep.py`
     start_ns  best estimate of each beginning, in doubt by `doubt_ns` either way
     stop_ns   last moment at which the pattern was seen
+    gap_ns    before each step, the time in which no pattern was seen
     """
 
     step: Ints
     start_ns: Floats
     doubt_ns: Floats
     stop_ns: Floats
+    gap_ns: Floats
 
     def __len__(self) -> int:
         return len(self.step)
@@ -120,20 +128,44 @@ def find_phase_steps(probes: Probes, carrier_ns: float) -> SeenSteps:
     long = (stops[last] - starts[first]) * probes.step_ns >= carrier_ns
     inside = np.repeat(long, last - first + 1)
     starts, stops = starts[inside], stops[inside]
+    pause = PAUSE_NS / probes.step_ns
+    goes_on = np.append(starts[1:] - stops[:-1] <= pause, False)
+    driven = _driven(step[starts], goes_on, probes.legs)
+    starts, stops = starts[driven], stops[driven]
     which = step[starts]
     first, last = _merged(which)
     if not len(first):
         empty = np.zeros(0)
-        return SeenSteps(np.zeros(0, np.int64), empty, empty, empty)
+        return SeenSteps(np.zeros(0, np.int64), empty, empty, empty, empty)
     begin, end = starts[first].astype(np.float64), stops[last].astype(np.float64)
     before = np.append(begin[0], end[:-1])
+    # After a pause nothing is known of the moment before.
+    before = np.where(begin - before > pause, begin, before)
     exact = _exact_beginnings(probes, which[first], starts[first], stops[last])
     middle = np.where(np.isnan(exact), (begin + before) / 2.0, exact)
+    middle = np.maximum.accumulate(middle)
     ns = probes.step_ns
     # Near a rail an open terminal looks driven, for less than half a carrier period (seen on the model).
     least = 0.5 * carrier_ns / ns
     doubt = np.where(np.isnan(exact), np.maximum((begin - before) / 2.0, least), 1.0)
-    return SeenSteps(which[first].astype(np.int64), middle * ns, doubt * ns, end * ns)
+    return SeenSteps(which[first].astype(np.int64), middle * ns, doubt * ns, end * ns, (begin - before) * ns)
+
+
+def _driven(step: NDArray[np.int8], goes_on: NDArray[np.bool_], legs: tuple[int, int]) -> NDArray[np.bool_]:
+    """Which stretches are driven by the supply, as far as two terminals can tell.
+
+    `goes_on`: whether the next stretch follows without a pause.
+
+    A rotor that coasts lifts its terminals in turn, which looks like the two patterns whose high leg has
+    no probe. Driven, these are never more than two in a row before a probed leg is high again.
+    """
+    high = np.array([pair[0] for pair in DRIVEN])[step]
+    unseen = ~np.isin(high, legs)
+    kept = np.ones(len(step), bool)
+    for first, stop in zip(*stretches(unseen), strict=True):
+        patterns = 1 + int(np.count_nonzero(step[first + 1 : stop] != step[first : stop - 1]))
+        kept[first:stop] = patterns <= MOST_UNSEEN and goes_on[stop - 1]
+    return kept
 
 
 def _merged(step: NDArray[np.int8]) -> tuple[Ints, Ints]:

@@ -110,6 +110,9 @@ def _legs(reading: Reading, locked_only: bool) -> list[Row]:
         if k + 1 < len(steps) and run[k + 1] == chain:
             continue
         stop = min(max(round(steps.stop_ns[k]), start), round(reading.capture.end_ns))
+        if k + 1 < len(steps):
+            # Of two marks in one moment only the last counts.
+            stop = min(stop, round(steps.start_ns[k + 1]) - 1)
         rows.append((stop, int(Signal.MARK), int(Mark.OFF)))
         if k + 1 == len(steps) or steps.start_ns[k + 1] - stop > CHAIN_NS:
             rows += [(stop, int(signal), int(Leg.OPEN)) for signal in LEGS]

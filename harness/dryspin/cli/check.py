@@ -49,6 +49,13 @@ FILE = click.Path(path_type=Path, dir_okay=True)
     help="Write a sheet, too: DIR/check.html, with every finding's run to zoom into.",
 )
 @click.option(
+    "--against",
+    "earlier_file",
+    type=FILE,
+    metavar="OLD.json",
+    help="Object to what has been lost since this result of an earlier check (its --json).",
+)
+@click.option(
     "--save",
     type=DIRECTORY,
     metavar="DIR",
@@ -70,6 +77,7 @@ def check(
     workers: int | None,
     json_file: Path | None,
     report_folder: Path | None,
+    earlier_file: Path | None,
     save: Path | None,
     coverage_file: Path | None,
 ) -> int:
@@ -84,10 +92,16 @@ def check(
     One in five of the planned scenarios is run once more with a checked build, which looks at the C
     itself: variables shared with handlers and torn, lost or kept in a register; overflow, shifts,
     indexes, null pointers; steps beyond a variable. A variable that is shared rightly in a way
-    that looks wrong is explained in drive.toml: [[shared]], variable and why.
+    that looks wrong is explained in drive.toml: [[shared]], variable and why. Firmware at register level
+    ([pins] in drive.toml) has no checked build.
+
+    With --against, claims that are newly broken, no longer exercised or declared, or that have lost
+    more than a tenth of their limit in margin, are objected to. Give both checks the same seed and
+    number of scenarios, or the search's luck will show.
 
     Exits with 0 if every declared claim was exercised and held, with 1 if one broke, none of the
-    scenarios exercised it or the C has a fault, with 2 if it could not run. A pass is no permission to spin.
+    scenarios exercised it, the C has a fault or something was lost, with 2 if it could not run. A
+    pass is no permission to spin.
     """
     # Here and not above: --help must not wait for numpy and Hypothesis.
     from dataclasses import replace
@@ -95,10 +109,12 @@ def check(
     from dryspin.cli.covering import covering_of, tracefile
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.cli.report import require_folder, write_check_sheet
+    from dryspin.drive.pins import require_seam
     from dryspin.errors import RigError
     from dryspin.faults import Inspector
     from dryspin.findings import findings_folder, load_subject, require_writable
     from dryspin.report import check_json, check_lines, json_text
+    from dryspin.report.against import against_lines, objections, read_earlier
     from dryspin.report.coverage import coverage_lines
     from dryspin.search import ScenarioFailedError
     from dryspin.search import check as search
@@ -106,7 +122,10 @@ def check(
     require_writable_file(json_file, "--json")
     require_folder(report_folder)
     require_writable_file(coverage_file, "--coverage")
+    earlier = None if earlier_file is None else read_earlier(earlier_file)
     subject = load_subject(firmware_dir, drive_file)
+    if coverage_file is not None:
+        require_seam(subject.drive.pins, "--coverage")
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
     try:
@@ -118,7 +137,7 @@ def check(
                 only=only,
                 workers=workers,
                 save=save,
-                inspector=Inspector(subject.drive, firmware_dir),
+                inspector=None if subject.drive.pins else Inspector(subject.drive, firmware_dir),
                 marked=covering,
                 notice=bar.notice,
             )
@@ -130,10 +149,14 @@ def check(
     if json_file is not None:
         write_whole(json_file, json_text(check_json(result)))
     print_lines(check_lines(result, subject.drive))
+    coverage = None if covering is None else covering.coverage(result.covered)
     if report_folder is not None:
-        print_lines([f"sheet: {write_check_sheet(report_folder, subject, result)}"])
-    if covering is not None and coverage_file is not None:
-        coverage = covering.coverage(result.covered)
+        print_lines([f"sheet: {write_check_sheet(report_folder, subject, result, coverage)}"])
+    if coverage is not None and coverage_file is not None:
         write_whole(coverage_file, tracefile(coverage, coverage_file, firmware_dir))
         print_lines(["", *coverage_lines(coverage)])
-    return 0 if result.passed else 1
+    if earlier is None:
+        return 0 if result.passed else 1
+    lost = objections(result, earlier)
+    print_lines(["", *against_lines(lost, earlier)])
+    return 0 if result.passed and not lost else 1

@@ -13,15 +13,17 @@ import click
 from dryspin import __version__
 from dryspin.cli.check import check
 from dryspin.cli.doctor import doctor
-from dryspin.cli.judge import judge
 from dryspin.cli.enumerate import enumerate_
+from dryspin.cli.judge import judge
 from dryspin.cli.known_bad import known_bad
 from dryspin.cli.lint import lint
 from dryspin.cli.mutate import mutate
+from dryspin.cli.new import new
 from dryspin.cli.overlay import overlay
 from dryspin.cli.replay import replay
 from dryspin.cli.report import report
 from dryspin.cli.run import run
+from dryspin.cli.soak import soak
 from dryspin.errors import DryspinError
 
 EXIT_HELD, EXIT_BROKEN, EXIT_COULD_NOT_RUN, EXIT_INTERRUPTED = 0, 1, 2, 130
@@ -56,12 +58,18 @@ def dryspin() -> None:
       dryspin report traces/found/reversal-opposing-drive-1.toml
       dryspin run firmware_under_test/bow_thruster scenario.toml --out run.npz
       dryspin enumerate firmware_under_test/bow_thruster
+      dryspin soak firmware_under_test/bow_thruster --scenarios 10000
 
     \b
     Beside the real drive
       dryspin run firmware_under_test/bow_thruster scenario.toml --vcd run.vcd
       dryspin judge capture.csv --map map.toml --drive drive.toml
       dryspin overlay run.npz capture.csv --map map.toml
+
+    \b
+    With a firmware of one's own
+      dryspin new my_thruster --from thruster.ino
+      dryspin check my_thruster
 
     \b
     Is a pass worth anything?
@@ -77,6 +85,7 @@ def dryspin() -> None:
     """
 
 
+dryspin.add_command(new)
 dryspin.add_command(check)
 dryspin.add_command(lint)
 dryspin.add_command(run)
@@ -85,6 +94,7 @@ dryspin.add_command(judge)
 dryspin.add_command(overlay)
 dryspin.add_command(report)
 dryspin.add_command(enumerate_)
+dryspin.add_command(soak)
 dryspin.add_command(known_bad)
 dryspin.add_command(mutate)
 dryspin.add_command(doctor)

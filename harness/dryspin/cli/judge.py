@@ -58,9 +58,9 @@ def judge(capture_file: Path, map_file: Path, drive_file: Path, as_json: bool) -
         verdicts = judge_capture(reading, claims)
     figures = figures_of(reading)
     if as_json:
-        click.echo(json_text(capture_json(capture, figures, verdicts)), nl=False)
+        click.echo(json_text(capture_json(reading, figures, verdicts)), nl=False)
     else:
-        print_lines(capture_lines(capture, figures, verdicts))
+        print_lines(capture_lines(reading, figures, verdicts))
     if any(verdict.status == Status.BROKEN for verdict in verdicts):
         return 1
     return 0 if any(verdict.told for verdict in verdicts) else 2

@@ -31,12 +31,14 @@ def lint(firmware_dir: Path, drive_file: Path | None, as_json: bool) -> int:
     firmware does not build. Nothing found is no permission to spin.
     """
     from dryspin.cli.output import print_lines
+    from dryspin.drive.pins import require_seam
     from dryspin.findings import load_subject
     from dryspin.lint import look
     from dryspin.report.json import json_text
     from dryspin.report.lint import lint_json, lint_lines
 
     subject = load_subject(firmware_dir, drive_file)
+    require_seam(subject.drive.pins, "dryspin lint")
     looked = look(subject.drive, firmware_dir)
     if as_json:
         click.echo(json_text(lint_json(looked)), nl=False)

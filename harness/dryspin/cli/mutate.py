@@ -78,6 +78,7 @@ def mutate(
     pip install 'dryspin[mutate]'.
     """
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
+    from dryspin.drive.pins import require_seam
     from dryspin.findings import load_subject
     from dryspin.mutate import mutate as run
     from dryspin.mutate.campaign import SURVIVED
@@ -86,6 +87,7 @@ def mutate(
 
     require_writable_file(json_file, "--json")
     subject = load_subject(firmware_dir, drive_file)
+    require_seam(subject.drive.pins, "dryspin mutate")
     with Bar() as bar:
         campaign = run(
             subject,

@@ -1,5 +1,6 @@
 """`dryspin report`: a sheet for one finding or one scenario, and what a check needs to make its own."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -8,6 +9,7 @@ import click
 from dryspin.cli.check import DIRECTORY, FILE
 
 if TYPE_CHECKING:
+    from dryspin.coverage import Coverage
     from dryspin.findings import Finding, Outcome, Subject
     from dryspin.report.sheet import BenchRun, Case
     from dryspin.scenario import Scenario
@@ -91,14 +93,18 @@ def report(
     return 1 if case.outcome.status == BROKEN else 0
 
 
-def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -> Path:
+def write_check_sheet(
+    folder: Path, subject: "Subject", result: "CheckResult", coverage: "Coverage | None" = None
+) -> Path:
     """Write the sheet of a check to `folder`: check.html, and pages of its own for what is too large.
 
-    Findings are run once more, each with what it was found on. Raises UsageError where it cannot be written.
+    Findings are run once more, each with what it was found on; a run that the firmware ended itself has no
+    drawing, only its row. Raises UsageError where it cannot be written.
     """
     from dryspin.cli.output import Bar, write_whole
     from dryspin.errors import UsageError
-    from dryspin.report.sheet import case_page, check_page
+    from dryspin.findings import CODE
+    from dryspin.report.sheet import check_page
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -109,14 +115,17 @@ def write_check_sheet(folder: Path, subject: "Subject", result: "CheckResult") -
     found = {saved.path.resolve(): (saved.path, saved.finding) for saved in result.findings}
     for kept in result.still_broken:
         found.setdefault(kept.path.resolve(), (kept.path, kept.replay.finding))
-    cases = []
+    found = {at: each for at, each in found.items() if not each[1].claim.startswith(f"{CODE}.")}
     with Bar() as bar:
-        for path, finding in found.values():
-            cases.append(_case_of_finding(subject, path, finding, None))
-            bar.notice("findings run again", len(cases), len(found))
-    text, outside = check_page(result, cases, subject.drive.name)
-    for name, case in outside:
-        write_whole(folder / name, case_page(case))
+
+        def cases() -> "Iterator[Case]":
+            for k, (path, finding) in enumerate(found.values()):
+                bar.notice("findings drawn", k, len(found))
+                yield _case_of_finding(subject, path, finding, None)
+
+        text, outside = check_page(result, cases(), subject.drive.name, coverage)
+    for name, page in outside.items():
+        write_whole(folder / name, page)
     write_whole(folder / "check.html", text)
     return folder / "check.html"
 
@@ -177,11 +186,14 @@ def _case(
     subject: "Subject", name: str, scenario: "Scenario", claim: str | None, replay: str, kept_as: str
 ) -> "Case":
     from dryspin.build import firmware_text
-    from dryspin.errors import UsageError
+    from dryspin.errors import FirmwareError, UsageError
     from dryspin.findings import NOT_EXERCISED, Outcome
     from dryspin.report.sheet import Case, most_pressing
 
-    recording = subject.record(scenario)
+    try:
+        recording = subject.record(scenario)
+    except FirmwareError as error:
+        raise UsageError(f"{name} cannot be drawn, since its run does not end: {error}") from None
     trial = subject.judge(recording)
     if claim is not None and claim not in {outcome.claim for outcome in trial.outcomes}:
         known = ", ".join(outcome.claim for outcome in trial.outcomes)

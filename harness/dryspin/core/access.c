@@ -19,7 +19,7 @@ extern unsigned char fw_noinit_begin[], fw_noinit_end[];
 extern char __ehdr_start[] __attribute__((visibility("hidden")));
 extern char _end[] __attribute__((visibility("hidden")));
 
-uint8_t access_enables[8];
+uint32_t access_enables[32];
 
 static core_access *table;
 static uint32_t rows;
@@ -66,15 +66,76 @@ int32_t core_accesses(core_access *to, int32_t room)
 	return full ? -1 : n;
 }
 
-uint8_t core_enables(int by)
+uint32_t core_enables(int by)
 {
-	return access_enables[by & 7];
+	return access_enables[by & 31];
+}
+
+/* An access to be torn, and one that has been: the compiler's load or store follows its hook, so what is
+ * left to do is done at the next hook. */
+static struct { uint32_t pc; int32_t handler; int64_t from; } wanted;
+static struct { unsigned char *at; unsigned bytes; int write; } torn;
+static core_tear_report report = {.cycle = -1};
+
+void core_tear(uint32_t pc, int32_t handler, int64_t from_cycle)
+{
+	wanted.pc = pc;
+	wanted.handler = handler;
+	wanted.from = from_cycle;
+	torn.at = 0;
+	report.cycle = -1;
+}
+
+core_tear_report *core_torn(void)
+{
+	return &report;
+}
+
+static void tear(uint32_t at, unsigned bytes, unsigned kind)
+{
+	unsigned char *here = (unsigned char *)(base + at);
+	int on = ctl.irq_on && (ctl.irq_enabled >> wanted.handler & 1);
+	if (!on || ctl.now < wanted.from || bytes < 2 || bytes > sizeof report.before)
+		return;
+	wanted.pc = 0;
+	report.cycle = ctl.now;
+	report.bytes = (int32_t)bytes;
+	memcpy(report.before, here, bytes);
+	if ((kind & ACCESS_WRITE) == 0) {
+		interrupts_run(wanted.handler);
+		memcpy(report.after, here, bytes);
+		here[0] = report.before[0];
+		memcpy(report.between, here, bytes);
+	}
+	torn.at = here;
+	torn.bytes = bytes;
+	torn.write = (kind & ACCESS_WRITE) != 0;
+}
+
+static void finish_tear(void)
+{
+	unsigned char *here = torn.at, whole[sizeof report.before];
+	torn.at = 0;
+	if (!torn.write) {
+		memcpy(here, report.after, torn.bytes);
+		return;
+	}
+	memcpy(whole, here, torn.bytes);
+	memcpy(here + 1, report.before + 1, torn.bytes - 1);
+	memcpy(report.between, here, torn.bytes);
+	interrupts_run(wanted.handler);
+	memcpy(here + 1, whole + 1, torn.bytes - 1);
+	memcpy(report.after, here, torn.bytes);
 }
 
 static void note(uint32_t at, unsigned bytes, unsigned kind, uintptr_t where)
 {
 	uint32_t pc = (uint32_t)(where - base);
-	uint8_t who = (uint8_t)(1U << context_bit()), under = ctl.irq_on ? ctl.irq_enabled : 0;
+	if (torn.at)
+		finish_tear();
+	if (pc == wanted.pc && (kind & ACCESS_STRAY) == 0)
+		tear(at, bytes, kind);
+	uint32_t who = 1U << context_bit(), under = ctl.irq_on ? ctl.irq_enabled : 0;
 	uint32_t k = (pc * 2654435761U ^ at * 2246822519U) >> 17;
 	for (;; k = (k + 1) & (ROOM - 1)) {
 		core_access *row = &table[k];
@@ -89,7 +150,7 @@ static void note(uint32_t at, unsigned bytes, unsigned kind, uintptr_t where)
 				return;
 			}
 			rows++;
-			*row = (core_access){ctl.now, pc, at, (uint16_t)bytes, (uint8_t)kind, who, under, {0}};
+			*row = (core_access){ctl.now, pc, at, who, under, (uint16_t)bytes, (uint8_t)kind, {0}};
 			return;
 		}
 	}
@@ -189,6 +250,13 @@ void *access_memset(void *to, int value, size_t bytes)
 	seen(to, bytes, ACCESS_WRITE, __builtin_return_address(0));
 	return memset(to, value, bytes);
 }
+
+/* Newer compilers of the clang family call these where they copy or fill by themselves. */
+void *__tsan_memcpy(void *to, const void *from, size_t bytes)
+	__attribute__((weak, alias("access_memcpy")));
+void *__tsan_memmove(void *to, const void *from, size_t bytes)
+	__attribute__((weak, alias("access_memmove")));
+void *__tsan_memset(void *to, int value, size_t bytes) __attribute__((weak, alias("access_memset")));
 
 int access_memcmp(const void *a, const void *b, size_t bytes);
 int access_memcmp(const void *a, const void *b, size_t bytes)

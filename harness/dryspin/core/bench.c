@@ -98,6 +98,7 @@ static void commit(double t_s)
 	while (plant_escaped() != WITHIN_BOUNDS)
 		stack_yield(CORE_ESCAPED);
 	record_state();
+	limiter_watch();
 	if (changed)
 		comparator_input(plant.s.level, plant.s.t_s);
 	supply_watch();
@@ -145,6 +146,7 @@ void bench_set_gates(void)
 	else
 		plant_set_gates(ctl.gate[0], ctl.gate[1], ctl.gate[2]);
 	ctl.plan_valid = 0;
+	limiter_watch();
 	changed_from(level);
 }
 

@@ -3,7 +3,7 @@
  *
  * Code spends cycles in port calls (and, if asked, per basic block). Whenever CPU time reaches the
  * horizon, everything due is done in order of cycle; at one cycle the order is: plant, carriers,
- * throttle pin, timer, comparator, store, ADC, power cut, reset, endless loop, watchdog. Then due handlers run.
+ * throttle pin, timer, comparator, current limit, store, ADC, power cut, reset, endless loop, watchdog. Then due handlers run.
  */
 #include "controller.h"
 
@@ -36,6 +36,7 @@ static int64_t next_rare(void)
 {
 	int64_t e = least(timer_next(), capture_next());
 	e = least(e, least(comparator_next(), next_reset()));
+	e = least(e, limiter_next());
 	e = least(e, least(store_next(), converter_next()));
 	e = least(e, least(ctl.watchdog_bites, supply_next_cut()));
 	e = least(e, next_endless());
@@ -77,6 +78,8 @@ static void happen(int64_t cycle)
 		timer_at(cycle);
 	if (comparator_next() <= cycle)
 		comparator_at(cycle);
+	if (limiter_next() <= cycle)
+		limiter_at(cycle);
 	if (store_next() <= cycle)
 		store_finish(cycle);
 	if (converter_next() <= cycle)

@@ -9,6 +9,9 @@
 #include "controller.h"
 #include <math.h>
 
+/* What the port cannot ask for and registers can. */
+#define BOTH_EDGES 2
+
 void comparator_reset(void)
 {
 	ctl.sense_edge = 0;
@@ -57,7 +60,7 @@ void comparator_at(int64_t cycle)
 			continue;
 		ctl.sense_above = level;
 		record(SIGNAL_COMPARATOR, level, cycle, 0, 0);
-		if (level == ctl.sense_edge)
+		if (level == ctl.sense_edge || ctl.sense_edge == BOTH_EDGES)
 			ctl.irq_pending |= 1U << IRQ_COMPARATOR;
 	}
 }

@@ -21,15 +21,16 @@
  * any honest computation, a fraction of a second of the host. */
 #define HANG_BLOCKS INT64_C(20000000)
 
-/* Interrupts in vector order: the lowest bit is served first. */
+/* Interrupts by vector, counted from 0 (reset): the lowest bit is served first. */
 enum {
-	IRQ_CAPTURE,
-	IRQ_COMPARE_A,
-	IRQ_COMPARE_B,
-	IRQ_WRAP,
-	IRQ_CONVERTER,
-	IRQ_COMPARATOR,
-	IRQ_COUNT
+	IRQ_OVER_CURRENT = 1,
+	IRQ_CAPTURE = 10,
+	IRQ_COMPARE_A = 11,
+	IRQ_COMPARE_B = 12,
+	IRQ_WRAP = 13,
+	IRQ_CONVERTER = 21,
+	IRQ_COMPARATOR = 23,
+	IRQ_COUNT = 26
 };
 
 /* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
@@ -53,7 +54,7 @@ typedef struct {
 	double s_per_cycle;
 
 	uint8_t irq_on;       /* global enable */
-	uint8_t irq_enabled, irq_pending;
+	uint32_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
 	uintptr_t slept_on;   /* frame of the port call in which the main line sleeps; 0: awake */
@@ -101,6 +102,9 @@ typedef struct {
 	uint8_t converter_on;
 	int64_t converter_sample, converter_done;
 	uint16_t sampled, converted;
+
+	uint8_t limiter_over, limiter_pulls;       /* the current is above the limit; the pin says so */
+	int64_t limiter_look, limiter_change;      /* next look at the current; the pin follows then */
 
 	uint8_t outside;      /* the host advances the plant now */
 	uint8_t plan_valid;
@@ -151,6 +155,8 @@ void carriers_replan(void);
 /* legs.c */
 void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller);
 void legs_drive(int64_t cycle, uint32_t pc, uint32_t caller);
+/* On reset: all FETs off, at once and without a clock. */
+void legs_release(int64_t cycle);
 /* Cycle at which a driver's dead time is over; NEVER if none runs. */
 int64_t legs_next(void);
 
@@ -207,6 +213,13 @@ void converter_off(uint32_t pc, uint32_t caller);
 int64_t converter_next(void);
 void converter_at(int64_t cycle);
 
+/* limiter.c */
+void limiter_start(void);
+/* The plant has gone on, or its gates have changed. */
+void limiter_watch(void);
+int64_t limiter_next(void);
+void limiter_at(int64_t cycle);
+
 /* supply.c */
 double supply_vcc(void);
 int supply_out(int64_t cycle);
@@ -218,24 +231,22 @@ void supply_watch(void);
 
 /* interrupts.c */
 void interrupts_serve(void);
+/* Run one handler now, as if its flag had just been set. */
+void interrupts_run(int k);
 static inline int interrupts_due(void)
 {
 	return ctl.irq_on && (ctl.irq_enabled & ctl.irq_pending) != 0;
 }
 
-/* Bit of the code that runs: of a handler in vector order, 7 for the main line. */
-static inline uint8_t context_bit(void)
+/* Bit of the code that runs: of a handler in vector order, 31 for the main line. */
+static inline int context_bit(void)
 {
-	static const uint8_t bit_of_vector[32] = {
-		[0] = 7, [11] = IRQ_CAPTURE, [12] = IRQ_COMPARE_A, [13] = IRQ_COMPARE_B,
-		[14] = IRQ_WRAP, [22] = IRQ_CONVERTER, [24] = IRQ_COMPARATOR,
-	};
-	return bit_of_vector[ctl.context & 31U];
+	return ctl.context ? ctl.context - 1 : 31;
 }
 
 /* access.c */
 /* Interrupts that the code of each context has turned on. */
-extern uint8_t access_enables[8];
+extern uint32_t access_enables[32];
 
 /* undefined.c */
 void undefined_forget(void);

@@ -26,7 +26,8 @@ enum core_reason {
 	CORE_CALLED = 10,       /* the function of core_call has returned */
 	CORE_RESTARTED = 11,    /* the controller was reset during a core_call, which is lost by it */
 	CORE_ESCAPED = 12,      /* a quantity of the plant has left its bounds: plant_escaped tells */
-	CORE_PAUSED = 13        /* the moment of core_pause has come; run on, or take a checkpoint */
+	CORE_PAUSED = 13,       /* the moment of core_pause has come; run on, or take a checkpoint */
+	CORE_REFUSED = 14       /* registers: what the rig does not model; core_fault tells */
 };
 
 enum core_signal {
@@ -44,7 +45,9 @@ enum core_signal {
 	SIGNAL_STORE = 15,      /* a write begins: address << 8 | value */
 	SIGNAL_STORE_BUSY = 16,
 	SIGNAL_CONVERTER = 17,  /* the ADC is on, the comparator blind */
-	SIGNAL_WATCHDOG = 18    /* its time-out in ms, 0 = off */
+	SIGNAL_WATCHDOG = 18,   /* its time-out in ms, 0 = off */
+	SIGNAL_SERIAL = 19,     /* a byte on its way out of the serial output */
+	SIGNAL_OVER_CURRENT = 20 /* 1: the board's current limit pulls its pin; where one is fitted */
 };
 
 /* One change of one signal. pc and caller are offsets into the library's text: the return address
@@ -69,6 +72,19 @@ typedef struct { const double *t_s, *value; int32_t n, at; } core_trace;
 /* The source is off the bus from..to (cycles); at_once: and the controller's supply with it. */
 typedef struct { int64_t from, to; int32_t at_once; } core_outage;
 
+/* What hangs on which pin of a part that runs at register level. A pin: port (B, C, D: 0, 1, 2) * 8 + bit. */
+enum { CORE_NO_PIN = 255, CORE_FLOATING = 255, CORE_MARK_PINS = 8 };
+typedef struct {
+	uint8_t high[3], low[3];             /* gates of U, V, W; CORE_NO_PIN only for what can never be on */
+	uint8_t high_active, low_active;     /* level that turns the FET on */
+	int32_t on_delay_cycles, off_delay_cycles; /* of the level shifter */
+	uint8_t phase[3], bus, throttle;     /* phase: CORE_NO_PIN where it is not sensed */
+	uint8_t steady[24];                  /* level of a pin that never changes, or CORE_FLOATING */
+	uint8_t mark_pin[8], mark_low[8], mark_high[8]; /* CORE_MARK_PINS of them */
+	int32_t n_mark;
+	uint8_t mark_register;               /* writes there are marks; 0 = none */
+} core_pins;
+
 typedef struct {
 	plant_params plant;
 	double rest_rad;             /* electrical angle at power-on */
@@ -90,6 +106,8 @@ typedef struct {
 	const uint8_t *store;          /* contents of the store at power-on; 0xFF beyond them */
 	int32_t n_throttle, n_reset, n_endless, n_outage, n_store;
 	double v_controller_v, regulator_drop_v, brown_out_v, bus_divider;
+	double over_current_a, over_current_filter_s; /* of the board's current limit; 0 A: none is fitted */
+	const core_pins *pins;       /* registers only */
 	int64_t take_over_cycle;     /* from this cycle on the host advances the plant; <0: never */
 } core_config;
 
@@ -113,6 +131,7 @@ typedef struct {
 	int64_t port_calls;          /* since the last reset */
 	int32_t depth;               /* of chain: return addresses, the innermost call first */
 	uint32_t chain[16];
+	char what[200];              /* CORE_REFUSED: what was refused */
 } core_fault_report;
 
 /* A variable of the firmware that holds a moment, or a span of time: offset from core_text_base, 1, 2 or 4 bytes.
@@ -125,12 +144,19 @@ enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4 
 typedef struct {
 	int64_t cycle;               /* of the first time */
 	uint32_t pc, at;             /* offsets into the library: return address, first byte; stray: at is 0 */
+	uint32_t by;                 /* who: bit of each handler in vector order, bit 31 the main line */
+	uint32_t under;              /* handlers that were enabled then, interrupts on */
 	uint16_t bytes;
 	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant */
-	uint8_t by;                  /* who: bit of each handler in vector order, bit 7 the main line */
-	uint8_t under;               /* handlers that were enabled then, interrupts on */
-	uint8_t unused[3];
+	uint8_t unused[5];
 } core_access;
+
+/* Of the checked build: an access that was torn on purpose. Values are the variable's bytes, low first. */
+typedef struct {
+	int64_t cycle;               /* when; -1: not yet */
+	int32_t bytes;
+	uint8_t before[8], between[8], after[8]; /* as it was; what the torn half sees; as it is at the end */
+} core_tear_report;
 
 /* Of the checked build: something that C leaves undefined, one row a place. */
 typedef struct {
@@ -190,8 +216,13 @@ uintptr_t core_text_base(void);
 void core_accesses_watch(void);
 /* What was seen, up to `room` rows; returns how many there are, -1 if they were too many to hold. */
 int32_t core_accesses(core_access *rows, int32_t room);
-/* Interrupts that a handler (bit in vector order; 7: the main line) has been seen to turn on. */
-uint8_t core_enables(int by);
+/* Interrupts that a handler (bit in vector order; 31: the main line) has been seen to turn on. */
+uint32_t core_enables(int by);
+/* Once, from that cycle on: run the handler of that bit between the first byte and the rest of the next access
+ * at this return address, if its interrupt is on then. What is read is a mixture; what is written is seen
+ * half-written by the handler. pc 0: no more. */
+void core_tear(uint32_t pc, int32_t handler, int64_t from_cycle);
+core_tear_report *core_torn(void);
 /* Rows since core_start; *rows points at the first. */
 int32_t core_undefined_rows(const core_undefined **rows);
 /* cdef end */

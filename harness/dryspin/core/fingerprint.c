@@ -19,7 +19,8 @@ extern unsigned char fw_noinit_begin[], fw_noinit_end[];
 typedef struct {
 	uint64_t waits_at[2]; /* where it waits: return addresses, of the port call and of the function around it */
 	int32_t match[2], watchdog, sector, speed_rad_s, bus_tenths_v;
-	uint8_t irq_on, irq_enabled, irq_pending, context;
+	uint32_t irq_enabled, irq_pending;
+	uint8_t irq_on, context, over_current;
 	uint8_t leg[3], gate[3], sense_leg, sense_edge;
 	uint8_t throttle_edge, throttle_level, reset_cause, converter_on, held, endless, storing;
 	uint8_t store[STORE_BYTES];
@@ -43,6 +44,7 @@ static void look(digest_of_controller *d)
 	d->irq_enabled = ctl.irq_enabled;
 	d->irq_pending = ctl.irq_pending & ctl.irq_enabled;
 	d->context = ctl.context;
+	d->over_current = ctl.limiter_pulls;
 	memcpy(d->leg, ctl.leg, sizeof d->leg);
 	memcpy(d->gate, ctl.gate, sizeof d->gate);
 	d->sense_leg = ctl.sense_leg;

@@ -125,9 +125,7 @@ void host_reset_request(int64_t cycle, uint8_t cause)
 	if (ctl.converter_on)
 		record(SIGNAL_CONVERTER, 0, cycle, 0, 0);
 	ctl.converter_on = 0;
-	for (int x = 0; x < 3; x++)
-		legs_command(x, PORT_OPEN, 0, 0);
-	legs_drive(cycle, 0, 0);
+	legs_release(cycle);
 	if (ctl.sense_leg != 0)
 		record(SIGNAL_SENSE_LEG, 0, cycle, 0, 0);
 	bench_set_sense(0);
@@ -174,6 +172,7 @@ void core_start(const core_config *c)
 	record(SIGNAL_STORE_BUSY, 0, 0, 0, 0);
 	record(SIGNAL_CONVERTER, 0, 0, 0, 0);
 	record(SIGNAL_WATCHDOG, 0, 0, 0, 0);
+	limiter_start();
 	ctl.watchdog_bites = NEVER;
 	record_state();
 	reset_controller();

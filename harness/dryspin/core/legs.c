@@ -76,3 +76,10 @@ void legs_command(int leg, uint8_t state, uint32_t pc, uint32_t caller)
 	ctl.leg[leg] = state;
 	record((uint8_t)(SIGNAL_LEG + leg), state, ctl.now, pc, caller);
 }
+
+void legs_release(int64_t cycle)
+{
+	for (int x = 0; x < 3; x++)
+		legs_command(x, PORT_OPEN, 0, 0);
+	legs_drive(cycle, 0, 0);
+}

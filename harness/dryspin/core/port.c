@@ -34,16 +34,16 @@ static void serve_soon(void)
 		ctl.horizon = ASK;
 }
 
-static void set_bit(uint8_t *mask, int bit, uint8_t on)
+static void set_bit(uint32_t *mask, int bit, uint8_t on)
 {
-	*mask = (uint8_t)(on ? *mask | (1U << bit) : *mask & ~(1U << bit));
+	*mask = on ? *mask | (1U << bit) : *mask & ~(1U << bit);
 	serve_soon();
 }
 
 static void set_interrupt(int bit, uint8_t on)
 {
 	if (on)
-		access_enables[context_bit()] |= (uint8_t)(1U << bit);
+		access_enables[context_bit()] |= 1U << bit;
 	set_bit(&ctl.irq_enabled, bit, on);
 }
 
@@ -314,6 +314,18 @@ void port_convert_off(void)
 	clock_spend(2);
 	converter_off(pc, caller);
 	look_again();
+}
+
+void port_over_current_interrupt(uint8_t on)
+{
+	clock_spend(2);
+	set_bit(&ctl.irq_enabled, IRQ_OVER_CURRENT, on);
+}
+
+uint8_t port_over_current(void)
+{
+	clock_spend(2);
+	return ctl.limiter_pulls;
 }
 
 uint8_t port_reset_cause(void)

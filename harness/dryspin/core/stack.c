@@ -47,7 +47,7 @@ static void *firmware_sp, *host_sp;
 static volatile int in_firmware;
 static volatile int reason;
 static core_fault_report fault;
-static volatile int64_t seen_now, seen_budget;
+static volatile int64_t seen_now, seen_budget, seen_events;
 static volatile int looks;
 static const int caught[] = {SIGSEGV, SIGBUS, SIGFPE, SIGILL, SIGTRAP, SIGABRT};
 static struct sigaction before[6], before_timer;
@@ -171,10 +171,10 @@ static void on_look(int number, siginfo_t *info, void *context)
 	(void)info;
 	if (!on_firmware_stack((uintptr_t)u->uc_mcontext.gregs[REG_RSP]))
 		return;
-	/* a replay waits for its next edge in one go: only the events on the way show that it moves */
-	int64_t now = ctl.now + ctl.events;
-	if (now != seen_now || ctl.hang_budget != seen_budget) {
-		seen_now = now;
+	/* events: a long sleep is caught up with at one value of the clock */
+	if (ctl.now != seen_now || ctl.hang_budget != seen_budget || ctl.events != seen_events) {
+		seen_now = ctl.now;
+		seen_events = ctl.events;
 		seen_budget = ctl.hang_budget;
 		looks = 0;
 	} else if (++looks >= LOOKS_TO_HANG) {

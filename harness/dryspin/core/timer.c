@@ -64,7 +64,7 @@ void timer_at(int64_t cycle)
 		if (ctl.next_match[k] > cycle)
 			continue;
 		ctl.next_match[k] += WRAP;
-		ctl.irq_pending |= (uint8_t)(1U << (IRQ_COMPARE_A + k));
+		ctl.irq_pending |= 1U << (IRQ_COMPARE_A + k);
 	}
 	if (ctl.next_wrap <= cycle) {
 		ctl.next_wrap += WRAP;

@@ -18,6 +18,7 @@ from dryspin.drive.model import (
     Tone,
 )
 from dryspin.drive.overlay import overlaid_file, overlaid_files
+from dryspin.drive.pins import Pins
 from dryspin.drive.span import Range
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "Heat",
     "Load",
     "Motor",
+    "Pins",
     "Range",
     "Sense",
     "Supply",

@@ -10,11 +10,14 @@ from itertools import pairwise
 from dryspin.drive import carrier
 from dryspin.drive.machine_checks import MACHINE_CHECKS
 from dryspin.drive.model import Drive
+from dryspin.drive.pin_checks import PIN_CHECKS
 from dryspin.drive.problem import Check, Problem
 
 
 def carrier_exists(drive: Drive) -> Iterator[Problem]:
-    """The carrier is one the part can make, and one the rig runs."""
+    """The carrier is one the part can make, and one the rig runs; at register level the code makes it."""
+    if drive.pins is not None:
+        return
     f_pwm_hz, f_cpu_hz = drive.bridge.f_pwm_hz, drive.controller.f_cpu_hz
     nearest = carrier.nearest(f_pwm_hz, f_cpu_hz)
     (on_rig,) = (c for c in carrier.carriers(f_cpu_hz) if c.on_rig)
@@ -85,6 +88,18 @@ def fets_bear_the_supply(drive: Drive) -> Iterator[Problem]:
             "v_max_v",
             f" = {drive.bridge.v_max_v:g} V is below the supply's highest {drive.supply.v_v.high:g} V. "
             "Use FETs and capacitor for more, or lower [supply] v_v.",
+        )
+
+
+def current_limit_lies_below_the_rating(drive: Drive) -> Iterator[Problem]:
+    """A limit that acts only beyond what the FETs bear protects nothing."""
+    bridge = drive.bridge
+    if bridge.over_current_a is not None and bridge.over_current_a >= bridge.i_peak_max_a:
+        yield Problem(
+            "bridge",
+            "over_current_a",
+            f" = {bridge.over_current_a:g} A is not below i_peak_max_a = {bridge.i_peak_max_a:g} A, and the "
+            "current goes on rising until the legs are open. Choose a larger shunt, or leave the key out.",
         )
 
 
@@ -216,12 +231,14 @@ CHECKS: tuple[Check, ...] = (
     gates_are_held_off,
     sense_pin_stays_below_supply,
     fets_bear_the_supply,
+    current_limit_lies_below_the_rating,
     dead_time_fits_the_carrier,
     supply_carries_the_clock,
     rc_clock_is_8_mhz,
     throttle_points_are_in_order,
     calibration_fits_the_throttle,
     *MACHINE_CHECKS,
+    *PIN_CHECKS,
 )
 
 

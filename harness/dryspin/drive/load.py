@@ -22,6 +22,7 @@ from dryspin.drive.model import (
     Throttle,
     Timekeeping,
 )
+from dryspin.drive.pins import BLOCK_CYCLES, Pins
 from dryspin.drive.section import Section
 from dryspin.drive.shared import read_shared
 from dryspin.drive.tones import read_tones
@@ -43,6 +44,8 @@ def load_drive(path: Path) -> Drive:
     sheets = _sheets(path)
     sections = _sections(sheets)
     values = {name: section.read(schema.TABLES[name]) for name, section in sections.items()}
+    if "pins" in values and "block_cycles" not in sections["controller"].values:
+        values["controller"]["block_cycles"] = BLOCK_CYCLES
     drive = Drive(
         path=path,
         name=_name(sheets, path),
@@ -60,6 +63,8 @@ def load_drive(path: Path) -> Drive:
         shared=read_shared(sheets),
         heat=Heat(**values["heat"]) if "heat" in values else None,
         timekeeping=Timekeeping(**values["timekeeping"]) if "timekeeping" in values else None,
+        pins=Pins(**values["pins"]) if "pins" in values else None,
+        unknown=_unknown(sheets[0]),
     )
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)
@@ -140,6 +145,17 @@ def _name(sheets: list[Document], path: Path) -> str:
     """The name given in the nearest file, else that of the firmware's directory."""
     top = Section.of(sheets[0], {k: v for k, v in sheets[0].data.items() if k == "name"})
     return top.read(schema.TOP)["name"] or path.resolve().parent.name
+
+
+def _unknown(sheet: Document) -> tuple[str, ...]:
+    """The keys that the nearest file calls guesses; each must be a key of a drive."""
+    section = Section.of(sheet, {k: v for k, v in sheet.data.items() if k == "unknown"})
+    named: tuple[str, ...] = section.read(schema.TOP)["unknown"]
+    known = [f"{table}.{key.name}" for table, keys in schema.TABLES.items() for key in keys]
+    for name in named:
+        if name not in known:
+            raise section.problem("unknown", f" holds {name!r}, which is no key. {suggestion(name, known)}")
+    return named
 
 
 def _normalised(directory: Path) -> Path:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from dryspin.drive.change import Change
+from dryspin.drive.pins import Pins
 from dryspin.drive.span import Range
 from dryspin.units import k_phase_from_kv, kt_from_kv
 
@@ -87,6 +88,8 @@ class Bridge:
     v_max_v: float
     high_on_max_s: float
     diode_slope_ohm: Range | None = None
+    over_current_a: float | None = None
+    over_current_filter_s: float = 2e-6
 
 
 @dataclass(frozen=True)
@@ -227,7 +230,8 @@ class Drive:
     `path` is the file read. `layers` are the firmware directories, the nearest first: a file is
     taken from the first that has it (more than one only where `[firmware] base` is given).
     `calibration` is None where the firmware learns nothing; `tones` are all it may sound; `heat` is None
-    where nobody knows; so is `timekeeping`.
+    where nobody knows; so is `timekeeping`. `pins` is None where the firmware is written for
+    `drive_port.h`; `unknown` names the keys ("motor.l_phase_h") whose values are guesses.
     """
 
     path: Path
@@ -246,3 +250,5 @@ class Drive:
     heat: Heat | None = None
     timekeeping: Timekeeping | None = None
     shared: tuple[Shared, ...] = ()
+    pins: Pins | None = None
+    unknown: tuple[str, ...] = ()

@@ -20,6 +20,7 @@ from dryspin.drive.keys import (
     Text,
     Texts,
 )
+from dryspin.drive.pin_keys import KEYS as PINS
 from dryspin.drive.span import Range
 
 COMPLEMENTARY = "complementary"
@@ -34,10 +35,15 @@ FIRST_TONE_MARK, LAST_TONE_MARK = 32, 63
 TOP: tuple[Key, ...] = (
     Text(name="name", meaning="a short name for reports", default="", may_be_empty=True,
          reason="the name of the firmware's directory"),
+    Texts(name="unknown", default=(),
+          meaning="the keys, as \"motor.l_phase_h\", whose values are still guesses",
+          reason="all of them are known"),
 )  # fmt: skip
 
 FIRMWARE: tuple[Key, ...] = (
-    Texts(name="sources", meaning="the C sources as glob patterns, relative to the firmware's directory",
+    Texts(name="sources",
+          meaning="the C sources (with [pins] C++ and sketches, too) as glob patterns, relative to the "
+                  "firmware's directory",
           default=("*.c",), reason="a small firmware lies in one directory"),
     Texts(name="include", meaning="the include directories, relative to the firmware's directory",
           default=(".",), reason="headers lie beside the sources"),
@@ -126,6 +132,13 @@ BRIDGE: tuple[Key, ...] = (
     Number(name="high_on_max_s", unit="s", above=0.0, default=0.01,
            meaning="the longest time a high FET stays on from its bootstrap capacitor",
            reason="1 uF that may lose 0.5 V at 50 uA; C dV / I, currents common practice, no source"),
+    Number(name="over_current_a", unit="A", above=0.0, at_most=1e4, default=None,
+           meaning="the current through the bridge's return at which the board's current limit pulls its pin",
+           reason="no current limit fitted"),
+    Number(name="over_current_filter_s", unit="s", at_least=0.0, at_most=1e-3, default=2e-6,
+           meaning="the time the current must lie on the other side of over_current_a before the pin follows",
+           reason="longer than the ringing of a commutation, short beside the rise by 0.2 A/us of a short "
+                  "through two windings of 28 uH; no source"),
 )  # fmt: skip
 
 SUPPLY: tuple[Key, ...] = (
@@ -278,14 +291,15 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "calibration": CALIBRATION,
     "heat": HEAT,
     "timekeeping": TIMEKEEPING,
+    "pins": PINS,
 }
 
 OPTIONAL_TABLES = ("firmware", "throttle")
 """Tables of which every key has a default, so that a file may leave them out."""
 
-ABSENT_TABLES = ("calibration", "heat", "timekeeping")
+ABSENT_TABLES = ("calibration", "heat", "timekeeping", "pins")
 """Tables that may be absent: a firmware that learns nothing, ratings that nobody knows, states told apart by
-every moment they hold."""
+every moment they hold, a firmware behind the seam."""
 
 TONES = "tone"
 """Name of the list of tables, one a tone."""

@@ -31,7 +31,7 @@ class Fault:
 
     `moment_s` is the first time it was seen, from power-on; `vector` that of the handler it was seen in,
     0 for the main line; `chain` the calls that led there, the innermost first. `accepted`: the reason
-    that the drive gives for it.
+    that the drive gives for it. `pc`, `handler` (bit in vector order): of a race, to tear it.
     """
 
     kind: str
@@ -43,3 +43,5 @@ class Fault:
     vector: int = 0
     chain: tuple[Place, ...] = ()
     accepted: str = ""
+    pc: int = 0
+    handler: int = 0

@@ -23,7 +23,7 @@ class Evidence:
     """
 
     rows: list[Rows] = field(default_factory=list)
-    enables: tuple[int, ...] = (0,) * 8
+    enables: tuple[int, ...] = (0,) * 32
     undefined: list[Undefined] = field(default_factory=list)
     failures: list[Fault] = field(default_factory=list)
     widths: list[Fault] = field(default_factory=list)
@@ -50,7 +50,7 @@ def faults_of(evidence: Evidence, image: Image, drive: Drive) -> list[Fault]:
     def place_of(pc: int) -> Place:
         return Place(image.line_of(pc), image.function_of(pc))
 
-    accesses = accesses_of(evidence.rows, evidence.enables[:7], place_of)
+    accesses = accesses_of(evidence.rows, evidence.enables[:31], place_of)
     variables = Variables(image.path)
     f_cpu_hz = drive.controller.f_cpu_hz
     found = races(accesses, variables, drive.controller.atomic_bytes)

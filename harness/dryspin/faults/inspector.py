@@ -14,6 +14,7 @@ from dryspin.faults.findings import Evidence, faults_of, unused_reasons
 from dryspin.faults.widths import difference, overflows
 from dryspin.recording import Recording
 from dryspin.rig import Rig
+from dryspin.rig.checked import Torn
 from dryspin.scenario import Scenario
 
 
@@ -45,6 +46,9 @@ class Inspector:
         self.image: Image = build_image(drive, firmware_dir, compiler=checked)
         self._narrow_image: Image | None = None
         self.left_out = ""
+        if drive.pins is not None:
+            self.left_out = "races and undefined operations of firmware written for the part's registers"
+            return
         if (narrow := narrow_compiler()) is None:
             self.left_out = f"the part's 16-bit int, for want of clang ({INSTALL})"
         else:
@@ -64,6 +68,8 @@ class Inspector:
     def evidence(self, scenarios: Iterable[Scenario]) -> Evidence:
         """What runs of these scenarios show. A run that ends in a crash has shown what came before, too."""
         seen = Evidence()
+        if self._drive.pins is not None:
+            return seen
         self._rig.watch()
         for scenario in scenarios:
             try:
@@ -95,6 +101,19 @@ class Inspector:
         if not found and (fault := difference(recording, narrow, self.image, image)):
             found.append(fault)
         return found
+
+    def torn(self, scenario: Scenario, fault: Fault, from_s: float = 0.0) -> tuple[Recording, Torn | None]:
+        """The scenario with the handler of a torn read or write in the midst of that access, once.
+
+        What came of it, and the access; None where it was not met from `from_s` on. A read and a write
+        back on one line are torn at the half that the fault names. Raises RigError.
+        """
+        self._rig.watch()
+        self._rig.tear(fault.pc, fault.handler, from_s)
+        try:
+            return self._rig.run(scenario), self._rig.torn()
+        finally:
+            self._rig.tear(0, 0)
 
     def judge(self, evidence: Evidence) -> Code:
         """The faults that the evidence shows."""

@@ -19,7 +19,7 @@ import numpy as np
 from dryspin.faults.fault import LOST_UPDATE, NOT_VOLATILE, TORN_READ, TORN_WRITE, Fault, Place
 from dryspin.faults.variables import Variable, Variables
 
-HANDLERS = 0x7F
+HANDLERS = 0x7FFF_FFFF
 """Bits of `by` that are handlers."""
 
 
@@ -130,7 +130,9 @@ def _reads_before(variable: Variable, write: Access, accesses: Sequence[Access])
 
 
 def _fault(kind: str, path: str, access: Access, other: Access, text: str) -> Fault:
-    return Fault(kind, path, access.place, text, against=other.place)
+    between = other.by & access.under & HANDLERS
+    handler = (between & -between).bit_length() - 1
+    return Fault(kind, path, access.place, text, against=other.place, pc=access.pc, handler=handler)
 
 
 def _path(variable: Variable, access: Access) -> str:

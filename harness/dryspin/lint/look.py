@@ -34,6 +34,8 @@ def look(drive: Drive, firmware_dir: Path) -> Looked:
     The build refuses calls whose state the rig could not put back, with symbol and line.
     """
     build_image(drive, firmware_dir)
+    if drive.pins is not None:
+        return Looked("", (), None, "the part's compiler and stack, for firmware written for its registers")
     text = firmware_text(drive, firmware_dir)
     with tempfile.TemporaryDirectory(prefix="dryspin-lint-") as folder:
         compiled = compile_for_part(drive, text, Path(folder))

@@ -19,9 +19,6 @@ from dryspin.units import rpm_from_rad_s
 
 ORDER = 90
 
-DECAY_S = 2e-3
-"""Some five time constants of a winding, 28 uH in 80 mohm."""
-
 NO_END_C = 9999.0
 """Stands for a temperature that never stops rising."""
 
@@ -138,10 +135,7 @@ def ripple(evidence: Evidence) -> Ruling:
 
 def _peak(evidence: Evidence, values: NDArray[np.float32], limit: str, unit: str, what: str) -> Ruling:
     recording = evidence.recording
-    alive = np.ones(len(values), bool)
-    for from_s, to_s in evidence.looping_s:
-        # The current that dead code has let grow decays after the reset.
-        alive[recording.states_between(from_s, to_s + DECAY_S)] = False
+    alive = evidence.alive
     if not np.any(alive):
         return not_exercised("the code went round in circles throughout")
     k = int(np.argmax(np.where(alive, values, -np.inf)))

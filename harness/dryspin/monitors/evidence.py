@@ -24,6 +24,9 @@ T = TypeVar("T")
 JOIN_S: Final = 0.01
 """Drive that pauses for less goes on: commutation opens a leg for microseconds, heat sees no 10 ms."""
 
+DECAY_S: Final = 2e-3
+"""Some five time constants of a winding, 28 uH in 80 mohm."""
+
 ENERGISED: Final = np.array(
     [
         any((code >> 2 * leg & 3) >= Leg.HIGH for leg in range(3))
@@ -196,6 +199,14 @@ class Evidence:
         do meanwhile is the code's doing, and how long they may is asked by one claim."""
         faults = self.recording.scenario.faults
         return [(f.at_s, self.next_reset_s(f.at_s)) for f in faults if f.kind == "endless loop"]
+
+    @cached_property
+    def alive(self) -> NDArray[np.bool_]:
+        """For each state of the plant: no endless loop, nor the decay of the current that one let grow."""
+        states = np.ones(len(self.recording.state_t_s), bool)
+        for from_s, to_s in self.looping_s:
+            states[self.recording.states_between(from_s, to_s + DECAY_S)] = False
+        return states
 
     def next_reset_s(self, t_s: float) -> float:
         """First reset after `t_s`, or the end of the recording."""

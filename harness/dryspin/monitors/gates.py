@@ -86,7 +86,12 @@ def pattern(evidence: Evidence) -> Ruling:
     start, stop = stretches(wrong)
     if not len(start):
         return at_most(0.0, limit_us, "us", "every pattern of the legs kept its promise")
-    longest = (np.append(acts.cycles, acts.end)[stop] - acts.cycles[start]) / recording.f_cpu_hz * 1e6
+    begins, ends = acts.cycles[start], np.append(acts.cycles, acts.end)[stop]
+    for from_s, to_s in evidence.looping_s:
+        # Half a pattern that dead code leaves: counted up to there.
+        at = recording.cycle_of(from_s)
+        ends = np.where((begins <= at) & (ends > at) & (ends <= recording.cycle_of(to_s) + 1), at, ends)
+    longest = (ends - begins) / recording.f_cpu_hz * 1e6
     k = int(np.argmax(longest))
     row = start[k]
     legs = " ".join(

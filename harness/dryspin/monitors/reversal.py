@@ -205,8 +205,9 @@ def _peak_ruling(
     for episode in asked_against(evidence, speed_from_rpm(evidence)):
         until_s = episode.start_s + evidence.limits["reversal_s"]
         window = recording.states_between(episode.start_s, until_s)
-        values = of_states[window]
-        if len(values):
+        alive = evidence.alive[window]
+        if np.any(alive):
+            values = np.where(alive, of_states[window], -np.inf)
             k = int(np.argmax(values))
             moment_s = float(recording.state_t_s[window][k])
             speed = rpm_from_rad_s(float(recording.w_at(moment_s)))

@@ -212,6 +212,18 @@ void port_convert_interrupt(uint8_t on);
 /* Turn the ADC off: the comparator sees the selected phase again. Context: any. Cost: 2 cycles. */
 void port_convert_off(void);
 
+/* ---- over-current: the board's current limit --------------------------------------------- */
+
+/*
+ * 1: call on_over_current() each time the board's current limit begins to pull its pin (at once, if it has
+ * begun since the handler was last entered); 0: do not. On a board without one the pin never moves.
+ * Context: any. Cost: 2 cycles.
+ */
+void port_over_current_interrupt(uint8_t on);
+
+/* 1 while the current limit pulls. Context: any. Cost: 2 cycles. */
+uint8_t port_over_current(void);
+
 /* ---- interrupts, idle, reset ------------------------------------------------------------ */
 
 /* Interrupts off; returns whether they were on (1) or off (0). Context: any. Cost: 2 cycles. */
@@ -265,12 +277,14 @@ uint8_t port_reset_cause(void);
  */
 void port_mark(uint8_t code);
 
-/* ---- handlers: the firmware defines all of them ------------------------------------------ */
+/* ---- handlers: the firmware defines all of them but the first ---------------------------- */
 
 /*
  * Called with interrupts off, one at a time, in the part's vector order when several are due:
- * throttle, compare A, compare B, wrap, conversion, comparator. Entry costs 7 cycles, return 4.
+ * over-current, throttle, compare A, compare B, wrap, conversion, comparator. Entry costs 7 cycles,
+ * return 4. on_over_current() may be left out where its interrupt is never turned on.
  */
+void on_over_current(void);
 void on_throttle_edge(void);
 void on_compare_a(void);
 void on_compare_b(void);

@@ -42,7 +42,8 @@ class Signal(IntEnum):
     1 = selected phase above neutral, as software sees it; HANDLER the vector on entry, 0 on
     return; THROTTLE the pin's level; MARK a `Mark`; RESET the cause, a `Reset`; STORE a write that
     begins, address << 8 | value; STORE_BUSY 1 while one is under way; CONVERTER 1 while the ADC is on;
-    WATCHDOG its time-out in ms while it is on, else 0.
+    WATCHDOG its time-out in ms while it is on, else 0; SERIAL a byte that leaves the serial output;
+    OVER_CURRENT 1 while the board's current limit pulls its pin, where one is fitted.
     """
 
     GATE_U = 0
@@ -64,6 +65,8 @@ class Signal(IntEnum):
     STORE_BUSY = 16
     CONVERTER = 17
     WATCHDOG = 18
+    SERIAL = 19
+    OVER_CURRENT = 20
 
 
 GATES: Final = (Signal.GATE_U, Signal.GATE_V, Signal.GATE_W)

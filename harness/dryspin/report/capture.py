@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from dryspin.capture import NOT_SEEN, Capture, CaptureVerdict, Figure, shown
+from dryspin.capture import NOT_SEEN, Capture, CaptureVerdict, Figure, Reading, shown
 from dryspin.monitors import Status
 from dryspin.report.json import SCHEMA, finite
 from dryspin.report.numbers import margin, number, quantity
@@ -15,9 +15,10 @@ CAUTION = (
 
 
 def capture_lines(
-    capture: Capture, figures: Sequence[Figure], verdicts: Sequence[CaptureVerdict]
+    reading: Reading, figures: Sequence[Figure], verdicts: Sequence[CaptureVerdict]
 ) -> list[str]:
     """The capture as a page: what it is, its figures, a line a claim, and what it comes to."""
+    capture = reading.capture
     lines = [_head(capture)]
     lines += [
         f"   {shown(channel.channel)} is {channel.signal}"
@@ -28,6 +29,11 @@ def capture_lines(
         f"   {count} levels of {signal} shorter than {number(capture.mapped.glitch_ns)} ns are left out"
         for signal, count in capture.glitches.items()
     ]
+    if reading.left_out:
+        lines.append(
+            f"   at {reading.left_out} places the terminals show no sequence of steps (a brake, a rotor that "
+            "coasts or is lost, or a fault); nothing is told about them"
+        )
     lines += ["", *figure_lines(figures), ""]
     for verdict in verdicts:
         if verdict.status != NOT_SEEN:
@@ -69,9 +75,10 @@ def figure_lines(figures: Sequence[Figure]) -> list[str]:
 
 
 def capture_json(
-    capture: Capture, figures: Sequence[Figure], verdicts: Sequence[CaptureVerdict]
+    reading: Reading, figures: Sequence[Figure], verdicts: Sequence[CaptureVerdict]
 ) -> dict[str, Any]:
     """The same as plain data."""
+    capture = reading.capture
     return {
         "schema": SCHEMA,
         "capture": {
@@ -84,7 +91,8 @@ def capture_json(
             "channels": [
                 {"channel": channel.channel, "signal": channel.signal} for channel in capture.mapped.channels
             ],
-            "left_out": capture.glitches,
+            "glitches": capture.glitches,
+            "places_without_sequence": reading.left_out,
         },
         "figures": [
             {

@@ -6,7 +6,7 @@ from typing import Any
 from dryspin.drive import Drive
 from dryspin.enumerate import KINDS, Enumeration, words
 from dryspin.report.json import SCHEMA
-from dryspin.report.text import CAUTION, finding_lines
+from dryspin.report.text import CAUTION, finding_lines, happened_lines, verdict_line
 from dryspin.search import SavedFinding
 
 
@@ -32,12 +32,11 @@ def enumeration_lines(result: Enumeration, drive: Drive, saved: SavedFinding | N
         lines.append(f"the shortest sequence that arms: {words(result.arms)}")
     if result.dismissed:
         lines.append(f"{result.dismissed} suspicions that no monitor shares")
-    if result.objection and saved:
-        lines += [
-            "",
-            f"counterexample of {len(result.objection.kinds)} frames: {words(result.objection.kinds)}",
-        ]
-        return [*lines, *finding_lines(saved.finding, drive, saved.path)]
+    if result.objection:
+        kinds, outcome = result.objection.kinds, result.objection.outcome
+        lines += ["", f"counterexample of {len(kinds)} frames: {words(kinds)}"]
+        told = [verdict_line(outcome), *happened_lines(outcome)]
+        return [*lines, *(finding_lines(saved.finding, drive, saved.path) if saved else told)]
     if result.arms is None:
         return [
             *lines,

@@ -60,7 +60,10 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
         lines += ["", *code_lines(result.code)]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
-    return [*lines, "", *conclusion_lines(result)]
+    lines += ["", *conclusion_lines(result)]
+    if drive.unknown:
+        lines.append(f"still unknown in drive.toml, guesses all: {', '.join(drive.unknown)}")
+    return lines
 
 
 def totals_line(result: CheckResult, drive_name: str) -> str:

@@ -9,10 +9,10 @@ from dryspin.errors import RigError
 
 ACCESS = np.dtype(
     {
-        "names": ["cycle", "pc", "at", "bytes", "kind", "by", "under"],
-        "formats": ["i8", "u4", "u4", "u2", "u1", "u1", "u1"],
-        "offsets": [0, 8, 12, 16, 18, 19, 20],
-        "itemsize": 24,
+        "names": ["cycle", "pc", "at", "by", "under", "bytes", "kind"],
+        "formats": ["i8", "u4", "u4", "u4", "u4", "u2", "u1"],
+        "offsets": [0, 8, 12, 16, 20, 24, 26],
+        "itemsize": 32,
     }
 )
 """core_access of core.h."""
@@ -27,6 +27,31 @@ class Undefined:
     moment_s: float
     vector: int
     chain: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """An access torn on purpose: the variable as it was, as the torn half saw it, and as it ended.
+
+    Of a read, `between` is what the code got; of a write, what the handler could see.
+    """
+
+    moment_s: float
+    before: int
+    between: int
+    after: int
+
+
+def torn(ffi: Any, core: Any, f_cpu_hz: float) -> Torn | None:
+    """The report of the last tear, if there was one."""
+    report = core.core_torn()
+    if report.cycle < 0:
+        return None
+    values = (
+        int.from_bytes(bytes(ffi.buffer(field, report.bytes)), "little")
+        for field in (report.before, report.between, report.after)
+    )
+    return Torn(report.cycle / f_cpu_hz, *values)
 
 
 def accesses(ffi: Any, core: Any) -> np.ndarray[tuple[int], np.dtype[np.void]]:

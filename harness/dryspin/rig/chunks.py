@@ -45,7 +45,7 @@ class Chunks:
 
     `buffer` is the core's, `name` that of its pointer ("edge" or "sample"); `room` in rows of `layout`.
     `expected`: rows that the first block is to hold. Memory that is never written to costs nothing, a
-    second block costs a copy. `before`: what stands before all of it, of the run that this one goes on from.
+    second block costs a copy. `before`: what stands before all of it, of the run that this one goes on.
     """
 
     def __init__(

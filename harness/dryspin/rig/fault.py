@@ -3,7 +3,7 @@
 import signal
 from typing import Any
 
-from dryspin.build import Image
+from dryspin.build import Image, core_declarations
 from dryspin.errors import FirmwareError, RigError
 from dryspin.rig.settings import Settings
 
@@ -80,6 +80,9 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
         )
     if reason in (core.CORE_STALLED, core.CORE_ESCAPED):
         return escape_text(core, float(core.plant_access().t_s))
+    if reason == core.CORE_REFUSED:
+        what = core_declarations().string(fault.what).decode()
+        return f"not on the rig{where or ' in the firmware'} {after}, {place}: {what}"
     if reason == core.CORE_RETURNED:
         return (
             f"main() returned {after}; the part would go on with interrupts off and the legs as they "

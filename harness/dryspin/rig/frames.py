@@ -137,15 +137,18 @@ def _moments(ffi: Any, drive: Drive, variables: Variables) -> tuple[Any, int]:
     ticks_per_ms = drive.controller.f_cpu_hz / TICK_CYCLES / 1000.0
     for slot, (name, ms, ticks) in zip(array, named, strict=False):
         try:
-            slot.at, slot.bytes = _part(name, variables)
+            slot.at, slot.bytes = variable_part(name, variables)
         except BuildError as error:
             raise DriveError(f"{drive.path}: [timekeeping] {error}") from None
         slot.ticks, slot.within = ticks, round(ms * ticks_per_ms)
     return array, len(named)
 
 
-def _part(name: str, variables: Variables) -> tuple[int, int]:
-    """Offset and bytes of "file.c:name", or of the part of a structure that begins "+bytes" into it."""
+def variable_part(name: str, variables: Variables) -> tuple[int, int]:
+    """Offset and bytes of "file.c:name", or of the part of a structure that begins "+bytes" into it.
+
+    Raises BuildError where it is not there, or is no number of 1, 2 or 4 bytes.
+    """
     whole, _, offset = name.partition("+")
     place: Place = variables.place_of(whole)
     if not offset:

@@ -80,16 +80,6 @@ class Rig:
         buffers = self._started(settings)
         return self._carried(settings, scenario, buffers, outside, progress)
 
-    def run_unrecorded(self, scenario: Scenario) -> None:
-        """The same run with nothing written down: no monitor can judge it; `counts` and `store` remain.
-
-        For measuring what recording costs, and for whoever only wants the store at the end.
-        Raises RigError as `run`.
-        """
-        settings = Settings(self.drive, scenario, self.drive.controller.block_cycles, outside=False)
-        settings.struct.unrecorded = True
-        self._until_told(settings, self._started(settings), None, None)
-
     def checkpoint(
         self,
         scenario: Scenario,
@@ -167,31 +157,46 @@ class Rig:
         self.core.core_continue(self.ffi.from_buffer(after.memory), settings.struct)
         return settings, buffers
 
+    def run_unrecorded(self, scenario: Scenario) -> None:
+        """The same run with nothing written down: no monitor can judge it; `counts` and `store` remain.
+
+        For measuring what recording costs, and for whoever only wants the store at the end.
+        Raises RigError as `run`.
+        """
+        settings = Settings(self.drive, scenario, self.drive.controller.block_cycles, outside=False)
+        settings.struct.unrecorded = True
+        buffers = self._started(settings)
+        outside = OutsidePlant(self.core, settings, scenario, EquationPlant)
+        self._until_told(settings, buffers, outside, None)
+
     def replay(self, recording: Recording) -> Recording:
         """Lead plant and peripherals through a recording's gates and sense selection, without the firmware.
 
         For comparisons, and to know what of a run's time is the firmware's. The store is not touched,
         and neither resets nor brown-outs end it.
         """
-        settings, buffers = self._replayed(recording, unrecorded=False)
-        return self._carried(settings, recording.scenario, buffers, None, None)
+        settings, outside, buffers = self._replayed(recording, unrecorded=False)
+        return self._carried(settings, recording.scenario, buffers, outside, None)
 
     def replay_unrecorded(self, recording: Recording) -> None:
         """The same with nothing written down: plant and peripherals by themselves."""
-        settings, buffers = self._replayed(recording, unrecorded=True)
-        self._until_told(settings, buffers, None, None)
+        settings, outside, buffers = self._replayed(recording, unrecorded=True)
+        self._until_told(settings, buffers, outside, None)
 
     def store(self) -> bytes:
         """The byte store at the end of the last run."""
         return bytes(self.ffi.buffer(self.core.core_store(), STORE_BYTES))
 
-    def _replayed(self, recording: Recording, unrecorded: bool) -> "tuple[Settings, tuple[Chunks, Chunks]]":
+    def _replayed(
+        self, recording: Recording, unrecorded: bool
+    ) -> "tuple[Settings, OutsidePlant, tuple[Chunks, Chunks]]":
         settings = Settings(self.drive, recording.scenario, 0, outside=False)
         settings.struct.unrecorded = unrecorded
+        outside = OutsidePlant(self.core, settings, recording.scenario, EquationPlant)
         given = settings.keep(np.ascontiguousarray(recording.edges))
         buffers = self._started(settings)
         self.core.core_replay(self.ffi.cast("core_edge *", self.ffi.from_buffer(given)), len(given))
-        return settings, buffers
+        return settings, outside, buffers
 
     def _started(self, settings: Settings) -> "tuple[Chunks, Chunks]":
         """Start the core; the buffers of edges and states it writes to."""
@@ -277,7 +282,18 @@ class Rig:
 
     def enables(self) -> tuple[int, ...]:
         """Interrupts turned on by the code of each handler in vector order; the last: of the main line."""
-        return tuple(int(self.core.core_enables(k)) for k in range(8))
+        return tuple(int(self.core.core_enables(k)) for k in range(32))
+
+    def tear(self, pc: int, handler: int, from_s: float = 0.0) -> None:
+        """In the next run of a checked build, let a handler come between the bytes of an access, once.
+
+        pc: of the access, see `checked.ACCESS`; handler: its bit in vector order; from_s: not before.
+        """
+        self.core.core_tear(pc, handler, round(from_s * self.drive.controller.f_cpu_hz))
+
+    def torn(self) -> checked.Torn | None:
+        """What came of `tear`: None where the access was not met with the interrupt on."""
+        return checked.torn(self.ffi, self.core, self._f_cpu_hz)
 
     def undefined(self) -> list[checked.Undefined]:
         """What the last run of a checked build met that C leaves undefined."""

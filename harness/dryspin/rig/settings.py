@@ -8,6 +8,7 @@ import numpy as np
 from dryspin.build import core_declarations
 from dryspin.drive import Drive
 from dryspin.drive.carrier import COUNTS
+from dryspin.drive.pins import Pins, number_of
 from dryspin.drive.schema import COMPLEMENTARY, TABLE_MAX
 from dryspin.plant.emf import shape_of
 from dryspin.plant.parameters import PlantParams, plant_params
@@ -63,7 +64,14 @@ class Settings:
         controller = drive.controller
         config.v_controller_v, config.regulator_drop_v = controller.v_supply_v, controller.regulator_drop_v
         config.brown_out_v, config.bus_divider = controller.brown_out_v, drive.sense.ratio
+        config.over_current_a = drive.bridge.over_current_a or 0.0
+        config.over_current_filter_s = drive.bridge.over_current_filter_s
         config.take_over_cycle = 0 if outside else -1
+        if drive.pins is not None:
+            pins = self.ffi.new("core_pins *")
+            fill_pins(pins, drive.pins, self.f_cpu_hz)
+            config.pins = pins
+            self._kept.append(pins)
 
     def take_over_at(self, seconds: float) -> None:
         """Let the host's plant take over from the compiled one at this moment."""
@@ -110,6 +118,31 @@ def driver_dead_cycles(drive: Drive, f_cpu_hz: float) -> int:
         return 0
     # a dead time of whole cycles must not become one more by rounding
     return math.ceil(drive.bridge.dead_time_ns * 1e-9 * f_cpu_hz - 1e-3)
+
+
+_NO_PIN = 255
+_MARK_REGISTERS = {"": 0, "GPIOR0": 0x3E, "GPIOR1": 0x4A, "GPIOR2": 0x4B}
+"""Addresses in data space; data sheet, section "Register Summary"."""
+
+
+def fill_pins(struct: Any, pins: Pins, f_cpu_hz: float) -> None:
+    """Write `pins` into a `core_pins` struct; delays are rounded to whole cycles."""
+    struct.high = [number_of(pin) for pin in pins.high]
+    struct.low = [number_of(pin) for pin in pins.low]
+    struct.high_active, struct.low_active = pins.high_active == "high", pins.low_active == "high"
+    struct.on_delay_cycles = round(pins.shifter_on_ns * 1e-9 * f_cpu_hz)
+    struct.off_delay_cycles = round(pins.shifter_off_ns * 1e-9 * f_cpu_hz)
+    struct.phase = [number_of(pin) for pin in pins.phases]
+    struct.bus = number_of(pins.bus) if pins.bus else _NO_PIN
+    struct.throttle = number_of(pins.throttle) if pins.throttle else _NO_PIN
+    for pin in range(len(struct.steady)):
+        struct.steady[pin] = _NO_PIN
+    for name, level in pins.steady.items():
+        struct.steady[number_of(name)] = level
+    for k, (name, (low, high)) in enumerate(pins.marks.items()):
+        struct.mark_pin[k], struct.mark_low[k], struct.mark_high[k] = number_of(name), low, high
+    struct.n_mark = len(pins.marks)
+    struct.mark_register = _MARK_REGISTERS[pins.mark_register]
 
 
 _SHAPES = {"trapezoid": "EMF_TRAPEZOID", "sine": "EMF_SINE", "table": "EMF_TABLE"}

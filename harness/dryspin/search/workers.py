@@ -43,12 +43,13 @@ def run_tasks(
     workers: int,
     progress: Callable[[int], None] = lambda _: None,
     lost: Callable[[T, str], R] | None = None,
+    done: Callable[[T, R], None] = lambda task, result: None,
 ) -> list[R]:
     """Do all tasks, at most `workers` at a time; `progress` gets the sum of their counts.
 
-    lost: the result of a task whose process died, from the task and how. Raises the DryspinError of the
-    first task (in their order) that raised one, RigError where a process died, WorkerDefectError for
-    anything else. On any way out no process is left.
+    lost: the result of a task whose process died, from the task and how. done: is told each result as it
+    comes, in whatever order. Raises the DryspinError of the first task (in their order) that raised one,
+    RigError where a process died, WorkerDefectError for anything else. On any way out no process is left.
     """
     results: dict[int, R] = {}
     failures: dict[int, Exception] = {}
@@ -77,6 +78,8 @@ def run_tasks(
                     results[index] = lost(tasks[index], str(content))
                 else:
                     failures[index] = content
+                if index in results:
+                    done(tasks[index], results[index])
     finally:
         for connection, (_, process) in running.items():
             process.terminate()

@@ -5,8 +5,9 @@ from typing import Final
 
 import numpy as np
 
-from dryspin.report.sheet.lanes import Curve, Edges, Lanes, spans_of
-from dryspin.report.sheet.terminals import Floats
+from dryspin.plant.terminals import Floats
+from dryspin.report.sheet.edges import Edges, spans_of
+from dryspin.report.sheet.lanes import Curve, Lanes
 
 COLUMNS: Final = 700
 

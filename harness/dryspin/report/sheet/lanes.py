@@ -5,15 +5,15 @@ slices of time elsewhere, so that nothing that happened is left out of either.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dryspin.recording import GATES, LEG_NAMES, Mark, Recording, Signal
+from dryspin.recording import LEG_NAMES, Recording
+from dryspin.report.sheet.edges import Edges, edge_lanes
 from dryspin.report.sheet.limits import LimitLine
 from dryspin.report.sheet.terminals import Terminals, terminals_of
 from dryspin.units import rpm_from_rad_s
@@ -26,35 +26,6 @@ COMPLETE_S: Final = 0.05
 
 SLICES: Final = 8000
 """Slices of time outside: more than twice as many as a wide screen has columns."""
-
-VECTORS: Final = {
-    11: "throttle edge",
-    12: "compare A",
-    13: "compare B",
-    14: "tick wrap",
-    22: "ADC done",
-    24: "comparator edge",
-}
-"""Handlers by vector number, as `port/pin_plan.md` has them."""
-
-Kind = Literal["levels", "words", "ticks"]
-
-
-@dataclass(frozen=True)
-class Edges:
-    """A lane of edges: `values` hold from `cycles` on, `words` name them (levels have none).
-
-    levels: 0 and 1, or the FETs of a leg (bit 0 high, bit 1 low). words: a text while a value holds, "" for
-    nothing. ticks: moments only, the value says which kind, of `words`.
-    """
-
-    key: str
-    label: str
-    kind: Kind
-    cycles: Ints
-    values: Ints
-    words: tuple[str, ...] = ()
-    hint: str = ""
 
 
 @dataclass(frozen=True)
@@ -112,7 +83,7 @@ def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] 
     complete = max(0.0, moment_s - COMPLETE_S), min(end_s, moment_s + COMPLETE_S)
     slice_s = max(end_s / SLICES, 1e-6)
     step_s = max(1e-4, end_s / 100_000)
-    lanes = list(_edges(recording))
+    lanes = list(edge_lanes(recording))
     missing = []
     if len(recording.states) > 1:
         view = _Slicer(terminals_of(recording), complete, slice_s, end_s)
@@ -137,129 +108,6 @@ def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] 
         f_pwm_hz=recording.drive.bridge.f_pwm_hz,
         missing=tuple(missing),
     )
-
-
-# ---- edges -----------------------------------------------------------------------------------------
-
-
-def _edges(recording: Recording) -> Iterator[Edges]:
-    pulses = recording.pulses
-    cycles, levels, _ = recording.of(Signal.THROTTLE)
-    yield Edges("throttle", "throttle pin", "levels", cycles, levels, hint=f"{len(pulses)} pulses")
-    yield _widths(recording)
-    yield _marks(recording)
-    yield from _announced(recording)
-    for signal, name in zip(GATES, LEG_NAMES, strict=True):
-        cycles, values, _ = recording.of(signal)
-        yield Edges(
-            f"gates_{name.lower()}", f"gates {name}", "levels", cycles, values, ("off", "high", "low", "both")
-        )
-    yield _sense(recording)
-    cycles, values, _ = recording.of(Signal.COMPARATOR)
-    yield Edges("comparator", "comparator", "levels", cycles, values, hint="1: above neutral")
-    yield _crossings(recording)
-    cycles, values, _ = recording.of(Signal.HANDLER)
-    codes = {0: 0, **{vector: k + 1 for k, vector in enumerate(VECTORS)}}
-    unknown = sorted(set(np.unique(values).tolist()) - codes.keys())
-    codes |= {vector: len(codes) + k for k, vector in enumerate(unknown)}
-    words = ("", *VECTORS.values(), *(f"vector {vector}" for vector in unknown))
-    yield Edges("handlers", "handlers", "words", cycles, _coded(values, codes), words)
-
-
-def _widths(recording: Recording) -> Edges:
-    """Width of the throttle pulses, from the end of the first pulse of a width on; "none" between pulses."""
-    pulses, hz = recording.pulses, recording.f_cpu_hz
-    silent = round(1.5e-3 * recording.scenario.frame_ms * hz)
-    widths_us = np.round(pulses.widths * (1e6 / hz), 1)
-    stops = np.append(pulses.falls[1:], recording.end_cycle)
-    known: dict[str, int] = {"": 0, "none": 1}
-    cycles, values = [0], [0]
-    for fall, stop, width_us in zip(pulses.falls.tolist(), stops.tolist(), widths_us.tolist(), strict=True):
-        code = known.setdefault(f"{width_us:g} us", len(known))
-        if code != values[-1]:
-            cycles.append(fall)
-            values.append(code)
-        if stop - fall > silent:
-            cycles.append(fall + silent)
-            values.append(1)
-    at, codes = np.array(cycles, np.int64), np.array(values, np.int64)
-    return Edges("width", "pulse width", "words", at, codes, tuple(known))
-
-
-def _marks(recording: Recording) -> Edges:
-    """What the firmware says it is doing, as states."""
-    spans = [(span.start, span.mark) for span in recording.marks]
-    cycles = np.array([start for start, _ in spans], np.int64)
-    values = np.array([mark for _, mark in spans], np.int64)
-    known = sorted(set(values.tolist()))
-    words = tuple(_mark_word(mark, {}) for mark in known)
-    return Edges(
-        "marks", "firmware says", "words", cycles, _coded(values, {m: k for k, m in enumerate(known)}), words
-    )
-
-
-def _announced(recording: Recording) -> Iterator[Edges]:
-    """Moments that the firmware marks: tones by name, stores. Crossings have a lane of their own."""
-    tones = {tone.mark: f"tone {tone.name}" for tone in recording.drive.tones}
-    cycles, values, _ = recording.of(Signal.MARK)
-    said = (values > Mark.CROSSING) & (values < 256)
-    if not np.any(said):
-        return
-    known = np.unique(values[said])
-    words = tuple(_mark_word(int(mark), tones) for mark in known)
-    yield Edges("announced", "announces", "ticks", cycles[said], np.searchsorted(known, values[said]), words)
-
-
-def _mark_word(mark: int, tones: dict[int, str]) -> str:
-    if mark in tones:
-        return tones[mark]
-    known = mark in Mark._value2member_map_
-    return Mark(mark).name.lower().replace("_", " ") if known else f"mark {mark}"
-
-
-def _sense(recording: Recording) -> Edges:
-    """Phase selected and edge expected; in brackets while its interrupt is off."""
-    signals = (Signal.SENSE_LEG, Signal.SENSE_EDGE, Signal.SENSE_IRQ)
-    cycles = np.unique(np.concatenate([recording.of(signal)[0] for signal in signals]))
-    if not len(cycles):
-        return Edges("sense", "sense", "words", cycles, cycles)
-    leg, edge, on = (
-        recording.value_at(signal, cycles) if recording.seen(signal) else np.zeros(len(cycles), np.int64)
-        for signal in signals
-    )
-    values = leg | edge << 2 | on << 3
-    keep = np.append(True, values[1:] != values[:-1])
-    words = tuple(
-        f"{'' if code >> 3 else '('}{LEG_NAMES[min(code & 3, 2)]}{'↑' if code >> 2 & 1 else '↓'}"
-        f"{'' if code >> 3 else ')'}"
-        for code in range(16)
-    )
-    return Edges(
-        "sense", "sense", "words", cycles[keep], values[keep], words, "phase, edge; ( ): not awaited"
-    )
-
-
-def _crossings(recording: Recording) -> Edges:
-    """Zeros of the phases' EMF, rising and falling, and the crossings that the firmware took."""
-    cycles, values, _ = recording.of(Signal.MARK)
-    taken = cycles[values == Mark.CROSSING]
-    moments, codes = [taken], [np.zeros(len(taken), np.int64)]
-    if len(recording.states) > 1:
-        for leg in range(3):
-            t_s, rises = recording.true_crossings(leg)
-            moments.append(np.round(t_s * recording.f_cpu_hz).astype(np.int64))
-            codes.append(1 + 2 * leg + np.where(rises, 0, 1))
-    at = np.concatenate(moments)
-    order = np.argsort(at, kind="stable")
-    words = ("taken", *(f"{name}{arrow}" for name in LEG_NAMES for arrow in "↑↓"))
-    return Edges("crossings", "crossings", "ticks", at[order], np.concatenate(codes)[order], words)
-
-
-def _coded(values: Ints, codes: dict[int, int]) -> Ints:
-    table = np.zeros(max(codes, default=0) + 1, np.int64)
-    for value, code in codes.items():
-        table[value] = code
-    return table[values] if len(values) else values
 
 
 # ---- curves ----------------------------------------------------------------------------------------
@@ -320,11 +168,3 @@ def _curves(recording: Recording, view: _Slicer, limits: Sequence[LimitLine]) ->
     speed = rpm_from_rad_s(1.0) * recording.w_at(points.t_s)
     lanes.append(lane("speed", "speed", "rpm", [view.curve("speed", speed)], "mechanical, + forward"))
     return lanes
-
-
-def spans_of(lane: Edges, end: int) -> Iterator[tuple[int, int, int]]:
-    """(from, to, value) of a lane of words or levels, in cycles."""
-    for (start, stop), value in zip(
-        pairwise([*lane.cycles.tolist(), end]), lane.values.tolist(), strict=True
-    ):
-        yield start, stop, value

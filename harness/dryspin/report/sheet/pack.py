@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dryspin.report.sheet.lanes import Curves, Edges, Lanes
+from dryspin.report.sheet.edges import Edges
+from dryspin.report.sheet.lanes import Curves, Lanes
 
 _CYCLE_BYTES = 5
 
@@ -72,7 +73,10 @@ def packed(lanes: Lanes) -> tuple[dict[str, Any], str]:
 
 
 def _edges(lane: Edges, packer: Packer) -> dict[str, Any]:
-    return {
+    lines: dict[str, Any] = {"lines": []}
+    if lane.by is not None:
+        lines = {"lines": list(lane.lines), "by": packer.numbers(lane.by.astype(np.uint16))}
+    return lines | {
         "key": lane.key,
         "label": lane.label,
         "kind": lane.kind,

@@ -2,15 +2,17 @@
 
 import base64
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from dryspin import __version__
+from dryspin.coverage import Coverage
 from dryspin.errors import UsageError
 from dryspin.findings import Outcome
 from dryspin.monitors.registry import FAMILIES, claims_of
+from dryspin.report.coverage import coverage_lines
 from dryspin.report.numbers import margin, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet.bench import bench_of
@@ -24,10 +26,12 @@ from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_
 from dryspin.search import CheckResult
 
 BUDGET_BYTES = 9_000_000
-"""A page grows no further by lanes to zoom into; findings beyond it get a page of their own."""
+"""A page grows no further by lanes and drawings; findings without room get a page of their own."""
 
 MOST_EDGES = 5_000_000
 """A minute of a running drive, some 20 MB; longer runs are drawn, but cannot be zoomed into."""
+
+_NOT_MEASURED = "Lines of code reached: not measured; dryspin check --coverage FILE measures them."
 
 _SCRIPTS = ("uPlot.iife.min.js", "data.js", "draw.js", "view.js", "page.js")
 
@@ -48,29 +52,41 @@ def require_libraries() -> None:
 
 def case_page(case: Case) -> str:
     """The page of one finding or run."""
-    title = f"{case.outcome.claim}: {case.outcome.status}"
-    return _page(f"{title}; {case.drive.name}", _lead(case), [_case(case)], None)
+    return _case_page(case, _case(case))
+
+
+def _case_page(case: Case, described: dict[str, Any]) -> str:
+    title = f"{case.outcome.claim}: {case.outcome.status}; {case.drive.name}"
+    return _page(title, _lead(case), [described], None)
 
 
 def check_page(
-    result: CheckResult, cases: Sequence[Case], drive_name: str
-) -> tuple[str, list[tuple[str, Case]]]:
-    """The page of a whole check with its findings, and the findings too large for it by file name."""
-    described, outside, size = [], [], 0
+    result: CheckResult, cases: Iterable[Case], drive_name: str, coverage: Coverage | None = None
+) -> tuple[str, dict[str, str]]:
+    """The page of a whole check with its findings; by file name, pages of those that have no room in it.
+
+    `cases` is gone through once, so that no two recordings need be in memory. `coverage` is what the
+    scenarios reached of the code, where it was measured.
+    """
+    described: list[dict[str, Any]] = []
+    outside: dict[str, str] = {}
+    room = BUDGET_BYTES
     for case in cases:
         one = _case(case)
-        size += len(one["block"]) + sum(len(drawing) for _, drawing in one["stills"])
-        if size > BUDGET_BYTES:
-            name = f"{case.name.rpartition('/')[2].removesuffix('.toml')}.html"
-            one |= {"block": "", "elsewhere": name}
-            outside.append((name, case))
+        needs = len(one["block"]) + sum(len(drawing) for _, drawing in one["stills"])
+        if needs > room:
+            name = f"{_stem(case)}.html"
+            outside[name] = _case_page(case, one)
+            one |= {"block": "", "stills": [], "elsewhere": name}
+        else:
+            room -= needs
         described.append(one)
     what = "held" if result.passed else "did not hold"
     text = _page(
         f"{drive_name}: the check {what}",
         totals_line(result, drive_name),
         described,
-        _check(result, drive_name),
+        _check(result, coverage),
     )
     return text, outside
 
@@ -144,7 +160,7 @@ def _case(case: Case) -> dict[str, Any]:
     word = "the moment" if outcome.moment_s is not None else "the end"
     description |= {"limit_length_s": length_s, "moment_word": word, "opens": [0.0, lanes.end_s]}
     bench = bench_of(case)
-    stem = case.name.rpartition("/")[2].removesuffix(".toml") or "story"
+    stem = _stem(case)
     return {
         "title": outcome.claim,
         "status": outcome.status,
@@ -187,6 +203,11 @@ def _electrical_deg_s(lanes: Lanes) -> float:
         return 0.0
     k = min(max(round(lanes.moment_s / lanes.angle_step_s), 1), len(lanes.angle_deg) - 1)
     return float(lanes.angle_deg[k] - lanes.angle_deg[k - 1]) / lanes.angle_step_s
+
+
+def _stem(case: Case) -> str:
+    """How files that belong to a case begin."""
+    return case.name.rpartition("/")[2].removesuffix(".toml") or "story"
 
 
 def _happened(outcome: Outcome) -> str:
@@ -236,7 +257,7 @@ def _sentences() -> dict[str, str]:
 # ---- a whole check ---------------------------------------------------------------------------------
 
 
-def _check(result: CheckResult, drive_name: str) -> dict[str, Any]:
+def _check(result: CheckResult, coverage: Coverage | None) -> dict[str, Any]:
     rows = []
     for claim in result.claims:
         by = ", ".join(f"{family} {count}" for family, count in claim.by_family.items()) or "none"
@@ -253,10 +274,10 @@ def _check(result: CheckResult, drive_name: str) -> dict[str, Any]:
             }
         )
     return {
-        "totals": totals_line(result, drive_name),
-        "conclusion": conclusion_lines(result),
+        "conclusion": [line for line in conclusion_lines(result) if line != CAUTION],
         "claims": rows,
         "margins": _markup(margins_drawing(result.claims)),
         "reach": _markup(reach_drawing(result.visits)),
         "reached": reached_line(result),
+        "code": coverage_lines(coverage) if coverage else [_NOT_MEASURED],
     }

@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryspin.plant.parameters import plant_params
+from dryspin.plant.terminals import Floats
 from dryspin.recording import GATES, LEG_NAMES, Recording
 from dryspin.recording.signals import HIGH_FET, LOW_FET
 from dryspin.report.numbers import number, quantity
-from dryspin.report.sheet.terminals import Floats, Terminals
+from dryspin.report.sheet.terminals import Terminals
 from dryspin.scenario.schema import OUTAGES
 
 PROBES: Final = {

@@ -12,9 +12,10 @@ from typing import Any, Final
 
 import numpy as np
 
+from dryspin.plant.terminals import Floats
 from dryspin.report.sheet.columns import COLUMNS, View, curve_columns, in_view, level_columns, spans_in_view
-from dryspin.report.sheet.lanes import Curves, Edges, Lanes
-from dryspin.report.sheet.terminals import Floats
+from dryspin.report.sheet.edges import Edges
+from dryspin.report.sheet.lanes import Curves, Lanes
 
 # matplotlib wants colours; the page replaces these by its own, light or dark.
 LINE, SECOND, GRID, ALARM, SOFT, DENSE = (f"#0{k}0{k}0{k}" for k in range(1, 7))

@@ -39,7 +39,8 @@ const Data = (() => {
       if (lane.kind !== "curves") {
         const t = numbers(block, lane.cycles);
         for (let k = 0; k < t.length; k++) t[k] /= run.f_cpu_hz;
-        return {...lane, t, values: numbers(block, lane.values)};
+        const by = lane.by && numbers(block, lane.by);
+        return {...lane, t, values: numbers(block, lane.values), by};
       }
       const curves = lane.curves.map((curve) => ({
         name: curve.name,
@@ -75,8 +76,10 @@ const Data = (() => {
     if (lane.kind === "ticks") return "";
     if (lane.kind !== "curves") {
       if (!lane.t.length) return "never seen";
-      const value = lane.values[Math.max(after(lane.t, t) - 1, 0)];
-      return lane.words.length ? lane.words[value] || "–" : String(value);
+      const k = Math.max(after(lane.t, t) - 1, 0), value = lane.values[k];
+      const word = lane.words.length ? lane.words[value] || "–" : String(value);
+      const line = lane.by && lane.t[k] <= t ? lane.lines[lane.by[k]] : "";
+      return line ? `${word}, ${line}` : word;
     }
     const inside = t >= run.complete[0] && t <= run.complete[1] && lane.t.length > 1;
     return lane.curves.map((curve) => {

@@ -1,7 +1,7 @@
 /* How lanes look. Everything is told apart by place, line style and words at the line, never by colour alone. */
 "use strict";
 const Draw = (() => {
-  const HEIGHTS = {curves: 84, levels: 36, legs: 46, words: 36, ticks: 36, crossings: 56, ruler: 60};
+  const HEIGHTS = {curves: 84, levels: 36, legs: 46, words: 44, ticks: 36, crossings: 56, ruler: 60};
   const LEFT = 52, RIGHT = 26;
 
   /* Asked for thousands of times a drawing; forgotten when the reader changes between light and dark. */

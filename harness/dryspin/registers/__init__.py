@@ -1,0 +1,27 @@
+"""Firmware written for registers: what its sources, objects and assembly need before they meet the part.
+
+`part/` is the part in C, `include/` the headers that firmware sees, `sketch/` the functions that sketches
+call. The modules here are pure text and object work; `dryspin.build` puts them in order.
+"""
+
+from dryspin.registers.assembly import hooked
+from dryspin.registers.glue import Found, glue_text, look_at
+from dryspin.registers.places import INCLUDE, PART, SKETCH, firmware_side_texts, part_texts, treatment_texts
+from dryspin.registers.sketch import is_sketch, sketch_source
+from dryspin.registers.translate import translated
+
+__all__ = [
+    "INCLUDE",
+    "PART",
+    "SKETCH",
+    "Found",
+    "firmware_side_texts",
+    "glue_text",
+    "hooked",
+    "is_sketch",
+    "look_at",
+    "part_texts",
+    "sketch_source",
+    "translated",
+    "treatment_texts",
+]

@@ -1,0 +1,481 @@
+/*
+ * avr/io.h - registers of a part of the ATmega48/88/168 class, by the names of its data sheet.
+ *
+ * A register is a byte of a register file in memory. The compiler announces each access to memory, so that
+ * the virtual part sees it: a register can be read, written, changed in place and pointed to as on the part.
+ * Addresses and bits: data sheet, section "Register Summary"; vectors: section "Interrupt Vectors".
+ * Only what the rig models stands here; not_modelled.h names the rest, each with an error of its own.
+ *
+ * With DRYSPIN_ADDRESSES a register's name is its address in data space, for the part itself.
+ */
+#ifndef DRYSPIN_AVR_IO_H
+#define DRYSPIN_AVR_IO_H
+
+#include <stdint.h>
+
+#ifdef DRYSPIN_ADDRESSES
+#define DRYSPIN_BYTE(address) (address)
+#define DRYSPIN_PAIR(address) (address)
+#else
+#ifdef __cplusplus
+extern "C"
+#else
+extern
+#endif
+    volatile uint8_t dryspin_registers[256] __attribute__((aligned(16)));
+#define DRYSPIN_BYTE(address) (*(volatile uint8_t *)(dryspin_registers + (address)))
+#define DRYSPIN_PAIR(address) (*(volatile uint16_t *)(volatile void *)(dryspin_registers + (address)))
+#endif
+
+/* I/O addresses begin 0x20 below those of data space. */
+#define _SFR_IO8(address) DRYSPIN_BYTE((address) + 0x20)
+#define _SFR_IO16(address) DRYSPIN_PAIR((address) + 0x20)
+#define _SFR_MEM8(address) DRYSPIN_BYTE(address)
+#define _SFR_MEM16(address) DRYSPIN_PAIR(address)
+#define _SFR_BYTE(reg) (reg)
+#define _SFR_WORD(reg) (reg)
+
+#define _BV(bit) (1 << (bit))
+#define bit_is_set(reg, bit) ((reg) & _BV(bit))
+#define bit_is_clear(reg, bit) (!((reg) & _BV(bit)))
+#define loop_until_bit_is_set(reg, bit) do { } while (bit_is_clear(reg, bit))
+#define loop_until_bit_is_clear(reg, bit) do { } while (bit_is_set(reg, bit))
+
+#define PINB _SFR_IO8(0x03)
+#define PINB0 0
+#define PINB1 1
+#define PINB2 2
+#define PINB3 3
+#define PINB4 4
+#define PINB5 5
+#define PINB6 6
+#define PINB7 7
+#define DDRB _SFR_IO8(0x04)
+#define DDB0 0
+#define DDB1 1
+#define DDB2 2
+#define DDB3 3
+#define DDB4 4
+#define DDB5 5
+#define DDB6 6
+#define DDB7 7
+#define PORTB _SFR_IO8(0x05)
+#define PORTB0 0
+#define PB0 0
+#define PORTB1 1
+#define PB1 1
+#define PORTB2 2
+#define PB2 2
+#define PORTB3 3
+#define PB3 3
+#define PORTB4 4
+#define PB4 4
+#define PORTB5 5
+#define PB5 5
+#define PORTB6 6
+#define PB6 6
+#define PORTB7 7
+#define PB7 7
+#define PINC _SFR_IO8(0x06)
+#define PINC0 0
+#define PINC1 1
+#define PINC2 2
+#define PINC3 3
+#define PINC4 4
+#define PINC5 5
+#define PINC6 6
+#define DDRC _SFR_IO8(0x07)
+#define DDC0 0
+#define DDC1 1
+#define DDC2 2
+#define DDC3 3
+#define DDC4 4
+#define DDC5 5
+#define DDC6 6
+#define PORTC _SFR_IO8(0x08)
+#define PORTC0 0
+#define PC0 0
+#define PORTC1 1
+#define PC1 1
+#define PORTC2 2
+#define PC2 2
+#define PORTC3 3
+#define PC3 3
+#define PORTC4 4
+#define PC4 4
+#define PORTC5 5
+#define PC5 5
+#define PORTC6 6
+#define PC6 6
+#define PIND _SFR_IO8(0x09)
+#define PIND0 0
+#define PIND1 1
+#define PIND2 2
+#define PIND3 3
+#define PIND4 4
+#define PIND5 5
+#define PIND6 6
+#define PIND7 7
+#define DDRD _SFR_IO8(0x0A)
+#define DDD0 0
+#define DDD1 1
+#define DDD2 2
+#define DDD3 3
+#define DDD4 4
+#define DDD5 5
+#define DDD6 6
+#define DDD7 7
+#define PORTD _SFR_IO8(0x0B)
+#define PORTD0 0
+#define PD0 0
+#define PORTD1 1
+#define PD1 1
+#define PORTD2 2
+#define PD2 2
+#define PORTD3 3
+#define PD3 3
+#define PORTD4 4
+#define PD4 4
+#define PORTD5 5
+#define PD5 5
+#define PORTD6 6
+#define PD6 6
+#define PORTD7 7
+#define PD7 7
+#define TIFR0 _SFR_IO8(0x15)
+#define TOV0 0
+#define OCF0A 1
+#define OCF0B 2
+#define TIFR1 _SFR_IO8(0x16)
+#define TOV1 0
+#define OCF1A 1
+#define OCF1B 2
+#define ICF1 5
+#define TIFR2 _SFR_IO8(0x17)
+#define TOV2 0
+#define OCF2A 1
+#define OCF2B 2
+#define PCIFR _SFR_IO8(0x1B)
+#define PCIF0 0
+#define PCIF1 1
+#define PCIF2 2
+#define EIFR _SFR_IO8(0x1C)
+#define INTF0 0
+#define INTF1 1
+#define EIMSK _SFR_IO8(0x1D)
+#define INT0 0
+#define INT1 1
+#define GPIOR0 _SFR_IO8(0x1E)
+#define EECR _SFR_IO8(0x1F)
+#define EERE 0
+#define EEPE 1
+#define EEMPE 2
+#define EERIE 3
+#define EEPM0 4
+#define EEPM1 5
+#define EEDR _SFR_IO8(0x20)
+#define EEARL _SFR_IO8(0x21)
+#define EEARH _SFR_IO8(0x22)
+#define EEAR _SFR_IO16(0x21)
+#define GTCCR _SFR_IO8(0x23)
+#define PSRSYNC 0
+#define PSRASY 1
+#define TSM 7
+#define TCCR0A _SFR_IO8(0x24)
+#define WGM00 0
+#define WGM01 1
+#define COM0B0 4
+#define COM0B1 5
+#define COM0A0 6
+#define COM0A1 7
+#define TCCR0B _SFR_IO8(0x25)
+#define CS00 0
+#define CS01 1
+#define CS02 2
+#define WGM02 3
+#define FOC0B 6
+#define FOC0A 7
+#define TCNT0 _SFR_IO8(0x26)
+#define OCR0A _SFR_IO8(0x27)
+#define OCR0B _SFR_IO8(0x28)
+#define GPIOR1 _SFR_IO8(0x2A)
+#define GPIOR2 _SFR_IO8(0x2B)
+#define ACSR _SFR_IO8(0x30)
+#define ACIS0 0
+#define ACIS1 1
+#define ACIC 2
+#define ACIE 3
+#define ACI 4
+#define ACO 5
+#define ACBG 6
+#define ACD 7
+#define SMCR _SFR_IO8(0x33)
+#define SE 0
+#define SM0 1
+#define SM1 2
+#define SM2 3
+#define MCUSR _SFR_IO8(0x34)
+#define PORF 0
+#define EXTRF 1
+#define BORF 2
+#define WDRF 3
+#define MCUCR _SFR_IO8(0x35)
+#define IVCE 0
+#define IVSEL 1
+#define PUD 4
+#define SREG _SFR_IO8(0x3F)
+#define SREG_C 0
+#define SREG_Z 1
+#define SREG_N 2
+#define SREG_V 3
+#define SREG_S 4
+#define SREG_H 5
+#define SREG_T 6
+#define SREG_I 7
+#define WDTCSR _SFR_MEM8(0x60)
+#define WDP0 0
+#define WDP1 1
+#define WDP2 2
+#define WDE 3
+#define WDCE 4
+#define WDP3 5
+#define WDIE 6
+#define WDIF 7
+#define PRR _SFR_MEM8(0x64)
+#define PRADC 0
+#define PRUSART0 1
+#define PRSPI 2
+#define PRTIM1 3
+#define PRTIM0 5
+#define PRTIM2 6
+#define PRTWI 7
+#define PCICR _SFR_MEM8(0x68)
+#define PCIE0 0
+#define PCIE1 1
+#define PCIE2 2
+#define EICRA _SFR_MEM8(0x69)
+#define ISC00 0
+#define ISC01 1
+#define ISC10 2
+#define ISC11 3
+#define PCMSK0 _SFR_MEM8(0x6B)
+#define PCINT0 0
+#define PCINT1 1
+#define PCINT2 2
+#define PCINT3 3
+#define PCINT4 4
+#define PCINT5 5
+#define PCINT6 6
+#define PCINT7 7
+#define PCMSK1 _SFR_MEM8(0x6C)
+#define PCINT8 0
+#define PCINT9 1
+#define PCINT10 2
+#define PCINT11 3
+#define PCINT12 4
+#define PCINT13 5
+#define PCINT14 6
+#define PCMSK2 _SFR_MEM8(0x6D)
+#define PCINT16 0
+#define PCINT17 1
+#define PCINT18 2
+#define PCINT19 3
+#define PCINT20 4
+#define PCINT21 5
+#define PCINT22 6
+#define PCINT23 7
+#define TIMSK0 _SFR_MEM8(0x6E)
+#define TOIE0 0
+#define OCIE0A 1
+#define OCIE0B 2
+#define TIMSK1 _SFR_MEM8(0x6F)
+#define TOIE1 0
+#define OCIE1A 1
+#define OCIE1B 2
+#define ICIE1 5
+#define TIMSK2 _SFR_MEM8(0x70)
+#define TOIE2 0
+#define OCIE2A 1
+#define OCIE2B 2
+#define ADCL _SFR_MEM8(0x78)
+#define ADCH _SFR_MEM8(0x79)
+#define ADC _SFR_MEM16(0x78)
+#define ADCW _SFR_MEM16(0x78)
+#define ADCSRA _SFR_MEM8(0x7A)
+#define ADPS0 0
+#define ADPS1 1
+#define ADPS2 2
+#define ADIE 3
+#define ADIF 4
+#define ADATE 5
+#define ADSC 6
+#define ADEN 7
+#define ADCSRB _SFR_MEM8(0x7B)
+#define ADTS0 0
+#define ADTS1 1
+#define ADTS2 2
+#define ACME 6
+#define ADMUX _SFR_MEM8(0x7C)
+#define MUX0 0
+#define MUX1 1
+#define MUX2 2
+#define MUX3 3
+#define ADLAR 5
+#define REFS0 6
+#define REFS1 7
+#define DIDR0 _SFR_MEM8(0x7E)
+#define ADC0D 0
+#define ADC1D 1
+#define ADC2D 2
+#define ADC3D 3
+#define ADC4D 4
+#define ADC5D 5
+#define DIDR1 _SFR_MEM8(0x7F)
+#define AIN0D 0
+#define AIN1D 1
+#define TCCR1A _SFR_MEM8(0x80)
+#define WGM10 0
+#define WGM11 1
+#define COM1B0 4
+#define COM1B1 5
+#define COM1A0 6
+#define COM1A1 7
+#define TCCR1B _SFR_MEM8(0x81)
+#define CS10 0
+#define CS11 1
+#define CS12 2
+#define WGM12 3
+#define WGM13 4
+#define ICES1 6
+#define ICNC1 7
+#define TCCR1C _SFR_MEM8(0x82)
+#define FOC1B 6
+#define FOC1A 7
+#define TCNT1L _SFR_MEM8(0x84)
+#define TCNT1H _SFR_MEM8(0x85)
+#define TCNT1 _SFR_MEM16(0x84)
+#define ICR1L _SFR_MEM8(0x86)
+#define ICR1H _SFR_MEM8(0x87)
+#define ICR1 _SFR_MEM16(0x86)
+#define OCR1AL _SFR_MEM8(0x88)
+#define OCR1AH _SFR_MEM8(0x89)
+#define OCR1A _SFR_MEM16(0x88)
+#define OCR1BL _SFR_MEM8(0x8A)
+#define OCR1BH _SFR_MEM8(0x8B)
+#define OCR1B _SFR_MEM16(0x8A)
+#define TCCR2A _SFR_MEM8(0xB0)
+#define WGM20 0
+#define WGM21 1
+#define COM2B0 4
+#define COM2B1 5
+#define COM2A0 6
+#define COM2A1 7
+#define TCCR2B _SFR_MEM8(0xB1)
+#define CS20 0
+#define CS21 1
+#define CS22 2
+#define WGM22 3
+#define FOC2B 6
+#define FOC2A 7
+#define TCNT2 _SFR_MEM8(0xB2)
+#define OCR2A _SFR_MEM8(0xB3)
+#define OCR2B _SFR_MEM8(0xB4)
+#define UCSR0A _SFR_MEM8(0xC0)
+#define MPCM0 0
+#define U2X0 1
+#define UPE0 2
+#define DOR0 3
+#define FE0 4
+#define UDRE0 5
+#define TXC0 6
+#define RXC0 7
+#define UCSR0B _SFR_MEM8(0xC1)
+#define TXB80 0
+#define RXB80 1
+#define UCSZ02 2
+#define TXEN0 3
+#define RXEN0 4
+#define UDRIE0 5
+#define TXCIE0 6
+#define RXCIE0 7
+#define UCSR0C _SFR_MEM8(0xC2)
+#define UCPOL0 0
+#define UCSZ00 1
+#define UCSZ01 2
+#define USBS0 3
+#define UPM00 4
+#define UPM01 5
+#define UMSEL00 6
+#define UMSEL01 7
+#define UBRR0L _SFR_MEM8(0xC4)
+#define UBRR0H _SFR_MEM8(0xC5)
+#define UBRR0 _SFR_MEM16(0xC4)
+#define UDR0 _SFR_MEM8(0xC6)
+
+/* Vectors: number in the data sheet's table, less one. */
+#define INT0_vect_num 1
+#define INT0_vect __vector_1
+#define INT1_vect_num 2
+#define INT1_vect __vector_2
+#define PCINT0_vect_num 3
+#define PCINT0_vect __vector_3
+#define PCINT1_vect_num 4
+#define PCINT1_vect __vector_4
+#define PCINT2_vect_num 5
+#define PCINT2_vect __vector_5
+#define WDT_vect_num 6
+#define WDT_vect __vector_6
+#define TIMER2_COMPA_vect_num 7
+#define TIMER2_COMPA_vect __vector_7
+#define TIMER2_COMPB_vect_num 8
+#define TIMER2_COMPB_vect __vector_8
+#define TIMER2_OVF_vect_num 9
+#define TIMER2_OVF_vect __vector_9
+#define TIMER1_CAPT_vect_num 10
+#define TIMER1_CAPT_vect __vector_10
+#define TIMER1_COMPA_vect_num 11
+#define TIMER1_COMPA_vect __vector_11
+#define TIMER1_COMPB_vect_num 12
+#define TIMER1_COMPB_vect __vector_12
+#define TIMER1_OVF_vect_num 13
+#define TIMER1_OVF_vect __vector_13
+#define TIMER0_COMPA_vect_num 14
+#define TIMER0_COMPA_vect __vector_14
+#define TIMER0_COMPB_vect_num 15
+#define TIMER0_COMPB_vect __vector_15
+#define TIMER0_OVF_vect_num 16
+#define TIMER0_OVF_vect __vector_16
+#define SPI_STC_vect_num 17
+#define SPI_STC_vect __vector_17
+#define USART_RX_vect_num 18
+#define USART_RX_vect __vector_18
+#define USART_UDRE_vect_num 19
+#define USART_UDRE_vect __vector_19
+#define USART_TX_vect_num 20
+#define USART_TX_vect __vector_20
+#define ADC_vect_num 21
+#define ADC_vect __vector_21
+#define EE_READY_vect_num 22
+#define EE_READY_vect __vector_22
+#define ANALOG_COMP_vect_num 23
+#define ANALOG_COMP_vect __vector_23
+#define TWI_vect_num 24
+#define TWI_vect __vector_24
+#define SPM_READY_vect_num 25
+#define SPM_READY_vect __vector_25
+#define _VECTORS_SIZE 104
+#define _VECTOR(number) __vector_##number
+
+#define RAMSTART 0x100
+#define RAMEND 0x4FF
+#define E2END 0x1FF
+#define E2PAGESIZE 4
+#define FLASHEND 0x3FFF
+#define SPM_PAGESIZE 128
+
+#ifndef DRYSPIN_ADDRESSES
+#include <dryspin/not_modelled.h>
+#include <avr/fuse.h>
+#endif
+
+#endif

@@ -1,0 +1,37 @@
+/*
+ * reset.c - the part after a reset: initial values of the registers (section "Register Summary").
+ */
+#include "part.h"
+
+/* Called when a reset source goes active. */
+void carriers_reset(void)
+{
+	if (ctl.now == 0)
+		part = (part_state){0}; /* a run begins; what is in flight to the gates outlives a reset */
+	for (int k = 0; k < 256; k++)
+		dryspin_registers[k] = 0;
+	part.pending = part.last_read = part.sei_shadow = 0;
+	part.shared_high = part.shared_taken = 0;
+	part.depth = 0;
+	part.released = 0;
+	part.duty = 0;
+	serial_reset();
+	system_reset();
+	vectors_watch();
+}
+
+/* Called then, and again when the start-up time is over: the program begins, and clocks count from here. */
+void timer_reset(void)
+{
+	timers_reset();
+	if (!part.released++)
+		return;
+	ctl.irq_pending = 0;
+	/* the flags of a reset pile up until the firmware clears them, or power comes anew */
+	part.reset_flags = ctl.reset_cause == PORT_RESET_POWER_ON ? ctl.reset_cause : part.reset_flags | ctl.reset_cause;
+	dryspin_registers[MCUSR] = part.reset_flags;
+	if (ctl.reset_cause == PORT_RESET_WATCHDOG)
+		dryspin_registers[WDTCSR] = BIT(WDE);
+	analog_reset();
+	vectors_watch();
+}
