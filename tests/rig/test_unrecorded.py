@@ -23,7 +23,7 @@ def test_the_same_happens_and_nothing_is_kept(thruster: Drive) -> None:
 
     assert (rig.counts(), rig.store()) == recorded
     assert recorded[0]["segments"] > 10_000
-    assert rig._core.core_edges().n == rig._core.core_states().n == 0
+    assert rig.core.core_edges().n == rig.core.core_states().n == 0
 
 
 def test_a_replay_can_go_unrecorded_too(thruster: Drive) -> None:
@@ -35,7 +35,7 @@ def test_a_replay_can_go_unrecorded_too(thruster: Drive) -> None:
     rig.replay_unrecorded(recording)
 
     assert rig.counts() == counts
-    assert rig._core.core_edges().n == rig._core.core_states().n == 0
+    assert rig.core.core_edges().n == rig.core.core_states().n == 0
 
 
 def test_recording_is_on_again_after_it(thruster: Drive) -> None:

@@ -35,7 +35,7 @@ def _block(rows: int, layout: np.dtype[Any]) -> _Block:
                 return _kept[k]
         fresh: _Block = np.empty(rows, layout)
         if rows <= _KEPT_ROWS:
-            del _kept[: len(_kept) + 1 - _KEPT]
+            del _kept[: max(len(_kept) + 1 - _KEPT, 0)]
             _kept.append(fresh)
         return fresh
 
@@ -56,7 +56,7 @@ class Chunks:
         layout: np.dtype[Any],
         room: int,
         expected: int = 0,
-        before: np.ndarray[Any, Any] | None = None,
+        before: _Block | None = None,
     ) -> None:
         self._ffi, self._buffer, self._name = ffi, buffer, name
         self._layout, self._room = layout, room
