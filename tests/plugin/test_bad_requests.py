@@ -1,5 +1,7 @@
 """What cannot be done is said in words, with the next step."""
 
+from ..small_firmware import BOW_THRUSTER
+
 ONE = """
     from dryspin.plugin import scenarios
 
@@ -19,12 +21,16 @@ def test_an_unknown_family_names_the_nearest(pytester, run):
 
 
 def test_a_family_that_is_not_declared_is_refused(pytester, run):
-    """The shipped thruster declares no claim on its throttle map."""
+    """A thruster that is held to arming only."""
+    thruster = pytester.path / "thruster"
+    thruster.mkdir()
+    (thruster / "drive.toml").write_text(f'[firmware]\nbase = "{BOW_THRUSTER}"\n')
+    (thruster / "claims.toml").write_text('declared = ["arming"]\n')
     pytester.makepyfile(ONE.format(family="'throttle_map'", claim=""))
-    result = run()
+    result = run("--scenarios=1", firmware=thruster)
 
     result.assert_outcomes(failed=1)
-    result.stdout.fnmatch_lines(["*declares no claim of family 'throttle_map'; declared: *"])
+    result.stdout.fnmatch_lines(["*declares no claim of family 'throttle_map'; declared: arming*"])
 
 
 def test_an_unknown_claim_is_refused(pytester, run):
