@@ -11,6 +11,7 @@ from dryspin.monitors.carrying import TURNS, stretches_in_run
 from dryspin.monitors.evidence import Evidence
 from dryspin.recording import Leg, Mark, Recording, Signal
 from dryspin.recording.signals import HIGH_FET, LOW_FET
+from dryspin.scenario import Fault
 
 from .synthetic import FORWARD_US, POLE_PAIRS, Story, thruster
 
@@ -143,3 +144,13 @@ def test_a_rotor_that_is_being_stopped_is_not_extrapolated():
     slowing.mark(0.7, Mark.RUN)
     run = slowing.recording()
     assert stretches_in_run(Evidence(run, Limits(run.drive))) == []
+
+
+def test_a_run_without_its_source_is_not_extrapolated():
+    """The bus capacitor feeds it for some milliseconds: its current says nothing of a load that goes on."""
+    run = carrying(AMPS, Leg.HIGH, Leg.OPEN, Leg.LOW)
+    assert len(stretches_in_run(Evidence(run, Limits(run.drive)))) == 1
+    for at_s, stretches in ((0.85, 0), (0.7, 1)):
+        gap = replace(run.scenario, faults=(Fault("supply gap", at_s, 10.0),))
+        found = stretches_in_run(Evidence(replace(run, scenario=gap), Limits(run.drive)))
+        assert len(found) == stretches

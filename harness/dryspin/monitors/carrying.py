@@ -13,6 +13,7 @@ from dryspin.monitors.evidence import Evidence, Floats
 from dryspin.recording import Mark
 from dryspin.recording.signals import HIGH_FET
 from dryspin.recording.timeline import Ints
+from dryspin.scenario.schema import OUTAGES
 
 TURNS: Final = 2
 """Mechanical turns: every pole pair and every carrier phase has come by."""
@@ -63,8 +64,12 @@ class Stretch:
 
 
 def stretches_in_run(evidence: Evidence) -> list[Stretch]:
-    """The last `TURNS` turns of every run that has as many, and keeps its speed in them."""
+    """The last `TURNS` turns of every run that has as many, and keeps its speed in them.
+
+    While the source is away the bus capacitor feeds the windings alone: nothing that could go on.
+    """
     recording = evidence.recording
+    outages = [f for f in recording.scenario.faults if f.kind in OUTAGES]
     turn_rad = 2.0 * np.pi * TURNS * recording.drive.motor.pole_pairs
     found = []
     for run in evidence.spans_of(Mark.RUN):
@@ -78,7 +83,9 @@ def stretches_in_run(evidence: Evidence) -> list[Stretch]:
             continue
         last = slice(window.start + int(before[-1]), window.stop)
         speeds = np.abs(recording.state_w_rad_s[last])
-        if float(np.ptp(speeds)) <= STEADY_SHARE * float(np.mean(speeds)):
+        from_s = float(recording.state_t_s[last.start])
+        fed = all(to_s <= f.at_s or f.at_s + f.for_ms / 1000.0 <= from_s for f in outages)
+        if fed and float(np.ptp(speeds)) <= STEADY_SHARE * float(np.mean(speeds)):
             found.append(_stretch(evidence, last))
     return found
 
