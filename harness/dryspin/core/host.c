@@ -98,7 +98,8 @@ static void restore_memory(void)
 
 static void reset_controller(void)
 {
-	ctl.irq_on = ctl.irq_enabled = ctl.irq_pending = 0;
+	ctl.irq_on = 0;
+	ctl.irq_enabled = ctl.irq_pending = 0;
 	ctl.endless = 0;
 	ctl.context = 0;
 	ctl.slept_on = 0;
