@@ -150,7 +150,7 @@ def test_a_run_without_its_source_is_not_extrapolated():
     """The bus capacitor feeds it for some milliseconds: its current says nothing of a load that goes on."""
     run = carrying(AMPS, Leg.HIGH, Leg.OPEN, Leg.LOW)
     assert len(stretches_in_run(Evidence(run, Limits(run.drive)))) == 1
-    for at_s, stretches in ((0.85, 0), (0.7, 1)):
+    for at_s, stretches in ((0.885, 0), (0.7, 1)):
         gap = replace(run.scenario, faults=(Fault("supply gap", at_s, 10.0),))
         found = stretches_in_run(Evidence(replace(run, scenario=gap), Limits(run.drive)))
         assert len(found) == stretches
