@@ -82,16 +82,16 @@ def test_a_run_as_json_is_json_and_nothing_else(tmp_path, capsys):
 
 
 def test_a_small_check_writes_its_json(tmp_path, capsys):
-    """Ten scenarios of the thruster: the result is written whatever it is, and agrees with the code."""
-    code = exit_code(["check", str(BOW_THRUSTER), "--scenarios", "10", "--json", "r.json", "--save", "found"])
+    """A dozen scenarios of the thruster: the result is written whatever it is, and agrees with the code."""
+    code = exit_code(["check", str(BOW_THRUSTER), "--scenarios", "12", "--json", "r.json", "--save", "found"])
     data = json.loads((tmp_path / "r.json").read_text())
     out = capsys.readouterr().out
 
-    assert data["totals"]["scenarios"] == 10
+    assert data["totals"]["scenarios"] == 12
     assert data["totals"]["simulated_s"] > 20.0
     verdicts = {claim["verdict"] for claim in data["claims"]}
     assert code == (0 if verdicts == {"held"} else 1)
-    assert "bow thruster, pack: 10 scenarios" in out
+    assert "bow thruster, pack: 12 scenarios" in out
 
 
 def test_an_unforeseen_exception_is_a_short_text(monkeypatch, capsys):

@@ -27,7 +27,9 @@ FROM_S = 2.5
 TO_S = 3.3
 """Back in the closed loop, in reverse."""
 
-REVERSAL = scenario(TO_S, throttle_us=((0.0, 1500.0), (1.0, 1900.0), (2.5, 1100.0)))
+REVERSAL = scenario(TO_S, throttle_us=((0.0, 1500.0), (1.0, 1900.0), (2.5, 1100.0)), rest_deg=90.0)
+"""From 0 degrees one crossing of the handover in reverse lies on the edge of its blanking, where a
+nanosecond decides whether the firmware takes it; both plants are right then, and the runs part."""
 
 
 @dataclass(frozen=True)

@@ -98,7 +98,7 @@ def test_most_calibrations_are_cut_within_a_write():
 def test_old_and_new_range_ask_for_another_duty_where_they_are_told_apart(way, taught, row):
     """And before the cut the old range is seen at either share, so that a map between them exists."""
     draws = SeededDraws(Random(row), {"both ways": 0})
-    old, new, telling = ranges(draws, DRIVE, RITE, taught, way)
+    old, new, telling = ranges(draws, DRIVE, RITE, taught, way, one_way=False)
     band_us = DRIVE.throttle.dead_band_us
 
     def share(us, at):
