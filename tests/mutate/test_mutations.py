@@ -33,6 +33,13 @@ def test_a_comparison_moves_its_border_and_turns_round():
     ]
 
 
+def test_an_attribute_macro_before_a_function_is_passed_over():
+    """Nothing is expanded here; `SELDOM void f(void)` is a function like any other."""
+    assert changes("static SELDOM void f(int a)\n{\n\tg(a < b);\n}") == changes(
+        "static void f(int a)\n{\n\tg(a < b);\n}"
+    )
+
+
 def test_whole_numbers_are_one_off_in_their_own_spelling():
     """Suffix and base stay; below 0 there is nothing for what is unsigned."""
     found = changes("int f(void) { return g(0x10U, 0, 010UL, 1.5, 'a'); }")

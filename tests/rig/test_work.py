@@ -5,6 +5,7 @@ Python; all are the same on every machine. Seconds are in tests/bench.
 """
 
 import sys
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from types import FrameType
@@ -83,6 +84,8 @@ def test_work_grows_no_faster_than_what_happens_over_1_to_100_in_speed(bench: Be
 @pytest.mark.parametrize("rpm", [100.0, 10_000.0])
 def test_a_segment_is_spent_on_something_that_happens(bench: Bench, rpm: float) -> None:
     """Beyond a fixed number a second, which covers the quiet between events, two for each event suffice."""
+    # Without the board's current limit, which looks at a high current every 2 us.
+    bench.drive = replace(bench.drive, bridge=replace(bench.drive.bridge, over_current_a=None))
     seen = work(bench.rig(CHOPPING), 0.5, rpm)
 
     # at most 20 us or, in the present plant, the bus's 11.75 us: 85 000 a second
@@ -114,11 +117,12 @@ def test_monitors_take_fewer_calls_than_the_run_has_rounds(thruster: Drive) -> N
     rig = Rig(build_image(thruster, BOW_THRUSTER), thruster)
     judge(rig.run(Scenario(7, 1.0, 210.0, 20.0, ((0.0, 1500.0),))), claims)  # what is imported on first use
     edges, calls, rounds = [], [], []
-    for end_s in (1.5, 5.0):
+    # Judging has a part that does not grow, some 10 000 calls for all families.
+    for end_s in (2.5, 7.5):
         recording = rig.run(Scenario(7, end_s, 210.0, 20.0, ((0.0, 1500.0), (0.8, 1900.0))))
         rounds.append(rig.counts()["events"])
         edges.append(len(recording.edges))
         calls.append(calls_of(recording, claims))
 
     assert calls[1] / calls[0] <= edges[1] / edges[0]
-    assert all(5 * c < r for c, r in zip(calls, rounds, strict=True))
+    assert all(5 * c < r for c, r in zip(calls, rounds, strict=True)), (calls, rounds)

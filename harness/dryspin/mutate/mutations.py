@@ -65,6 +65,9 @@ class Mutation:
         return content[: self.start] + self.after.encode() + content[self.end :]
 
 
+_ATTRIBUTE = re.compile(rb"^((?:static |inline )*)([A-Z][A-Z0-9_]*)(?= [a-z]\w* \**[a-z]\w*\()", re.MULTILINE)
+
+
 @dataclass(frozen=True)
 class Source:
     """A parsed file; `gaps` are lines that the parser does not understand, which are left alone."""
@@ -81,8 +84,13 @@ class Source:
 
 
 def parse_source(name: str, content: bytes) -> Source:
-    """Parse C text. Raises UsageError where the parser is not installed."""
-    return Source(name, content, _parser().parse(content))
+    """Parse C text. Raises UsageError where the parser is not installed.
+
+    A macro in front of a function's type, an attribute as a rule, is blank for the parser, which does
+    not expand it.
+    """
+    blanked = _ATTRIBUTE.sub(lambda found: found[1] + b" " * len(found[2]), content)
+    return Source(name, content, _parser().parse(blanked))
 
 
 def neighbours(files: Mapping[str, bytes]) -> dict[str, str]:
