@@ -306,12 +306,14 @@ CASES = {
     "no sources": (
         {"firmware": {"sources": []}},
         "[firmware] sources = []: is an empty list. "
-        "Give the C sources (with [pins] C++ and sketches, too) as glob patterns, relative to the firmware's directory.",
+        "Give the C sources (with [pins] C++ and sketches, too) as glob patterns, "
+        "relative to the firmware's directory.",
     ),
     "number among the sources": (
         {"firmware": {"sources": ["*.c", 3]}},
         '[firmware] sources = ["*.c", 3]: holds 3, which is not a text that says something. '
-        "Give the C sources (with [pins] C++ and sketches, too) as glob patterns, relative to the firmware's directory.",
+        "Give the C sources (with [pins] C++ and sketches, too) as glob patterns, "
+        "relative to the firmware's directory.",
     ),
     "macro that is no identifier": (
         {"firmware": {"defines": {"A-B": "1"}}},
