@@ -95,7 +95,7 @@ def test_a_gross_defect_is_found_by_the_claim_made_for_it(tmp_path, capsys, monk
     monkeypatch.chdir(tmp_path)
     names = ["closes_before_it_opens", "pulses_too_long"]
     only = [part for name in names for part in ("--only", name)]
-    code = exit_code(["known-bad", str(KNOWN_BAD), *only, "--scenarios", "8", "--json", "rows.json"])
+    code = exit_code(["known-bad", str(KNOWN_BAD), *only, "--scenarios", "11", "--json", "rows.json"])
     out = capsys.readouterr().out
     rows = json.loads((tmp_path / "rows.json").read_text())
 
@@ -103,7 +103,7 @@ def test_a_gross_defect_is_found_by_the_claim_made_for_it(tmp_path, capsys, monk
     assert [row["name"] for row in rows] == names
     assert {"name", "found", "claim", "scenarios", "events", "rare"} <= set(rows[0])
     assert [(row["found"], row["claim"]) for row in rows] == [(True, "gates.two_high"), (True, "tones.pulse")]
-    assert all(1 <= row["scenarios"] <= 8 and row["events"] <= 1 and not row["rare"] for row in rows)
+    assert all(1 <= row["scenarios"] <= 11 and row["events"] <= 1 and not row["rare"] for row in rows)
     assert "2 of 2 found, seed 0" in out
     assert [path.name for path in tmp_path.iterdir()] == ["rows.json"]
 
@@ -152,7 +152,7 @@ def test_the_table_reads_as_told():
     ("arguments", "message"),
     [
         (["--only", "pulses_too_lang"], "--only pulses_too_lang: no such firmware"),
-        (["--only", "pulses_too_long", "--scenarios", "3"], "3 scenarios for 8 families"),
+        (["--only", "pulses_too_long", "--scenarios", "3"], "3 scenarios for 11 families"),
         (["--json", "nowhere/rows.json"], "--json nowhere/rows.json"),
     ],
 )
