@@ -11,7 +11,18 @@ from dryspin.monitors import FAMILIES, claims_of, known_claims
 from .index import table
 from .variants import KNOWN_BAD, NAMES, finding, good, head, replayed, wrong
 
-COVERED = ("gates", "commutation", "startup", "synchronism", "reversal", "arming", "calibration", "tones")
+COVERED = (
+    "gates",
+    "commutation",
+    "startup",
+    "synchronism",
+    "reversal",
+    "arming",
+    "calibration",
+    "tones",
+    "throttle_map",
+    "controller",
+)
 """Families of which every claim has a variant, or a line in README.md that says why there is none."""
 
 EVENTS = 8
