@@ -50,6 +50,7 @@ DEEP = """
 def test_the_shipped_firmware_is_clean(capsys: pytest.CaptureFixture[str]) -> None:
     """No warning, and variables and stack together have room."""
     assert exit_code(["lint", str(BOW_THRUSTER)]) == 0
+    assert "at least" not in capsys.readouterr().out, "its stack is bounded"
     assert "fault" not in capsys.readouterr().out
 
 

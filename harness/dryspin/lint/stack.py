@@ -131,8 +131,11 @@ class _Program:
             if inside is None:
                 if symbol["st_shndx"] == "SHN_UNDEF" and symbol.name:
                     calls.add(("", symbol.name))
-            elif inside != function or _is_call(code, relocation["r_offset"]):
-                calls.add(inside)  # a jump within the function is none
+            elif inside != function or (
+                relocation["r_addend"] == 0 and _is_call(code, relocation["r_offset"])
+            ):
+                # A jump within the function is none, nor is `rcall .+0`, GCC's way to move the stack by two.
+                calls.add(inside)
 
     def deepest(self, function: Function, above: tuple[Function, ...]) -> tuple[int, tuple[str, ...]]:
         """Bytes and names of the deepest chain that begins with `function`."""
