@@ -20,6 +20,7 @@ from dryspin.recording import STATE
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
+from dryspin.report.sheet.case import by_urgency
 from dryspin.report.sheet.case import excerpt
 from dryspin.report.text import CAUTION
 from dryspin.search.envelope import Visit
@@ -271,10 +272,11 @@ def test_findings_beyond_the_budget_get_a_page_of_their_own(
 
 
 def test_the_claim_looked_at_is_the_most_pressing() -> None:
-    """Of a run without finding: broken before held, then the least margin; none if nothing was judged."""
-    broken, near = Outcome("a.b", "broken", -0.1, 1.0), Outcome("c.d", "held", 0.01, 1.0)
-    mute = Outcome("e.f", "not exercised")
+    """Of a run without finding: what broke first, which may have led to the rest; then the least margin."""
+    late, broken = Outcome("i.k", "broken", -7.0, 1.01), Outcome("a.b", "broken", -0.1, 1.0)
+    near, mute = Outcome("c.d", "held", 0.01, 1.0), Outcome("e.f", "not exercised")
 
-    assert most_pressing(Trial((near, broken, mute), 1.0)) is broken
+    assert most_pressing(Trial((near, late, broken, mute), 1.0)) is broken
+    assert by_urgency((near, late, broken, mute)) == [broken, late, near, mute]
     assert most_pressing(Trial((Outcome("g.h", "held", 0.5, 1.0), near), 1.0)) is near
     assert most_pressing(Trial((mute,), 1.0)) is None

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     "--claim",
     metavar="FAMILY.CLAIM",
     help="The claim to look at: its moment, its limit. By default a finding's own; of a scenario the claim "
-    "that broke, or else the one nearest to its limit.",
+    "that broke first, or else the one nearest to its limit.",
 )
 @click.option(
     "--out",

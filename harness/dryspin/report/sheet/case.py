@@ -1,6 +1,6 @@
 """What one part of the page is made of: a run, its verdicts, the claim looked at, the bench run."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from dryspin.drive import Drive
@@ -55,16 +55,22 @@ class Case:
 
 
 def most_pressing(trial: Trial) -> Outcome | None:
-    """The claim to look at in a run without a finding: broken before held, then the least margin.
+    """The claim to look at in a run without a finding; None where no claim was judged.
 
-    None where no claim was judged.
+    Of those that broke the earliest, since one thing leads to the next; else the least margin.
     """
     judged = [outcome for outcome in trial.outcomes if outcome.status in (BROKEN, HELD)]
-    return min(
-        judged,
-        key=lambda o: (o.status != BROKEN, o.moment_s is None, 0.0 if o.margin is None else o.margin),
-        default=None,
-    )
+    return min(judged, key=_pressing, default=None)
+
+
+def by_urgency(outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """Broken ones first, in the order of their moments; the others as they stand."""
+    return sorted(outcomes, key=lambda o: _pressing(o) if o.status == BROKEN else (True, False, 0.0))
+
+
+def _pressing(o: Outcome) -> tuple[bool, bool, float]:
+    sooner = o.moment_s if o.status == BROKEN else o.margin
+    return o.status != BROKEN, o.moment_s is None, sooner or 0.0
 
 
 def excerpt(case: Case, around: int = 4) -> list[tuple[int, str, bool]]:

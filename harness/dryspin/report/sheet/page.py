@@ -16,7 +16,7 @@ from dryspin.report.coverage import coverage_lines
 from dryspin.report.numbers import margin, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet.bench import bench_of
-from dryspin.report.sheet.case import Case, excerpt
+from dryspin.report.sheet.case import Case, by_urgency, excerpt
 from dryspin.report.sheet.lanes import Lanes, lanes_of
 from dryspin.report.sheet.limits import limit_length_s, limit_lines
 from dryspin.report.sheet.pack import packed
@@ -180,7 +180,7 @@ def _case(case: Case) -> dict[str, Any]:
         "bench_probes": list(zip(bench.probes, bench.sees, strict=True)),
         "pulse_file": f"{stem}-throttle.csv",
         "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
-        "verdicts": [_verdict(one) for one in case.trial.outcomes],
+        "verdicts": [_verdict(one) for one in by_urgency(case.trial.outcomes)],
         "described": _json(description),
         "block": block,
     }
