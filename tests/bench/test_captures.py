@@ -4,6 +4,8 @@ import pytest
 
 from .captures import CASES, Case, measure
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
 def test_a_hundredth_of_the_capture_is_judged(case: Case) -> None:

@@ -14,6 +14,8 @@ from dryspin.cli.command import exit_code
 
 from .test_command import COMMAND, ENVIRONMENT
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 NAMES = ["system", "Python", "dependencies", "compiler", "binutils", "cache", "C library", "rig"]
 

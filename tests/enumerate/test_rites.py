@@ -18,6 +18,7 @@ from ..small_firmware import BOW_THRUSTER
 KNOWN_BAD = BOW_THRUSTER.parent / "known_bad"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "claim", "shortest"),
     [

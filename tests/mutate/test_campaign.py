@@ -17,6 +17,8 @@ from dryspin.report.mutate import campaign_json, campaign_lines
 
 from ..small_firmware import BOW_THRUSTER
 
+pytestmark = pytest.mark.slow
+
 DRIVE = f'name = "thruster held to its gates"\n\n[firmware]\nbase = "{BOW_THRUSTER}"\n'
 
 

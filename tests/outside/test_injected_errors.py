@@ -21,6 +21,8 @@ from . import subjects  # noqa: F401  (registers the checks)
 from .check import CHECKS
 from .plants import MODELS, Model
 
+pytestmark = pytest.mark.slow
+
 
 @dataclass(frozen=True)
 class Injected:

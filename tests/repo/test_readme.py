@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+import pytest
+
 from .readme import README, ROOT, blocks, dryspin_command, run, settled, workplace
 
 TEXT = README.read_text(encoding="utf-8")
@@ -21,6 +23,7 @@ def test_exactly_two_commands_do_all_set_up() -> None:
         assert f'eval "$(readme_command {name})"' in script
 
 
+@pytest.mark.slow
 def test_commands_print_what_the_readme_shows(tmp_path: Path) -> None:
     """The main job as a new user runs it, a firmware that fails it, and the replay of what was found."""
     place = workplace(tmp_path)

@@ -16,6 +16,8 @@ from dryspin.rig import Rig
 from ..small_firmware import BOW_THRUSTER
 from .pins import HOW, RUNS, digests, read_pins
 
+pytestmark = pytest.mark.slow
+
 BUILDS = [(name, level) for name in ("gcc", "clang") for level in ("-O0", "-O2")]
 BLOCK_CYCLES = 3
 """At 4 the unoptimised builds, which nobody flashes, take 10.5 to 11 us from one pattern to the next, beyond

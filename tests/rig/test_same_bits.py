@@ -16,6 +16,8 @@ from dryspin.scenario import Fault, Scenario
 
 from ..small_firmware import BOW_THRUSTER, scenario
 
+pytestmark = pytest.mark.slow
+
 GIVEN = scenario(
     1.6,
     throttle_us=((0.0, 1500.0), (0.7, 1900.0)),

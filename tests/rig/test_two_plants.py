@@ -22,6 +22,8 @@ from dryspin.rig.twin import TwinPlant
 
 from ..small_firmware import BOW_THRUSTER, scenario
 
+pytestmark = pytest.mark.slow
+
 FROM_S = 2.5
 """At full speed forward; the demand for full reverse reaches the pin 10 ms later."""
 TO_S = 3.3
