@@ -104,6 +104,24 @@ CLANG_REGISTERS = (
     *("-mllvm", "-tsan-instrument-func-entry-exit=0"),
 )
 
+CHECKED_REGISTERS = (
+    "-fsanitize=undefined",
+    "-fno-sanitize=object-size",  # as for CHECKED
+    "-fno-sanitize=alignment",  # the part has bytes only: nothing on it is misaligned
+    "-fno-sanitize=vptr",  # asks for -frtti
+    "-fdata-sections",
+    "-gdwarf-4",
+    "-fno-builtin",
+)
+
+GCC_CHECKED_REGISTERS = ("--param=tsan-distinguish-volatile=1",)
+
+CLANG_CHECKED_REGISTERS = (
+    *("-mllvm", "-tsan-distinguish-volatile"),
+    *("-mllvm", "-tsan-instrument-atomics=0"),
+    "-fno-sanitize=function",
+)
+
 LINK = (
     "-shared",
     "-Wl,-z,now",  # lazily bound entries would lie among the firmware's variables

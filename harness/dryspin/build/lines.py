@@ -1,11 +1,15 @@
 """Program counters to source lines and functions, from the image's DWARF and symbol table."""
 
+import subprocess
 from bisect import bisect_right
+from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path, PurePosixPath
 
 from elftools.elf.elffile import ELFFile
 from elftools.elf.sections import SymbolTableSection
+
+from dryspin.registers import vector_names
 
 MAINS = ("fw_main", "dryspin_program")
 """What main() is called in an image, behind the seam and at register level."""
@@ -69,4 +73,28 @@ class LineTable:
                 if symbol["st_info"]["type"] == "STT_FUNC" and symbol["st_value"]:
                     found.append((symbol["st_value"], symbol.name))
         found.sort()
-        return [address for address, _ in found], ["main" if n in MAINS else n for _, n in found]
+        return [address for address, _ in found], _spoken([name for _, name in found])
+
+
+def _spoken(symbols: Sequence[str]) -> list[str]:
+    """Symbols as the sources name them: main, handlers by their vectors, C++ without types."""
+    mangled = sorted({name for name in symbols if name.startswith("_Z")})
+    plain = dict(zip(mangled, _demangled(mangled), strict=True))
+    vectors = vector_names()
+    return ["main" if name in MAINS else vectors.get(name) or plain.get(name, name) for name in symbols]
+
+
+def _demangled(names: Sequence[str]) -> Sequence[str]:
+    """Names without types; as they are where binutils cannot be asked."""
+    if not names:
+        return names
+    try:
+        done = subprocess.run(
+            ["c++filt", "-p"], input="\n".join(names), capture_output=True, text=True, check=False
+        )
+    except OSError:
+        return names
+    lines = done.stdout.splitlines()
+    if len(lines) != len(names):
+        return names
+    return [line.removeprefix("(anonymous namespace)::") for line in lines]

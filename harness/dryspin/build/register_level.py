@@ -15,7 +15,7 @@ from dryspin.build.compiling import lay_out, macros_and_folders, object_name
 from dryspin.build.complaints import first_complaint
 from dryspin.build.foreign import explained
 from dryspin.build.library import BRACKETS, PORT, core_key, core_objects, core_texts
-from dryspin.build.seclusion import run_tool, seclude
+from dryspin.build.seclusion import SECLUDING, run_tool, seclude
 from dryspin.build.sources import FirmwareText
 from dryspin.build.toolchain import Compiler
 from dryspin.drive import Drive
@@ -25,6 +25,7 @@ from dryspin.registers import (
     SKETCH,
     Found,
     firmware_side_texts,
+    free_of_checks,
     glue_text,
     hooked,
     is_sketch,
@@ -46,9 +47,7 @@ def register_options(drive: Drive, compiler: Compiler) -> list[str]:
     """Options for every source, language apart."""
     clock = [] if "F_CPU" in drive.firmware.defines else [f"-DF_CPU={round(drive.controller.f_cpu_hz)}UL"]
     return [
-        *flags.REGISTER_FIRMWARE,
-        compiler.firmware_level,
-        *(flags.CLANG_REGISTERS if compiler.is_clang else flags.GCC_REGISTERS),
+        *compiler.register_flags,
         *clock,
         *macros_and_folders(drive),
         # as the system's headers: a complaint about what one of their macros makes names the user's line
@@ -71,6 +70,7 @@ def register_key(drive: Drive, compiler: Compiler) -> tuple[str, ...]:
         *flags.C_REGISTERS,
         *flags.CPP_REGISTERS,
         *flags.LINK,
+        *SECLUDING,
         *texts,
     )
 
@@ -139,6 +139,8 @@ def _compile(compiler: Compiler, options: Sequence[str], name: str, stage: Path,
     if done.returncode != 0:
         return done.stderr or f"{compiler.command[0]} failed"
     text = assembly.read_text(encoding="utf-8", errors="surrogateescape")
+    if compiler.checked:
+        text = free_of_checks(text)
     assembly.write_text(hooked(text), encoding="utf-8", errors="surrogateescape")
     done = compiler.run(["-c", str(assembly), "-o", str(target)], stage)
     assembly.unlink()
@@ -184,7 +186,8 @@ def _link(
         raise BuildError(f"{firmware_dir}: the vector table could not be made: {done.stderr.strip()}")
     whole = folder / "firmware.whole"
     objects = [path for path, _ in named]
-    seclude([*objects, glue_object], ("fw_main", "dryspin_vectors", *shown), whole, firmware_dir)
+    kept = ("fw_main", "dryspin_vectors", *shown)
+    seclude([*objects, glue_object], kept, whole, firmware_dir, checked=compiler.checked)
     core, part = core_objects(compiler), part_objects(compiler)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [

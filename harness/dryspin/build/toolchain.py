@@ -54,6 +54,14 @@ class Compiler:
         )
 
     @property
+    def register_flags(self) -> tuple[str, ...]:
+        """Flags for firmware written for registers, language and folders apart."""
+        own = flags.CLANG_REGISTERS if self.is_clang else flags.GCC_REGISTERS
+        more = flags.CLANG_CHECKED_REGISTERS if self.is_clang else flags.GCC_CHECKED_REGISTERS
+        checks = (*flags.CHECKED_REGISTERS, *more) if self.checked else ()
+        return (*flags.REGISTER_FIRMWARE, self.firmware_level, *own, *checks)
+
+    @property
     def _checks(self) -> tuple[str, ...]:
         if not self.checked:
             return ()

@@ -92,8 +92,7 @@ def check(
     One in five of the planned scenarios is run once more with a checked build, which looks at the C
     itself: variables shared with handlers and torn, lost or kept in a register; overflow, shifts,
     indexes, null pointers; steps beyond a variable. A variable that is shared rightly in a way
-    that looks wrong is explained in drive.toml: [[shared]], variable and why. Firmware at register level
-    ([pins] in drive.toml) has no checked build.
+    that looks wrong is explained in drive.toml: [[shared]], variable and why.
 
     With --against, claims that are newly broken, no longer exercised or declared, or that have lost
     more than a tenth of their limit in margin, are objected to. Give both checks the same seed and
@@ -137,7 +136,7 @@ def check(
                 only=only,
                 workers=workers,
                 save=save,
-                inspector=None if subject.drive.pins else Inspector(subject.drive, firmware_dir),
+                inspector=Inspector(subject.drive, firmware_dir),
                 marked=covering,
                 notice=bar.notice,
             )

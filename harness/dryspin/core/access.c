@@ -20,6 +20,7 @@ extern char __ehdr_start[] __attribute__((visibility("hidden")));
 extern char _end[] __attribute__((visibility("hidden")));
 
 uint32_t access_enables[32];
+int access_watched;
 
 static core_access *table;
 static uint32_t rows;
@@ -48,6 +49,7 @@ void core_accesses_watch(void)
 	memset(access_enables, 0, sizeof access_enables);
 	rows = 0;
 	full = 0;
+	access_watched = 1;
 	base = core_text_base();
 	low = first_of_three(fw_data_begin, fw_bss_begin, fw_noinit_begin);
 	span = last_of_three(fw_data_end, fw_bss_end, fw_noinit_end) - low;
@@ -128,11 +130,16 @@ static void finish_tear(void)
 	memcpy(report.after, here, torn.bytes);
 }
 
+void access_between(void)
+{
+	if (torn.at)
+		finish_tear();
+}
+
 static void note(uint32_t at, unsigned bytes, unsigned kind, uintptr_t where)
 {
 	uint32_t pc = (uint32_t)(where - base);
-	if (torn.at)
-		finish_tear();
+	access_between();
 	if (pc == wanted.pc && (kind & ACCESS_STRAY) == 0)
 		tear(at, bytes, kind);
 	uint32_t who = 1U << context_bit(), under = ctl.irq_on ? ctl.irq_enabled : 0;
@@ -170,7 +177,7 @@ static void elsewhere(uintptr_t at, unsigned bytes, unsigned kind, uintptr_t whe
 		note(0, bytes, kind | ACCESS_STRAY, where);
 }
 
-static inline void seen(const void *address, size_t bytes, unsigned kind, void *where)
+void access_seen(const void *address, size_t bytes, unsigned kind, void *where)
 {
 	uintptr_t at = (uintptr_t)address;
 	if (!table || bytes == 0)
@@ -185,7 +192,7 @@ static inline void seen(const void *address, size_t bytes, unsigned kind, void *
 	__attribute__((weak)) void __tsan_##name(void *at); \
 	void __tsan_##name(void *at) \
 	{ \
-		seen(at, bytes, kind, __builtin_return_address(0)); \
+		access_seen(at, bytes, kind, __builtin_return_address(0)); \
 	}
 #define HOOKS_OF(size) \
 	HOOK(read##size, size, 0) \
@@ -206,7 +213,7 @@ HOOKS_OF(16)
 	__attribute__((weak)) void __tsan_##name(void *at, size_t bytes); \
 	void __tsan_##name(void *at, size_t bytes) \
 	{ \
-		seen(at, bytes, kind, __builtin_return_address(0)); \
+		access_seen(at, bytes, kind, __builtin_return_address(0)); \
 	}
 RANGE_HOOK(read_range, 0)
 RANGE_HOOK(write_range, ACCESS_WRITE)
@@ -227,27 +234,35 @@ void __tsan_func_exit(void)
 {
 }
 
+/* Nothing behind the seam: a port call acts before it returns. */
+__attribute__((weak)) void access_settle(void)
+{
+}
+
 /* Copies and fills by name or by the compiler: the checked build's calls are led here. */
 void *access_memcpy(void *to, const void *from, size_t bytes);
 void *access_memcpy(void *to, const void *from, size_t bytes)
 {
-	seen(from, bytes, 0, __builtin_return_address(0));
-	seen(to, bytes, ACCESS_WRITE, __builtin_return_address(0));
+	access_settle();
+	access_seen(from, bytes, 0, __builtin_return_address(0));
+	access_seen(to, bytes, ACCESS_WRITE, __builtin_return_address(0));
 	return memcpy(to, from, bytes);
 }
 
 void *access_memmove(void *to, const void *from, size_t bytes);
 void *access_memmove(void *to, const void *from, size_t bytes)
 {
-	seen(from, bytes, 0, __builtin_return_address(0));
-	seen(to, bytes, ACCESS_WRITE, __builtin_return_address(0));
+	access_settle();
+	access_seen(from, bytes, 0, __builtin_return_address(0));
+	access_seen(to, bytes, ACCESS_WRITE, __builtin_return_address(0));
 	return memmove(to, from, bytes);
 }
 
 void *access_memset(void *to, int value, size_t bytes);
 void *access_memset(void *to, int value, size_t bytes)
 {
-	seen(to, bytes, ACCESS_WRITE, __builtin_return_address(0));
+	access_settle();
+	access_seen(to, bytes, ACCESS_WRITE, __builtin_return_address(0));
 	return memset(to, value, bytes);
 }
 
@@ -261,7 +276,8 @@ void *__tsan_memset(void *to, int value, size_t bytes) __attribute__((weak, alia
 int access_memcmp(const void *a, const void *b, size_t bytes);
 int access_memcmp(const void *a, const void *b, size_t bytes)
 {
-	seen(a, bytes, 0, __builtin_return_address(0));
-	seen(b, bytes, 0, __builtin_return_address(0));
+	access_settle();
+	access_seen(a, bytes, 0, __builtin_return_address(0));
+	access_seen(b, bytes, 0, __builtin_return_address(0));
 	return memcmp(a, b, bytes);
 }

@@ -247,6 +247,14 @@ static inline int context_bit(void)
 /* access.c */
 /* Interrupts that the code of each context has turned on. */
 extern uint32_t access_enables[32];
+/* The host looks at a checked build's accesses: where not, nobody need call the two below. */
+extern int access_watched;
+/* The firmware is about to access memory, from the instruction that returns to `where`. */
+void access_seen(const void *address, size_t bytes, unsigned kind, void *where);
+/* It is about to do something else: an access torn on purpose ends. */
+void access_between(void);
+/* What the firmware has stored, and not yet had its effect, has it now. */
+void access_settle(void);
 
 /* undefined.c */
 void undefined_forget(void);

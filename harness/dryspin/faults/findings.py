@@ -101,15 +101,16 @@ def beyond(accesses: Sequence[Access], variables: Variables, f_cpu_hz: float) ->
 def _undefined(rows: Sequence[Undefined], place_of: Callable[[int], Place]) -> list[Fault]:
     found: dict[int, Fault] = {}
     for row in rows:
-        chain = tuple(place_of(pc) for pc in row.chain)
+        # in a function that sketches call, the firmware's line is that of the call
+        chain = [place for place in map(place_of, (row.pc, *row.chain)) if place.line]
         fault = Fault(
             UNDEFINED,
             "",
-            place_of(row.pc),
+            chain[0] if chain else place_of(row.pc),
             row.text,
             moment_s=row.moment_s,
             vector=row.vector,
-            chain=tuple(place for place in chain if place.line),
+            chain=tuple(chain[1:]),
         )
         found.setdefault(row.pc, fault)
     return [found[pc] for pc in sorted(found)]

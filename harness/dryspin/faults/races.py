@@ -48,10 +48,10 @@ def accesses_of(
     enables: Sequence[int],
     place_of: Callable[[int], Place],
 ) -> list[Access]:
-    """Rows of several runs of one image as one list, in a fixed order.
+    """Rows of several runs of one image as one list, in a fixed order; those of the firmware's own lines.
 
-    enables: for each handler in vector order, the interrupts that its code turns on: they, too, come
-    between where it does.
+    Functions that sketches call have no line of the firmware. enables: for each handler in vector order,
+    the interrupts that its code turns on: they, too, come between where it does.
     """
     merged: dict[tuple[int, int, int], list[int]] = {}
     for part in rows:
@@ -61,6 +61,7 @@ def accesses_of(
             known[1] |= int(row["by"])
             known[2] |= int(row["under"])
             known[3] = min(known[3], int(row["cycle"]))
+    places = {pc: place_of(pc) for pc, _, _ in merged}
     return [
         Access(
             pc,
@@ -72,9 +73,10 @@ def accesses_of(
             by,
             _closed(under, enables),
             cycle,
-            place_of(pc),
+            places[pc],
         )
         for (pc, at, kind), (size, by, under, cycle) in sorted(merged.items())
+        if places[pc].line
     ]
 
 

@@ -95,7 +95,7 @@ class _Reader:
             # As for lines: the firmware's sources were laid out in a folder of that name.
             if folder is None or not folder.value.decode().endswith("/src"):
                 continue
-            file = top.attributes["DW_AT_name"].value.decode()
+            file = _as_given(top.attributes["DW_AT_name"].value.decode())
             for entry in unit.iter_DIEs():
                 if entry.tag != "DW_TAG_variable" or (at := _address(entry)) is None:
                     continue
@@ -154,6 +154,11 @@ class _Reader:
             return _count(kind) * self._bytes(kind.get_DIE_from_attribute("DW_AT_type"))
         size = kind.attributes.get("DW_AT_byte_size")
         return int(size.value) if size is not None else 8
+
+
+def _as_given(source: str) -> str:
+    """A sketch is compiled under a name that ends in .ino.cpp."""
+    return source.removesuffix(".cpp") if source.endswith(".ino.cpp") else source
 
 
 def _address(entry: Any) -> int | None:

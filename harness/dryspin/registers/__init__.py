@@ -4,11 +4,12 @@
 call. The modules here are pure text and object work; `dryspin.build` puts them in order.
 """
 
-from dryspin.registers.assembly import hooked
+from dryspin.registers.assembly import free_of_checks, hooked
 from dryspin.registers.glue import Found, glue_text, look_at
 from dryspin.registers.places import INCLUDE, PART, SKETCH, firmware_side_texts, part_texts, treatment_texts
 from dryspin.registers.sketch import is_sketch, sketch_source
 from dryspin.registers.translate import translated
+from dryspin.registers.vectors import vector_names
 
 __all__ = [
     "INCLUDE",
@@ -16,6 +17,7 @@ __all__ = [
     "SKETCH",
     "Found",
     "firmware_side_texts",
+    "free_of_checks",
     "glue_text",
     "hooked",
     "is_sketch",
@@ -24,4 +26,5 @@ __all__ = [
     "sketch_source",
     "translated",
     "treatment_texts",
+    "vector_names",
 ]

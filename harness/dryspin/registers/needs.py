@@ -8,7 +8,7 @@ from elftools.elf.sections import SymbolTableSection
 
 from dryspin.errors import BuildError
 
-_OURS = ("dryspin_", "__tsan_", "__start_dryspin_", "__stop_dryspin_")
+_OURS = ("dryspin_", "__tsan_", "__ubsan_handle_", "__narrow_handle_", "__start_dryspin_", "__stop_dryspin_")
 
 _PURE = {
     *("memcpy", "memset", "memmove", "memcmp", "memchr", "strlen", "strcmp", "strncmp", "strcpy", "strncpy"),

@@ -67,7 +67,7 @@ def escape_text(core: Any, now_s: float) -> str:
 def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
     """What the core's fault report means: place, virtual time, next step. `reason` is a core_reason."""
     fault = core.core_fault()
-    pc = fault.pc if image.line_of(fault.pc) else fault.caller
+    pc = _acting(fault, image)
     line = image.line_of(pc)
     where = f" at {line} in {image.function_of(pc)}()" if line else ""
     now_s = core.core_now() / settings.f_cpu_hz
@@ -84,9 +84,10 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
         what = core_declarations().string(fault.what).decode()
         return f"not on the rig{where or ' in the firmware'} {after}, {place}: {what}"
     if reason == core.CORE_RETURNED:
+        end = "for (;;) { }" if settings.at_registers else "a loop that waits in port_idle()"
         return (
             f"main() returned {after}; the part would go on with interrupts off and the legs as they "
-            "stand. End main() in a loop that waits in port_idle()"
+            f"stand. End main() in {end}"
         )
     if reason == core.CORE_CRASHED and fault.stack_overflow:
         return (
@@ -96,12 +97,19 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
     if reason == core.CORE_CRASHED:
         what, advice = _CRASHES.get(fault.signal_number, (f"signal {fault.signal_number}", "look there"))
         return f"the firmware crashed{where} {after}, {place}: {what}; {advice}"
+    if settings.at_registers and settings.block_cycles:
+        return (
+            f"the firmware hangs{where} {after}, {place}: a loop with interrupts off that touches no "
+            "register; only a reset leads out of it. Turn interrupts on, or give the loop an end"
+        )
     if settings.block_cycles:
         return (
             f"the firmware hangs{where} {after}, {place}: an empty loop, which has no block to charge; "
             "wait in port_idle(), or call the port in the loop"
         )
-    remedy = "wait in port_idle(), or set block_cycles in drive.toml to charge plain code"
+    remedy = "set block_cycles in drive.toml to charge plain code"
+    if not settings.at_registers:
+        remedy = f"wait in port_idle(), or {remedy}"
     if fault.port_calls == 0:
         return (
             f"the firmware never calls the port: virtual time stands still in plain code{where}, {after}, "
@@ -111,6 +119,12 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
         f"the firmware hangs{where} {after}, {place}: a loop without a port call, in which no time passes; "
         f"{remedy}"
     )
+
+
+def _acting(fault: Any, image: Image) -> int:
+    """Where the firmware is that crashed, be it inside a function of the rig's; else the crash itself."""
+    places = (fault.pc, fault.caller, *fault.chain[0 : fault.depth])
+    return next((int(pc) for pc in places if image.line_of(pc)), int(fault.pc))
 
 
 def failure(core: Any, reason: int, settings: Settings, image: Image) -> RigError:
@@ -123,8 +137,11 @@ def failure(core: Any, reason: int, settings: Settings, image: Image) -> RigErro
         return RigError(text)
     if kind == "crash" and fault.stack_overflow:
         kind = "stack overflow"
-    here = fault.pc if image.line_of(fault.pc) else fault.caller
-    calls = [(image.line_of(pc), image.function_of(pc)) for pc in fault.chain[0 : fault.depth]]
+    here = _acting(fault, image)
+    outer = [int(pc) for pc in fault.chain[0 : fault.depth]]
+    if here in outer:
+        outer = outer[outer.index(here) + 1 :]
+    calls = [(image.line_of(pc), image.function_of(pc)) for pc in outer]
     chain = tuple(call for call in calls if call[0])
     moment_s = fault.cycle / settings.f_cpu_hz
     return FirmwareError(

@@ -73,6 +73,11 @@ class Settings:
             config.pins = pins
             self._kept.append(pins)
 
+    @property
+    def at_registers(self) -> bool:
+        """The firmware is written for the part's registers, not for the seam."""
+        return bool(self.struct.pins != self.ffi.NULL)
+
     def take_over_at(self, seconds: float) -> None:
         """Let the host's plant take over from the compiled one at this moment."""
         self.struct.take_over_cycle = round(seconds * self.f_cpu_hz)

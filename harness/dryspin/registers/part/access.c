@@ -17,7 +17,7 @@
 volatile uint8_t dryspin_registers[256] __attribute__((aligned(16)));
 part_state part;
 
-enum { BIT_REACH = 0x40, IO_REACH = 0x60 };
+enum { BIT_REACH = 0x40, IO_REACH = 0x60, CHECKS_A_BLOCK = 1000 };
 
 uint32_t caller_of(void *const *frame)
 {
@@ -66,6 +66,7 @@ void part_spend(int64_t cycles)
 static void apply(uint8_t at, uint8_t width)
 {
 	uint8_t low = dryspin_registers[at];
+	uint32_t before = ctl.irq_enabled;
 	if (width == 2 && is_timer_pair(at)) {
 		uint8_t high = part.shared_taken == 2 ? part.shared_high : dryspin_registers[at + 1];
 		part.shared_high = high;
@@ -76,6 +77,7 @@ static void apply(uint8_t at, uint8_t width)
 			part_write((uint8_t)(at + 1), dryspin_registers[at + 1], part.before[1]);
 		part_write(at, low, part.before[0]);
 	}
+	access_enables[context_bit()] |= ctl.irq_enabled & ~before;
 	part_look_again();
 }
 
@@ -163,65 +165,81 @@ static int offset_of(const volatile void *address, int width)
 	return at < sizeof dryspin_registers - (size_t)width ? (int)at : -1;
 }
 
-#define HOOK(name, width, access) \
-	void name(void *address); \
-	void name(void *address) \
+/* Memory that is no register: a write before it is in force first, so that what guards it shows. */
+static void memory(const void *address, unsigned bytes, unsigned kind, void *where)
+{
+	if (part.pending != NOTHING)
+		part_settle();
+	if (access_watched)
+		access_seen(address, bytes, kind, where);
+}
+
+void access_settle(void)
+{
+	part_settle();
+}
+
+static void registers(int at, unsigned bytes, unsigned kind, place who)
+{
+	if (access_watched)
+		access_between();
+	if (bytes > 2) {
+		part.who = who;
+		part_refuse("register 0x%02x is accessed more than two bytes wide", at);
+	} else if ((kind & ACCESS_WRITE) != 0) {
+		write_register((uint8_t)at, (int)bytes, who);
+	} else {
+		read_register((uint8_t)at, (int)bytes, who);
+	}
+}
+
+/* Of structs, and of pairs at an odd address. */
+static void ranged(const void *address, size_t bytes, unsigned kind, place who, void *where)
+{
+	int at = offset_of(address, 1);
+	if (at < 0)
+		memory(address, (unsigned)bytes, kind, where);
+	else
+		registers(at, (unsigned)bytes, kind, who);
+}
+
+#define HOOK(name, width, kind) \
+	void __tsan_##name(void *address); \
+	void __tsan_##name(void *address) \
 	{ \
 		int at = offset_of(address, width); \
-		if (at >= 0) \
-			access((uint8_t)at, width, (place){HERE, CALLER}); \
+		if (at < 0) \
+			memory(address, width, kind, __builtin_return_address(0)); \
+		else \
+			registers(at, width, kind, (place){HERE, CALLER}); \
 	}
-
-HOOK(__tsan_read1, 1, read_register)
-HOOK(__tsan_read2, 2, read_register)
-HOOK(__tsan_write1, 1, write_register)
-HOOK(__tsan_write2, 2, write_register)
-HOOK(__tsan_volatile_read1, 1, read_register)
-HOOK(__tsan_volatile_read2, 2, read_register)
-HOOK(__tsan_volatile_write1, 1, write_register)
-HOOK(__tsan_volatile_write2, 2, write_register)
-
-/* Wider accesses, and those to other memory that the hooks above let pass, are plain. */
-#define PLAIN(name) \
-	void name(void *address); \
-	void name(void *address) \
-	{ \
-		if (offset_of(address, 1) >= 0) { \
-			part.who = (place){HERE, CALLER}; \
-			part_refuse("register 0x%02x is accessed more than two bytes wide", offset_of(address, 1)); \
-		} \
-	}
-
-PLAIN(__tsan_read4)
-PLAIN(__tsan_read8)
-PLAIN(__tsan_read16)
-PLAIN(__tsan_write4)
-PLAIN(__tsan_write8)
-PLAIN(__tsan_write16)
-PLAIN(__tsan_volatile_read4)
-PLAIN(__tsan_volatile_read8)
-PLAIN(__tsan_volatile_read16)
-PLAIN(__tsan_volatile_write4)
-PLAIN(__tsan_volatile_write8)
-PLAIN(__tsan_volatile_write16)
-
-#define UNALIGNED(name) \
-	void name(void *address); \
-	void name(void *address) { (void)address; }
-
-UNALIGNED(__tsan_unaligned_read2)
-UNALIGNED(__tsan_unaligned_read4)
-UNALIGNED(__tsan_unaligned_read8)
-UNALIGNED(__tsan_unaligned_write2)
-UNALIGNED(__tsan_unaligned_write4)
-UNALIGNED(__tsan_unaligned_write8)
+#define HOOKS_OF(width) \
+	HOOK(read##width, width, 0) \
+	HOOK(write##width, width, ACCESS_WRITE) \
+	HOOK(unaligned_read##width, width, 0) \
+	HOOK(unaligned_write##width, width, ACCESS_WRITE) \
+	HOOK(volatile_read##width, width, ACCESS_VOLATILE) \
+	HOOK(volatile_write##width, width, ACCESS_VOLATILE | ACCESS_WRITE) \
+	HOOK(unaligned_volatile_read##width, width, ACCESS_VOLATILE) \
+	HOOK(unaligned_volatile_write##width, width, ACCESS_VOLATILE | ACCESS_WRITE)
+HOOKS_OF(1)
+HOOKS_OF(2)
+HOOKS_OF(4)
+HOOKS_OF(8)
+HOOKS_OF(16)
 
 void __tsan_init(void);
 void __tsan_init(void) { }
 void __tsan_read_range(void *address, size_t n);
-void __tsan_read_range(void *address, size_t n) { (void)address, (void)n; }
+void __tsan_read_range(void *address, size_t n)
+{
+	ranged(address, n, 0, (place){HERE, CALLER}, __builtin_return_address(0));
+}
 void __tsan_write_range(void *address, size_t n);
-void __tsan_write_range(void *address, size_t n) { (void)address, (void)n; }
+void __tsan_write_range(void *address, size_t n)
+{
+	ranged(address, n, ACCESS_WRITE, (place){HERE, CALLER}, __builtin_return_address(0));
+}
 void __tsan_func_entry(void *caller);
 void __tsan_func_entry(void *caller) { (void)caller; }
 void __tsan_func_exit(void);
@@ -231,18 +249,50 @@ void __tsan_vptr_update(void **at, void *value) { (void)at, (void)value; }
 void __tsan_vptr_read(void **at);
 void __tsan_vptr_read(void **at) { (void)at; }
 
+/* With interrupts off and no register touched nothing from outside can end a loop, and only the watchdog a
+ * program: half a second of it is told as a hang. Waits that are counted in plain code end well before:
+ * 65536 rounds of three blocks of six cycles are 74 ms of 16 MHz. */
+static const double HANG_S = 0.5;
+
+void access_reset(void)
+{
+	double blocks = ctl.block_cycles != 0 ? HANG_S * config->f_cpu_hz / (double)ctl.block_cycles : 0.0;
+	part.least_budget = HANG_BLOCKS - (int64_t)blocks;
+}
+
+static inline __attribute__((always_inline)) void block(uintptr_t pc)
+{
+	if (ctl.block_cycles != 0) {
+		if (part.sei_shadow)
+			part_spend(ctl.block_cycles);
+		else if ((ctl.now += ctl.block_cycles) >= ctl.horizon)
+			clock_catch_up();
+		if (!ctl.irq_on && --ctl.hang_budget < part.least_budget)
+			stack_hang(pc);
+	} else if (--ctl.hang_budget <= 0) {
+		stack_hang(pc);
+	}
+}
+
 /* The block hook of register-level builds: what was written before is in force before time passes. */
 void dryspin_block(void);
 void dryspin_block(void)
 {
 	if (part.pending != NOTHING)
 		part_settle();
-	if (ctl.block_cycles != 0) {
-		if (part.sei_shadow)
-			part_spend(ctl.block_cycles);
-		else if ((ctl.now += ctl.block_cycles) >= ctl.horizon)
-			clock_catch_up();
-	} else if (--ctl.hang_budget <= 0) {
-		stack_hang((uintptr_t)__builtin_return_address(0));
+	block((uintptr_t)__builtin_return_address(0));
+}
+
+/* The hook of blocks that only a check has made: no time, unless code goes round in nothing else. */
+void dryspin_check(void);
+void dryspin_check(void)
+{
+	if (part.pending != NOTHING)
+		part_settle();
+	if (ctl.now != part.checked_at) {
+		part.checked_at = ctl.now;
+		part.checks = 0;
+	} else if (++part.checks > CHECKS_A_BLOCK) {
+		block((uintptr_t)__builtin_return_address(0));
 	}
 }

@@ -4,11 +4,14 @@
 #include "part.h"
 #include <dryspin/calls.h>
 
-/* A loop without a block of its own: time goes to the next event, and on. */
+/* A loop without a block of its own: time goes to the next event, and on. In a handler that nothing
+ * interrupts no event ends it, only a reset; in the main line it is how a program stops for good. */
 void dryspin_endless(void);
 void dryspin_endless(void)
 {
 	part_settle();
+	if (ctl.context != 0 && !ctl.irq_on && ctl.watchdog_bites == NEVER)
+		stack_hang((uintptr_t)__builtin_return_address(0));
 	for (;;)
 		clock_wait(ctl.horizon > ctl.now ? ctl.horizon : ctl.now + 1);
 }

@@ -48,6 +48,9 @@ typedef struct {
 	uint8_t before[2];       /* of the register about to be written */
 	int64_t last_read_cycle;
 	place who;
+	int64_t checked_at;      /* the last block that a check has made was run then */
+	int32_t checks;          /* such blocks since time moved */
+	int64_t least_budget;    /* of blocks without a register, while interrupts are off */
 
 	/* timers.c */
 	timer timer[3];
@@ -96,6 +99,7 @@ void part_spend(int64_t cycles);
 /* Something the rig does not model, or that cannot go on: ends the run with that text. */
 void part_refuse(const char *what, int32_t number) __attribute__((noreturn));
 void part_look_again(void);
+void access_reset(void);
 
 /* registers.c: effect of a read, that the register file then holds, and of a write */
 void part_read(uint8_t at);

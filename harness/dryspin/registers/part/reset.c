@@ -15,6 +15,7 @@ void carriers_reset(void)
 	part.depth = 0;
 	part.released = 0;
 	part.duty = 0;
+	access_reset();
 	serial_reset();
 	system_reset();
 	vectors_watch();
