@@ -73,11 +73,11 @@ class LineTable:
                 if symbol["st_info"]["type"] == "STT_FUNC" and symbol["st_value"]:
                     found.append((symbol["st_value"], symbol.name))
         found.sort()
-        return [address for address, _ in found], _spoken([name for _, name in found])
+        return [address for address, _ in found], spoken([name for _, name in found])
 
 
-def _spoken(symbols: Sequence[str]) -> list[str]:
-    """Symbols as the sources name them: main, handlers by their vectors, C++ without types."""
+def spoken(symbols: Sequence[str]) -> list[str]:
+    """Symbols as sources name them: main, handlers by their vectors, C++ without types."""
     mangled = sorted({name for name in symbols if name.startswith("_Z")})
     plain = dict(zip(mangled, _demangled(mangled), strict=True))
     vectors = vector_names()

@@ -17,6 +17,7 @@ from dryspin.build.foreign import explained
 from dryspin.build.library import BRACKETS, PORT, core_key, core_objects, core_texts
 from dryspin.build.seclusion import SECLUDING, run_tool, seclude
 from dryspin.build.sources import FirmwareText
+from dryspin.build.symbols import line_of_use
 from dryspin.build.toolchain import Compiler
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
@@ -45,15 +46,24 @@ _SKETCH_HEADER = re.compile(rb'^\s*#\s*include\s*[<"](?:sketch|Arduino)\.h[>"]',
 
 def register_options(drive: Drive, compiler: Compiler) -> list[str]:
     """Options for every source, language apart."""
-    clock = [] if "F_CPU" in drive.firmware.defines else [f"-DF_CPU={round(drive.controller.f_cpu_hz)}UL"]
     return [
         *compiler.register_flags,
-        *clock,
+        *clock_option(drive),
         *macros_and_folders(drive),
         # as the system's headers: a complaint about what one of their macros makes names the user's line
         *("-isystem", str(INCLUDE), "-isystem", str(SKETCH)),
         f"-I{PORT}",
     ]
+
+
+def clock_option(drive: Drive) -> list[str]:
+    """F_CPU, where the drive does not define it."""
+    return [] if "F_CPU" in drive.firmware.defines else [f"-DF_CPU={round(drive.controller.f_cpu_hz)}UL"]
+
+
+def needs_sketch(text: FirmwareText) -> bool:
+    """Whether the sources call functions of sketches: one of them is a sketch, or includes their header."""
+    return any(map(is_sketch, text.sources)) or any(map(_SKETCH_HEADER.search, text.files.values()))
 
 
 def register_key(drive: Drive, compiler: Compiler) -> tuple[str, ...]:
@@ -88,13 +98,14 @@ def staged(text: FirmwareText, firmware_dir: Path) -> tuple[dict[str, bytes], tu
         shown = translated(str(text.places.get(name, firmware_dir / name)), raw.decode("utf-8", "replace"))
         if is_sketch(name):
             shown = sketch_source(name, shown)
-        files[_staged_name(name)] = shown.encode()
+        files[staged_name(name)] = shown.encode()
     for name in text.sources:
-        sources.append(_staged_name(name))
+        sources.append(staged_name(name))
     return files, tuple(sources)
 
 
-def _staged_name(name: str) -> str:
+def staged_name(name: str) -> str:
+    """What a source is called for the compiler."""
     return f"{name}.cpp" if is_sketch(name) else name
 
 
@@ -124,7 +135,7 @@ def build_registers(
     named = list(
         zip(objects, (name.removesuffix(".cpp") if ".ino" in name else name for name in sources), strict=True)
     )
-    if any(is_sketch(name) for name in text.sources) or any(map(_SKETCH_HEADER.search, files.values())):
+    if needs_sketch(text):
         named += [(path, path.name) for path in _sketch_objects(compiler, options, folder)]
     _link(compiler, named, folder, firmware_dir, shown)
     for path, _ in named:
@@ -145,6 +156,25 @@ def _compile(compiler: Compiler, options: Sequence[str], name: str, stage: Path,
     done = compiler.run(["-c", str(assembly), "-o", str(target)], stage)
     assembly.unlink()
     return "" if done.returncode == 0 else done.stderr or f"{compiler.command[0]} failed"
+
+
+def assemblies(
+    drive: Drive, text: FirmwareText, compiler: Compiler, folder: Path, firmware_dir: Path
+) -> list[Path]:
+    """Assembly of each source as the compiler makes it, in `folder`. Raises BuildError."""
+    stage = folder / "src"
+    files, sources = staged(text, firmware_dir)
+    lay_out(files, stage)
+    made = []
+    for name in sources:
+        target = (folder / object_name(name)).with_suffix(".s")
+        language = flags.C_REGISTERS if name.endswith(".c") else flags.CPP_REGISTERS
+        options = [*language, *register_options(drive, compiler), "-S", name, "-o", str(target)]
+        done = compiler.run(options, stage)
+        if done.returncode != 0:
+            raise BuildError(explained(first_complaint(done.stderr, firmware_dir, name, text.places)))
+        made.append(target)
+    return made
 
 
 def _sketch_objects(compiler: Compiler, options: Sequence[str], folder: Path) -> list[Path]:
@@ -176,7 +206,7 @@ def _link(
     shown: Iterable[str],
 ) -> None:
     found = look_at(named, firmware_dir)
-    refuse_unknown(named, firmware_dir)
+    refuse_unknown(named, firmware_dir, line_of_use)
     for path, _ in named:
         _prepare(path, found, firmware_dir)
     glue, glue_object = folder / "glue.c", folder / "glue.o"

@@ -3,15 +3,17 @@
 import re
 import shutil
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from dryspin.build.compiling import lay_out, macros_and_folders, object_name
 from dryspin.build.library import PORT
+from dryspin.build.register_level import clock_option, needs_sketch, staged, staged_name
 from dryspin.build.sources import FirmwareText
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
+from dryspin.registers import INCLUDE, SKETCH, firmware_side_texts, is_sketch, sketch_source
 
 PARTS = {"mega168": "atmega168"}
 """The part's name in drive.toml and in its compiler's options."""
@@ -21,7 +23,6 @@ WARNINGS = ("-Wall", "-Wextra", "-Wconversion")
 INSTALL = "apt-get install gcc-avr avr-libc"
 
 _GCC = (
-    "-std=c11",
     "-Os",  # as usual where flash is short; some warnings need the optimiser's view
     *WARNINGS,
     "-gdwarf-2",
@@ -30,7 +31,13 @@ _GCC = (
     "-fno-jump-tables",
 )
 
-_CLANG = ("--target=avr", "-std=c11", "-ffreestanding", *WARNINGS, "-fsyntax-only")
+_CLANG = ("--target=avr", "-ffreestanding", *WARNINGS, "-fsyntax-only")
+
+_SEAM = ("-std=c11",)
+_C = ("-std=gnu11",)
+_CPP = ("-x", "c++", "-std=gnu++17", "-fno-exceptions", "-fno-rtti", "-fno-threadsafe-statics")
+
+_SKETCH_SOURCES = ("functions.cpp", "serial.cpp")
 
 _WARNING = re.compile(
     r"^(?P<file>[^\s:][^:\n]*):(?P<line>\d+):(?:\d+:)? warning: (?P<text>.*)$", re.MULTILINE
@@ -58,28 +65,88 @@ class Compiled:
 
 
 def compile_for_part(drive: Drive, text: FirmwareText, folder: Path) -> Compiled:
-    """Compile every source in the empty `folder`. Raises BuildError for what the part's compiler refuses."""
-    stage = folder / "src"
-    lay_out(text.files, stage)
-    options = [*macros_and_folders(drive), f"-I{PORT}"]
+    """Compile every source in the empty `folder`. Raises BuildError for what the part's compiler refuses.
+
+    Firmware written for registers meets its compiler's own headers, or the rig's where there is but clang.
+    """
     if shutil.which("avr-gcc"):
         command = ["avr-gcc", f"-mmcu={PARTS[drive.controller.part]}", *_GCC]
     elif shutil.which("clang"):
         command = ["clang", *_CLANG]
     else:
         return Compiled("", (), ())
+    has_objects = command[0] == "avr-gcc"
+    files, sources, options = _given(drive, text, own_headers=has_objects)
+    stage = folder / "src"
+    lay_out(files, stage)
     found: dict[Warned, None] = {}
     objects = []
-    for name in text.sources:
+    for name in sources:
         target = folder / object_name(name)
-        keep = ["-c", "-o", str(target)] if command[0] == "avr-gcc" else []
-        said = _said([*command, *options, *keep, name], stage, name)
+        keep = ["-c", "-o", str(target)] if has_objects else []
+        said = _said([*command, *options, *_language(drive, name), *keep, name], stage, name)
         found |= {
             Warned(f"{match['file']}:{match['line']}", match["text"]): None
             for match in _WARNING.finditer(said)
+            if _is_of_the_source(match, text)
         }
         objects += [target] if keep else []
+    if has_objects and needs_sketch(text):
+        objects += _sketch_objects(command, options, folder)
     return Compiled(_version(command[0]), tuple(found), tuple(objects))
+
+
+def _given(
+    drive: Drive, text: FirmwareText, own_headers: bool
+) -> tuple[Mapping[str, bytes], Sequence[str], Sequence[str]]:
+    """Files, sources and options for the part's compiler; `own_headers`: it comes with its own."""
+    options = macros_and_folders(drive)
+    if drive.pins is None:
+        return text.files, text.sources, [*options, f"-I{PORT}"]
+    options += [*clock_option(drive), f"-I{PORT}"]
+    if not own_headers:
+        files, sources = staged(text, Path())
+        # not -isystem: clang's front end takes system headers of the part for C
+        return files, sources, [*options, f"-I{INCLUDE}", f"-I{SKETCH}"]
+    shown = {
+        staged_name(name): sketch_source(name, raw.decode("utf-8", "replace")).encode()
+        if is_sketch(name)
+        else raw
+        for name, raw in text.files.items()
+    }
+    return shown, [staged_name(name) for name in text.sources], [*options, f"-I{SKETCH}"]
+
+
+def _is_of_the_source(found: re.Match[str], text: FirmwareText) -> bool:
+    """Not of a header that comes with the rig, nor of a function without a frame to be measured."""
+    return found["file"] in text.files and "stack usage computation" not in found["text"]
+
+
+def _language(drive: Drive, name: str) -> Sequence[str]:
+    if drive.pins is None:
+        return _SEAM
+    return _C if name.endswith(".c") else _CPP
+
+
+def _sketch_objects(command: Sequence[str], options: Sequence[str], folder: Path) -> list[Path]:
+    """The functions that sketches call, for what they take of stack and memory."""
+    stage = folder / "sketch"
+    lay_out(
+        {
+            name.partition("/")[2]: t.encode()
+            for name, t in firmware_side_texts().items()
+            if "sketch/" in name
+        },
+        stage,
+    )
+    made = []
+    for name in _SKETCH_SOURCES:
+        target = folder / f"sketch__{object_name(name)}"
+        # a busy wait takes no stack
+        own = ["-w", "-Ddryspin_delay(cycles)=((void)(cycles))", "-c", "-o", str(target)]
+        _said([*command, *options, *_CPP, *own, name], stage, name)
+        made.append(target)
+    return made
 
 
 def _said(command: Sequence[str], stage: Path, name: str) -> str:

@@ -1,6 +1,6 @@
 """Which functions a register-level firmware may call besides its own."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from elftools.elf.elffile import ELFFile
@@ -36,8 +36,36 @@ _FROM_COMPILER = {
 }
 
 
-def refuse_unknown(objects: Sequence[tuple[Path, str]], firmware_dir: Path) -> None:
-    """Raise BuildError where an object calls what nobody defines, or defines what another does."""
+_HEAP = "the heap outlives a run, and the rig begins every run anew; use variables of fixed size"
+_REFUSED = {
+    name: why
+    for names, why in (
+        (("malloc", "calloc", "realloc", "free", "_Znwm", "_Znam", "_Znwj", "_Znaj"), _HEAP),
+        (
+            ("rand", "srand", "random", "rand_r"),
+            "the random generator's state outlives a run; keep a state of your own",
+        ),
+        (("time", "clock"), "it asks the host's clock; count a timer of the part"),
+        (
+            ("printf", "puts", "putchar", "fprintf", "sprintf", "snprintf"),
+            "the rig has no such output; send bytes to UDR0, or leave it out by #ifdef",
+        ),
+    )
+    for name in names
+}
+"""What firmware is tempted to call, and why the rig cannot let it."""
+
+_SPOKEN = {"_Z5setupv": "setup() or loop()", "_Z4loopv": "setup() or loop()"}
+
+
+def refuse_unknown(
+    objects: Sequence[tuple[Path, str]], firmware_dir: Path, line_of_use: Callable[[Path, str], int]
+) -> None:
+    """Raise BuildError where an object calls what nobody defines, or defines what another does.
+
+    line_of_use: the line at which an object's source first calls a name, 0 where that cannot be told.
+    """
+    by_source = {source: path for path, source in objects}
     defined: dict[str, str] = {}
     needed: dict[str, str] = {}
     for path, source in objects:
@@ -60,8 +88,10 @@ def refuse_unknown(objects: Sequence[tuple[Path, str]], firmware_dir: Path) -> N
                     defined.setdefault(name, source)
     for name, source in sorted(needed.items()):
         if name not in defined and name not in _PURE | _FROM_COMPILER and not name.startswith(_OURS):
-            shown = "setup() or loop()" if name in ("_Z5setupv", "_Z4loopv") else f"{name}()"
+            shown = _SPOKEN.get(name) or ("new" if name in ("_Znwm", "_Znam") else f"{name}()")
+            line = line_of_use(by_source[source], name)
+            why = _REFUSED.get(name, "add its source to [firmware] sources, or write it yourself")
             raise BuildError(
-                f"{firmware_dir / source}: calls {shown}, which neither the firmware nor the rig's headers "
-                "define; add its source to [firmware] sources, or write it yourself"
+                f"{firmware_dir / source}{f':{line}' if line else ''}: calls {shown}, which neither the "
+                f"firmware nor the rig's headers define; {why}"
             )

@@ -3,7 +3,6 @@
 from typing import Any
 
 from dryspin.lint import Looked
-from dryspin.lint.stack import VECTOR_BYTES
 
 
 def lint_lines(looked: Looked) -> list[str]:
@@ -19,10 +18,15 @@ def lint_lines(looked: Looked) -> list[str]:
             f"of {stack.ram} bytes"
         )
         for name, (size, chain) in stack.deepest.items():
-            more = "" if name == "main" else f" and {VECTOR_BYTES} of its vector"
+            more = "" if name == "main" or not stack.vector else f" and {stack.vector} of its vector"
             lines.append(f"   {name}: {size} bytes{more}: {' -> '.join(chain)}")
         if stack.unknown:
             lines.append(f"   at least, for {stack.unknown}")
+    lines += [
+        f"look  not volatile: {each.line}: {each.variable}, which {each.handler}() uses as well; "
+        "dryspin check tells whether that handler can come between"
+        for each in looked.unmarked
+    ]
     if looked.left_out:
         lines.append(f"not looked at: {looked.left_out}")
     return lines
@@ -47,5 +51,9 @@ def lint_json(looked: Looked) -> dict[str, Any]:
             },
             "unknown": stack.unknown or None,
         },
+        "not_volatile": [
+            {"line": each.line, "variable": each.variable, "handler": each.handler}
+            for each in looked.unmarked
+        ],
         "left_out": looked.left_out or None,
     }
