@@ -12,17 +12,28 @@
 extern unsigned char fw_data_begin[], fw_data_end[], fw_bss_begin[], fw_bss_end[];
 extern unsigned char fw_noinit_begin[], fw_noinit_end[];
 
-typedef struct { void *at; size_t bytes; } region;
+enum { OWN = 5 };
 
-enum { REGIONS = 5 };
+typedef struct { region of[OWN + PART_REGIONS]; int n; } all_regions;
 
-static void regions(region r[REGIONS])
+/* Behind the seam: the controller is all there is. */
+__attribute__((weak)) int part_regions(region r[PART_REGIONS])
 {
+	(void)r;
+	return 0;
+}
+
+static all_regions regions(void)
+{
+	all_regions all;
+	region *r = all.of;
 	r[0] = (region){&ctl, sizeof ctl};
 	r[1] = (region){&plant, sizeof plant};
 	r[2] = (region){fw_data_begin, (size_t)(fw_data_end - fw_data_begin)};
 	r[3] = (region){fw_bss_begin, (size_t)(fw_bss_end - fw_bss_begin)};
 	r[4] = (region){fw_noinit_begin, (size_t)(fw_noinit_end - fw_noinit_begin)};
+	all.n = OWN + part_regions(r + OWN);
+	return all;
 }
 
 void core_pause(int64_t cycle)
@@ -44,25 +55,23 @@ int64_t core_settled(void)
 
 int64_t core_checkpoint_bytes(void)
 {
-	region r[REGIONS];
+	all_regions r = regions();
 	size_t live, sum = sizeof live;
-	regions(r);
 	stack_live(&live);
-	for (int k = 0; k < REGIONS; k++)
-		sum += r[k].bytes;
+	for (int k = 0; k < r.n; k++)
+		sum += r.of[k].bytes;
 	return (int64_t)(sum + live);
 }
 
 void core_checkpoint(void *into)
 {
-	region r[REGIONS];
+	all_regions r = regions();
 	size_t live;
 	unsigned char *to = into;
 	const void *stack = stack_live(&live);
-	regions(r);
-	for (int k = 0; k < REGIONS; k++) {
-		memcpy(to, r[k].at, r[k].bytes);
-		to += r[k].bytes;
+	for (int k = 0; k < r.n; k++) {
+		memcpy(to, r.of[k].at, r.of[k].bytes);
+		to += r.of[k].bytes;
 	}
 	memcpy(to, &live, sizeof live);
 	memcpy(to + sizeof live, stack, live);
@@ -70,14 +79,13 @@ void core_checkpoint(void *into)
 
 void core_continue(const void *from, const core_config *c)
 {
-	region r[REGIONS];
+	all_regions r = regions();
 	size_t live;
 	const unsigned char *at = from;
 	plant_params before = plant.p;
-	regions(r);
-	for (int k = 0; k < REGIONS; k++) {
-		memcpy(r[k].at, at, r[k].bytes);
-		at += r[k].bytes;
+	for (int k = 0; k < r.n; k++) {
+		memcpy(r.of[k].at, at, r.of[k].bytes);
+		at += r.of[k].bytes;
 	}
 	memcpy(&live, at, sizeof live);
 	stack_put(at + sizeof live, live);

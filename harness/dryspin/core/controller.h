@@ -244,6 +244,12 @@ static inline int context_bit(void)
 	return ctl.context ? ctl.context - 1 : 31;
 }
 
+/* checkpoint.c */
+typedef struct { void *at; size_t bytes; } region;
+enum { PART_REGIONS = 2 };
+/* What a run keeps besides ctl and plant where the part is behind its registers; how many. */
+int part_regions(region r[PART_REGIONS]);
+
 /* access.c */
 /* Interrupts that the code of each context has turned on. */
 extern uint32_t access_enables[32];

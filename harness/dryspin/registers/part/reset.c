@@ -3,6 +3,13 @@
  */
 #include "part.h"
 
+int part_regions(region r[PART_REGIONS])
+{
+	r[0] = (region){&part, sizeof part};
+	r[1] = (region){(void *)(uintptr_t)dryspin_registers, sizeof dryspin_registers};
+	return 2;
+}
+
 /* Called when a reset source goes active. */
 void carriers_reset(void)
 {
