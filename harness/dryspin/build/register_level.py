@@ -41,6 +41,9 @@ from dryspin.registers.needs import refuse_unknown
 REPLACED = ("port", "carriers", "legs", "timer", "capture", "converter", "interrupts")
 """Files of the core whose place the part takes."""
 
+FIRST_LINE = "\n#line 1\n"
+"""Where a source begins that has got declarations in front of it."""
+
 _SKETCH_HEADER = re.compile(rb'^\s*#\s*include\s*[<"](?:sketch|Arduino)\.h[>"]', re.MULTILINE)
 
 
@@ -97,7 +100,9 @@ def staged(text: FirmwareText, firmware_dir: Path) -> tuple[dict[str, bytes], tu
     for name, raw in text.files.items():
         shown = translated(str(text.places.get(name, firmware_dir / name)), raw.decode("utf-8", "replace"))
         if is_sketch(name):
-            shown = sketch_source(name, shown)
+            # what a workshop puts in front, up to its #line 1, counts no line of the sketch
+            front, mark, rest = shown.partition(FIRST_LINE)
+            shown = f"{front}\n{sketch_source(name, rest)}" if mark else sketch_source(name, shown)
         files[staged_name(name)] = shown.encode()
     for name in text.sources:
         sources.append(staged_name(name))
@@ -118,13 +123,26 @@ def build_registers(
     shown: Iterable[str] = (),
 ) -> None:
     """Make image.so in `folder`. Raises BuildError."""
+    objects = register_objects(drive, text, compiler, folder, firmware_dir)
+    link_registers(compiler, objects, folder, firmware_dir, shown)
+    for path, _ in objects:
+        path.unlink()
+
+
+def register_objects(
+    drive: Drive, text: FirmwareText, compiler: Compiler, folder: Path, firmware_dir: Path
+) -> list[tuple[Path, str]]:
+    """(object, its source's name) in `folder`, those of the functions that sketches call last.
+
+    Raises BuildError.
+    """
     stage = folder / "src"
     files, sources = staged(text, firmware_dir)
     lay_out(files, stage)
     options = register_options(drive, compiler)
 
     def compile_one(name: str) -> tuple[str, str]:
-        return name, _compile(compiler, options, name, stage, folder / object_name(name))
+        return name, compile_register_source(compiler, options, name, stage, folder / object_name(name))
 
     with ThreadPoolExecutor(2) as pool:
         for name, complaint in pool.map(compile_one, sources):
@@ -137,12 +155,12 @@ def build_registers(
     )
     if needs_sketch(text):
         named += [(path, path.name) for path in _sketch_objects(compiler, options, folder)]
-    _link(compiler, named, folder, firmware_dir, shown)
-    for path, _ in named:
-        path.unlink()
+    return named
 
 
-def _compile(compiler: Compiler, options: Sequence[str], name: str, stage: Path, target: Path) -> str:
+def compile_register_source(
+    compiler: Compiler, options: Sequence[str], name: str, stage: Path, target: Path
+) -> str:
     """One source into `target` by way of its assembly; what the compiler said if it failed, else ""."""
     language = flags.C_REGISTERS if name.endswith(".c") else flags.CPP_REGISTERS
     assembly = target.with_suffix(".s")
@@ -190,7 +208,7 @@ def _sketch_objects(compiler: Compiler, options: Sequence[str], folder: Path) ->
     for name in sorted(texts):
         if name.endswith(".cpp"):
             target = folder / f"sketch__{object_name(name)}"
-            if complaint := _compile(compiler, options, name, stage, target):
+            if complaint := compile_register_source(compiler, options, name, stage, target):
                 raise BuildError(
                     f"dryspin's own {name} does not compile: {complaint.strip().splitlines()[0]}"
                 )
@@ -198,13 +216,14 @@ def _sketch_objects(compiler: Compiler, options: Sequence[str], folder: Path) ->
     return made
 
 
-def _link(
+def link_registers(
     compiler: Compiler,
     named: Sequence[tuple[Path, str]],
     folder: Path,
     firmware_dir: Path,
-    shown: Iterable[str],
+    shown: Iterable[str] = (),
 ) -> None:
+    """Join objects, which are changed for it, with part and core: `folder`/image.so. Raises BuildError."""
     found = look_at(named, firmware_dir)
     refuse_unknown(named, firmware_dir, line_of_use)
     for path, _ in named:

@@ -103,12 +103,10 @@ def check(
     pass is no permission to spin.
     """
     # Here and not above: --help must not wait for numpy and Hypothesis.
-    from dataclasses import replace
-
     from dryspin.cli.covering import covering_of, tracefile
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.cli.report import require_folder, write_check_sheet
-    from dryspin.drive.pins import require_seam
+    from dryspin.coverage import with_marks
     from dryspin.errors import RigError
     from dryspin.faults import Inspector
     from dryspin.findings import findings_folder, load_subject, require_writable
@@ -123,14 +121,12 @@ def check(
     require_writable_file(coverage_file, "--coverage")
     earlier = None if earlier_file is None else read_earlier(earlier_file)
     subject = load_subject(firmware_dir, drive_file)
-    if coverage_file is not None:
-        require_seam(subject.drive.pins, "--coverage")
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
     try:
         with Bar() as bar, covering_of(subject, coverage_file) as covering:
             result = search(
-                subject if covering is None else replace(subject, image=covering.image),
+                subject if covering is None else with_marks(subject, covering.image),
                 scenarios=scenarios,
                 seed=seed,
                 only=only,

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from dryspin.build.workshop import Workshop
+from dryspin.build.register_workshop import workshop
 from dryspin.coverage import Coverage, Covering, cobertura_text, lcov_text
 from dryspin.findings import Subject
 
@@ -17,8 +17,8 @@ def covering_of(subject: Subject, file: Path | None) -> Iterator[Covering | None
         yield None
         return
     with tempfile.TemporaryDirectory(prefix="dryspin-coverage-") as folder:
-        workshop = Workshop(subject.drive, subject.directory, Path(folder) / "plain")
-        yield Covering(workshop, Path(folder) / "marked")
+        plain = workshop(subject.drive, subject.directory, Path(folder) / "plain")
+        yield Covering(plain, Path(folder) / "marked")
 
 
 def tracefile(coverage: Coverage, file: Path, firmware_dir: Path) -> str:

@@ -22,8 +22,11 @@ _SOURCE = "dryspin_covered.c"
 _STATEMENTS = (
     *("expression_statement", "return_statement", "break_statement", "continue_statement"),
     *("if_statement", "for_statement", "while_statement", "do_statement", "switch_statement"),
+    "for_range_loop",
 )
 _CONDITIONS = ("if_statement", "while_statement", "do_statement")
+_CONDITION_NODES = ("parenthesized_expression", "condition_clause")
+"""Of C and of C++; the latter may hold a declaration, which has no two ways to mark."""
 
 
 class Covering:
@@ -77,7 +80,7 @@ class Covering:
     def _insertions(self, source: Source) -> Iterator[tuple[int, int, str]]:
         """Byte, order among those at one byte, text: what closes comes before what opens."""
         for node in walk(source.tree.root_node):
-            if _in_macro(node):
+            if _in_macro(node) or _in_constant(node, source.content):
                 continue
             if node.type in _STATEMENTS and _is_code(node):
                 alone = node.parent.type not in ("compound_statement", "case_statement")
@@ -87,7 +90,7 @@ class Covering:
                     yield node.end_byte, 0, " }"
             if node.type in _CONDITIONS:
                 condition = node.child_by_field_name("condition")
-                if condition is not None and condition.type == "parenthesized_expression":
+                if condition is not None and _has_two_ways(node, condition):
                     yield from self._both_ways(condition, node, source.name)
             if node.type == "case_statement":
                 colon = next(child for child in node.children if child.type == ":")
@@ -109,8 +112,27 @@ def _is_code(node: Any) -> bool:
     """Whether a statement can have another before it: not the update of a for, nor what a label names."""
     return node.parent is not None and node.parent.type in (
         *("compound_statement", "case_statement", "if_statement", "else_clause"),
-        *("for_statement", "while_statement", "do_statement"),
+        *("for_statement", "while_statement", "do_statement", "for_range_loop"),
     )
+
+
+def _has_two_ways(node: Any, condition: Any) -> bool:
+    """Whether a condition is one expression, decided when the program runs."""
+    inside = [child for child in condition.named_children if child.type != "comment"]
+    one = len(inside) == 1 and inside[0].type not in ("declaration", "init_statement")
+    constant = any(child.type == "constexpr" for child in node.children)
+    return condition.type in _CONDITION_NODES and one and not constant
+
+
+def _in_constant(node: Any, content: bytes) -> bool:
+    """Whether the node stands in a function that the compiler may run: a store has no place in it."""
+    while node is not None and node.type != "function_definition":
+        node = node.parent
+    body = None if node is None else node.child_by_field_name("body")
+    if node is None or body is None:
+        return False
+    head = content[node.start_byte : body.start_byte].split()
+    return b"constexpr" in head or b"consteval" in head
 
 
 def _in_macro(node: Any) -> bool:

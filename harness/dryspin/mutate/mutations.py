@@ -90,7 +90,7 @@ def parse_source(name: str, content: bytes) -> Source:
     not expand it.
     """
     blanked = _ATTRIBUTE.sub(lambda found: found[1] + b" " * len(found[2]), content)
-    return Source(name, content, _parser().parse(blanked))
+    return Source(name, content, _parser(name.endswith(_CPP)).parse(blanked))
 
 
 def neighbours(files: Mapping[str, bytes]) -> dict[str, str]:
@@ -268,13 +268,21 @@ def _text(node: Any, content: bytes) -> str:
     return content[node.start_byte : node.end_byte].decode(errors="replace")
 
 
+_CPP = (".cpp", ".cc", ".cxx", ".hpp", ".ino")
+"""Sources in C++, and sketches, which are."""
+
+
 @cache
-def _parser() -> Any:
+def _parser(is_cpp: bool) -> Any:
     try:
         import tree_sitter
-        import tree_sitter_c
+
+        if is_cpp:
+            import tree_sitter_cpp as grammar
+        else:
+            import tree_sitter_c as grammar
     except ImportError:
         raise UsageError(
             "the C parser for mutations is not installed; install it with: pip install 'dryspin[mutate]'"
         ) from None
-    return tree_sitter.Parser(tree_sitter.Language(tree_sitter_c.language()))
+    return tree_sitter.Parser(tree_sitter.Language(grammar.language()))
