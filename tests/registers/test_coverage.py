@@ -91,12 +91,12 @@ def test_what_cpp_has_reached_is_told_by_line_and_branch(bench: RegisterBench, t
     coverage = covered(bench, tmp_path, "main.cpp", CPP, HEAD)
     first = HEAD.count("\n")
 
-    assert coverage.missed_lines == [f"main.cpp:{first + 11}", f"main.cpp:{first + 20}"]
+    assert coverage.missed_lines == [f"main.cpp:{first + 11}", f"main.cpp:{first + 19}"]
     assert coverage.missed_branches == [
         f"main.cpp:{first + 8} never false",
-        f"main.cpp:{first + 19} never true",
+        f"main.cpp:{first + 18} never true",
     ]
-    assert coverage.lines["main.cpp", first + 29]
+    assert coverage.lines["main.cpp", first + 28]
     assert ("main.cpp", first + 1) not in coverage.lines
 
 
