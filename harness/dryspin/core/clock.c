@@ -134,7 +134,7 @@ void clock_catch_up(void)
 void clock_sleep(void)
 {
 	uint32_t before = ctl.handlers_run;
-	ctl.irq_on = 1;
+	interrupts_set(1, 0);
 	while (ctl.handlers_run == before) {
 		ctl.hang_budget = HANG_BLOCKS;
 		if (!interrupts_due()) {
@@ -159,12 +159,30 @@ void clock_wait(int64_t until)
 	}
 }
 
+/* A block that is free on the part, as in a loop that its compiler has removed, lets no time pass. */
+static inline __attribute__((always_inline)) void spend_block(uintptr_t pc)
+{
+	int64_t row = (int64_t)(pc - core_text_base()) - config->block_costs_from;
+	uint32_t cost = row >= 0 && row < config->n_block_costs ? config->block_costs[row] : 0;
+	if (cost == 0 && --ctl.hang_budget <= 0)
+		stack_hang(pc);
+	if (cost != 0)
+		ctl.hang_budget = HANG_BLOCKS;
+	ctl.block_rest += cost;
+	int64_t cycles = ctl.block_rest / 16;
+	ctl.block_rest %= 16;
+	if ((ctl.now += cycles) >= ctl.horizon)
+		clock_catch_up();
+}
+
 /* The compiler calls this at the start of every basic block of the firmware. Without a cost per
  * block, only port calls let time pass, so very many blocks without one will never end. */
 void __sanitizer_cov_trace_pc(void);
 void __sanitizer_cov_trace_pc(void)
 {
-	if (ctl.block_cycles != 0) {
+	if (ctl.block_cycles == BY_TABLE) {
+		spend_block((uintptr_t)__builtin_return_address(0));
+	} else if (ctl.block_cycles != 0) {
 		if ((ctl.now += ctl.block_cycles) >= ctl.horizon)
 			clock_catch_up();
 	} else if (--ctl.hang_budget <= 0) {

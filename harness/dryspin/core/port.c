@@ -218,14 +218,14 @@ uint8_t port_interrupts_off(void)
 {
 	clock_spend(2);
 	uint8_t were_on = ctl.irq_on;
-	ctl.irq_on = 0;
+	interrupts_set(0, HERE);
 	return were_on;
 }
 
 void port_interrupts_restore(uint8_t were_on)
 {
 	clock_spend(2);
-	ctl.irq_on = were_on != 0;
+	interrupts_set(were_on != 0, HERE);
 	serve_soon();
 }
 

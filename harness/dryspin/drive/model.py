@@ -123,7 +123,7 @@ class Sense:
 
 @dataclass(frozen=True)
 class Controller:
-    """The part the firmware runs on, and what a basic block of it costs on the rig."""
+    """The part the firmware runs on, and what plain code costs on the rig."""
 
     part: str
     f_cpu_hz: float
@@ -134,6 +134,14 @@ class Controller:
     regulator_drop_v: float = 1.0
     brown_out_v: float = 4.3
     atomic_bytes: int = 1
+    # told apart by a hash of their own: what the part's compiler makes of the firmware counts there, too
+    code_cycles: str = field(default="flat", repr=False)
+    code_cycles_factor: float = field(default=1.0, repr=False)
+
+    @property
+    def by_object_code(self) -> bool:
+        """Whether plain code is charged by the part's object code."""
+        return self.code_cycles == "object code"
 
 
 @dataclass(frozen=True)

@@ -185,6 +185,13 @@ CONTROLLER: tuple[Key, ...] = (
     Number(name="block_cycles", whole=True, at_least=0, at_most=1000, default=0,
            meaning="the CPU cycles charged for each basic block",
            reason="only port calls take time, so that runs are the same whatever compiler built them"),
+    Text(name="code_cycles", choices=("flat", "object code"), default="flat",
+         meaning="what plain code is charged by: block_cycles for each basic block, or the cycles of its "
+                 "object code for the part",
+         reason="needs no compiler for the part"),
+    Number(name="code_cycles_factor", at_least=0.1, at_most=10.0, default=1.0,
+           meaning="what the cycles of object code are multiplied by, to see what verdicts owe to them",
+           reason="the instruction set manual's figures"),
     Number(name="atomic_bytes", unit="bytes", whole=True, at_least=1, at_most=8, default=1,
            meaning="the widest variable that the part reads or writes in one instruction",
            reason="an 8-bit part: a load or store moves one byte (AVR instruction set manual)"),

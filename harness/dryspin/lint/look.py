@@ -7,7 +7,8 @@ from pathlib import Path
 from dryspin.build import build_image, firmware_text
 from dryspin.drive import Drive
 from dryspin.lint.stack import StackUse, stack_use
-from dryspin.lint.target import INSTALL, Warned, compile_for_part
+from dryspin.lint.target import Warned, compile_for_part
+from dryspin.target.program import INSTALL
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,9 @@ from dryspin.build.library import PORT
 from dryspin.build.sources import FirmwareText
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
-
-PARTS = {"mega168": "atmega168"}
-"""The part's name in drive.toml and in its compiler's options."""
+from dryspin.target.program import PARTS
 
 WARNINGS = ("-Wall", "-Wextra", "-Wconversion")
-
-INSTALL = "apt-get install gcc-avr avr-libc"
 
 _GCC = (
     "-std=c11",
