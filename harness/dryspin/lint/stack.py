@@ -5,7 +5,7 @@ interrupts off. A frame size of `-fstack-usage` holds the return address and the
 manual, "-fstack-usage"; the AVR back end counts both).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,6 +50,11 @@ class StackUse:
         """Main line and the deepest handler on top of it, bytes."""
         handler = self.deepest[self.handler][0] + VECTOR_BYTES if self.handler else 0
         return (self.deepest["main"][0] if "main" in self.deepest else 0) + handler
+
+    def nested(self, handlers: Sequence[str]) -> int:
+        """Main line and these handlers, each on top of the one before at its deepest, bytes."""
+        main = self.deepest["main"][0] if "main" in self.deepest else 0
+        return main + sum(self.deepest.get(name, (0, ()))[0] + VECTOR_BYTES for name in handlers)
 
     @property
     def total(self) -> int:
