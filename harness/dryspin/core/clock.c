@@ -159,20 +159,23 @@ void clock_wait(int64_t until)
 	}
 }
 
-/* A block that is free on the part, as in a loop that its compiler has removed, lets no time pass. */
-static inline __attribute__((always_inline)) void spend_block(uintptr_t pc)
+void clock_pay(void)
 {
-	int64_t row = (int64_t)(pc - core_text_base()) - config->block_costs_from;
-	uint32_t cost = row >= 0 && row < config->n_block_costs ? config->block_costs[row] : 0;
-	if (cost == 0 && --ctl.hang_budget <= 0)
-		stack_hang(pc);
-	if (cost != 0)
-		ctl.hang_budget = HANG_BLOCKS;
-	ctl.block_rest += cost;
-	int64_t cycles = ctl.block_rest / 16;
-	ctl.block_rest %= 16;
+	int64_t cycles = ctl.owed / OWED_PER_CYCLE;
+	if (cycles == 0)
+		return;
+	ctl.owed %= OWED_PER_CYCLE;
+	ctl.hang_budget = HANG_BLOCKS;
 	if ((ctl.now += cycles) >= ctl.horizon)
 		clock_catch_up();
+}
+
+void clock_owe(uintptr_t pc)
+{
+	clock_pay();
+	int64_t row = (int64_t)(pc - core_text_base()) - config->code_costs_from;
+	if (row >= 0 && row < config->n_code_costs)
+		ctl.owed += config->code_costs[row];
 }
 
 /* The compiler calls this at the start of every basic block of the firmware. Without a cost per
@@ -181,7 +184,10 @@ void __sanitizer_cov_trace_pc(void);
 void __sanitizer_cov_trace_pc(void)
 {
 	if (ctl.block_cycles == BY_TABLE) {
-		spend_block((uintptr_t)__builtin_return_address(0));
+		/* a block may be free, as in a loop that the part's compiler has removed */
+		if (--ctl.hang_budget <= 0)
+			stack_hang((uintptr_t)__builtin_return_address(0));
+		clock_owe((uintptr_t)__builtin_return_address(0));
 	} else if (ctl.block_cycles != 0) {
 		if ((ctl.now += ctl.block_cycles) >= ctl.horizon)
 			clock_catch_up();

@@ -37,6 +37,7 @@ enum {
 #define PIPE_SIZE 256
 
 #define BY_TABLE INT64_C(-1)
+#define OWED_PER_CYCLE 16
 
 #define STORE_BYTES ((int32_t)PORT_STORE_BYTES)
 
@@ -52,8 +53,8 @@ typedef struct {
 	int64_t horizon;      /* the next cycle at which something other than code happens; LOOK_AGAIN */
 	int64_t rare_cycle;   /* the same without plant and carriers, looked up when horizon says so */
 	int64_t hang_budget;  /* basic blocks left before time must have moved */
-	int64_t block_cycles; /* BY_TABLE: config->block_costs */
-	int64_t block_rest;   /* sixteenths of a cycle charged and not yet a cycle */
+	int64_t block_cycles; /* BY_TABLE: config->code_costs */
+	int64_t owed;         /* by code that has run since the last hook or port call, in sixteenths of a cycle */
 	double s_per_cycle;
 
 	uint8_t irq_on;       /* global enable */
@@ -134,6 +135,15 @@ static inline void clock_spend(int64_t cycles)
 	ctl.hang_budget = HANG_BLOCKS;
 	if ((ctl.now += cycles) >= ctl.horizon)
 		clock_catch_up();
+}
+
+/* With code_costs: let what is owed pass; the same, and owe the code behind this return address. */
+void clock_pay(void);
+void clock_owe(uintptr_t pc);
+static inline void clock_code(uintptr_t pc)
+{
+	if (ctl.block_cycles == BY_TABLE)
+		clock_owe(pc);
 }
 
 /* bench.c: the plant seen from the controller */

@@ -94,8 +94,9 @@ typedef struct {
 	int32_t carrier_period;      /* cycles of one carrier period, phase-correct: 510 */
 	int32_t driver_dead_cycles;  /* gate driver with one input a leg: its dead time; 0 = one input a FET */
 	int32_t block_cycles;        /* charged per basic block of plain code; 0 = none */
-	const uint32_t *block_costs; /* instead: sixteenths of a cycle by return address of the block's hook */
-	int64_t block_costs_from, n_block_costs; /* offset into the library of the first of them; how many */
+	const uint32_t *code_costs;  /* instead: of the code from a hook or port call to the next, in sixteenths of
+	                              * a cycle, by its return address; 0: block_cycles holds */
+	int64_t code_costs_from, n_code_costs; /* offset into the library of the first of them; how many */
 	int32_t vector_in_cycles, vector_out_cycles; /* charged around each handler, besides entry and return */
 	int32_t outside_plant;       /* 1: the host advances the plant */
 	int32_t account_energy;      /* 1: the plant meters its ports */

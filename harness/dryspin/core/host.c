@@ -114,6 +114,7 @@ static void reset_controller(void)
 	ctl.plan_valid = 0;
 	ctl.horizon = LOOK_AGAIN;
 	ctl.hang_budget = HANG_BLOCKS;
+	ctl.owed = 0;
 	restore_memory();
 	stack_prepare(enter);
 }
@@ -153,7 +154,7 @@ void core_start(const core_config *c)
 	longest_off = (off_span){0, 0, 0};
 	ctl.replay_cycle = NEVER;
 	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
-	ctl.block_cycles = c->block_costs ? BY_TABLE : c->block_cycles;
+	ctl.block_cycles = c->code_costs ? BY_TABLE : c->block_cycles;
 	plant_init(&c->plant, c->rest_rad, 0.0, c->supply_v.n > 0 ? c->supply_v.value[0] : 0.0);
 	plant_meter(c->account_energy);
 	bench_read_inputs(0);

@@ -35,7 +35,11 @@ void interrupts_run(int k)
 	ctl.handlers++;
 	record(SIGNAL_HANDLER, ctl.context, ctl.now, 0, 0);
 	clock_spend(ENTRY_CYCLES + config->vector_in_cycles);
+	int64_t owed = ctl.owed; /* by what was interrupted, which goes on afterwards */
+	ctl.owed = 0;
 	handlers[k]();
+	clock_pay();
+	ctl.owed = owed;
 	clock_spend(RETURN_CYCLES + config->vector_out_cycles);
 	record(SIGNAL_HANDLER, 0, ctl.now, 0, 0);
 	ctl.context = interrupted;

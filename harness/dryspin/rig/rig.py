@@ -22,7 +22,7 @@ from dryspin.rig.settings import Settings
 from dryspin.rig.twin import energies
 from dryspin.scenario import Scenario
 from dryspin.scenario.schema import STORE_BYTES
-from dryspin.target import block_costs
+from dryspin.target import code_costs
 
 PLANTS = ("twin", "equations")
 
@@ -56,7 +56,7 @@ class Rig:
         self.ffi = core_declarations()
         self.core: Any = self.ffi.dlopen(str(image.path))
         self._f_cpu_hz = drive.controller.f_cpu_hz
-        self._costs = block_costs(drive, image) if drive.controller.by_object_code else None
+        self._costs = code_costs(drive, image) if drive.controller.by_object_code else None
 
     def run(
         self,

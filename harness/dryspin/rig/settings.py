@@ -15,7 +15,7 @@ from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.plant.star import smallest_inductance_h
 from dryspin.scenario import Scenario
 from dryspin.scenario.schema import OUTAGES
-from dryspin.target import BlockCosts
+from dryspin.target import CodeCosts
 from dryspin.target.costs import VECTOR_IN_CYCLES, VECTOR_OUT_CYCLES
 
 H_MAX_S = 50e-6
@@ -36,7 +36,7 @@ class Settings:
         scenario: Scenario,
         block_cycles: int,
         outside: bool,
-        costs: BlockCosts | None = None,
+        costs: CodeCosts | None = None,
     ) -> None:
         self.ffi = core_declarations()
         self._kept: list[Any] = []
@@ -98,10 +98,10 @@ class Settings:
         """Let the host's plant take over from the compiled one at this moment."""
         self.struct.take_over_cycle = round(seconds * self.f_cpu_hz)
 
-    def _charge(self, costs: BlockCosts, factor: float) -> None:
+    def _charge(self, costs: CodeCosts, factor: float) -> None:
         table = costs.table(factor)
-        self.struct.block_costs = self._keep(table, "uint32_t *")
-        self.struct.block_costs_from, self.struct.n_block_costs = costs.first, len(table)
+        self.struct.code_costs = self._keep(table, "uint32_t *")
+        self.struct.code_costs_from, self.struct.n_code_costs = costs.first, len(table)
         self.struct.vector_in_cycles = round(VECTOR_IN_CYCLES * factor)
         self.struct.vector_out_cycles = round(VECTOR_OUT_CYCLES * factor)
 

@@ -1,5 +1,5 @@
-"""The firmware's object code for the part: what its instructions take, charged to the host's blocks."""
+"""The firmware's object code for the part: what its instructions take, charged to the host's code."""
 
-from dryspin.target.costs import BlockCosts, block_costs
+from dryspin.target.costs import CodeCosts, code_costs
 
-__all__ = ["BlockCosts", "block_costs"]
+__all__ = ["CodeCosts", "code_costs"]

@@ -1,8 +1,8 @@
-"""Cycles of the part charged to blocks of the host: what a line costs there, shared among its blocks here.
+"""Cycles of the part charged to the host's code: what a line costs there, shared among its stretches here.
 
-A line that stands in several blocks (the three parts of a `for`, both sides of `&&`) costs each of them the
-share of its code that it has on the host. A line that left code on the part only is charged with the nearest
-line above it in its function, or below where there is none.
+A line that stands in several stretches (the three parts of a `for`, both sides of `&&`) costs each of them
+the share of its code that it has on the host. A line that left code on the part only is charged with the
+nearest line above it in its function, or below where there is none.
 """
 
 import json
@@ -23,9 +23,9 @@ from dryspin.build.cache import cached, digest_of
 from dryspin.build.compiling import macros_and_folders
 from dryspin.drive import Drive
 from dryspin.errors import TargetError
-from dryspin.target.blocks import Block, host_blocks
 from dryspin.target.cycles import LineCycles, line_cycles
 from dryspin.target.program import FLAGS, LINKED, PARTS, link_for_part, read_code, toolchain_version
+from dryspin.target.stretches import Stretch, host_stretches
 
 UNITS = 16
 """Of a cycle: shares are no whole cycles, and the core carries the rest."""
@@ -45,10 +45,10 @@ VECTOR_OUT_CYCLES = _POP + _OUT + _SAVED * _POP
 
 
 @dataclass(frozen=True)
-class BlockCosts:
-    """What the blocks of one image cost on the part. `digest` tells them apart; `compiler` is the part's.
+class CodeCosts:
+    """What the code of one image costs on the part. `digest` tells it apart; `compiler` is the part's.
 
-    pcs: return addresses of the hooks, rising; cycles: of the block each begins, before any factor.
+    pcs: return addresses of hooks and port calls, rising; cycles: of the stretch behind each, at factor 1.
     assumed: places whose loops the code gives no count for, see `cycles.ASSUMED_PASSES`.
     """
 
@@ -64,14 +64,14 @@ class BlockCosts:
         return int(self.pcs[0])
 
     def table(self, factor: float) -> NDArray[np.uint32]:
-        """Sixteenths of a cycle by offset from `first`, times `factor`; 0 where no hook returns to."""
+        """Sixteenths of a cycle by offset from `first`, times `factor`; 0 where no stretch begins."""
         found = np.zeros(int(self.pcs[-1]) - self.first + 1, np.uint32)
         found[self.pcs - self.first] = np.floor(self.cycles * (UNITS * factor) + 0.5).astype(np.uint32)
         return found
 
 
-def block_costs(drive: Drive, image: Image) -> BlockCosts:
-    """Compile what `image` was built from for the drive's part, and charge its blocks.
+def code_costs(drive: Drive, image: Image) -> CodeCosts:
+    """Compile what `image` was built from for the drive's part, and charge its code.
 
     Cached by content. Raises TargetError where the part's compiler is missing or objects.
     """
@@ -86,16 +86,16 @@ def block_costs(drive: Drive, image: Image) -> BlockCosts:
     def make(folder: Path) -> None:
         with tempfile.TemporaryDirectory(prefix="part-", dir=folder) as place:
             lines = line_cycles(read_code(link_for_part(drive, text, Path(place))))
-        blocks = host_blocks(image.path)
-        cycles = charged(blocks, lines)
-        rows = np.array([(block.pc, each) for block, each in zip(blocks, cycles, strict=True)], _ROW)
-        np.save(folder / "blocks.npy", rows[np.argsort(rows["pc"])])
+        stretches = host_stretches(image.path)
+        cycles = charged(stretches, lines)
+        rows = np.array([(stretch.pc, each) for stretch, each in zip(stretches, cycles, strict=True)], _ROW)
+        np.save(folder / "stretches.npy", rows[np.argsort(rows["pc"])])
         (folder / "told.json").write_text(json.dumps({"assumed": lines.assumed}), encoding="utf-8")
 
     folder = cached("costs", digest, make)
-    rows = np.load(folder / "blocks.npy")
+    rows = np.load(folder / "stretches.npy")
     told: dict[str, Any] = json.loads((folder / "told.json").read_text(encoding="utf-8"))
-    return BlockCosts(
+    return CodeCosts(
         np.ascontiguousarray(rows["pc"]),
         np.ascontiguousarray(rows["cycles"]),
         tuple(told["assumed"]),
@@ -107,17 +107,19 @@ def block_costs(drive: Drive, image: Image) -> BlockCosts:
 _ROW = np.dtype([("pc", "<i8"), ("cycles", "<f8")])
 
 
-def charged(blocks: Iterable[Block], lines: LineCycles) -> list[float]:
-    """Cycles of each block."""
-    blocks = list(blocks)
-    cost = _moved(lines, {line for block in blocks for line in block.lines})
+def charged(stretches: Iterable[Stretch], lines: LineCycles) -> list[float]:
+    """Cycles of each stretch."""
+    stretches = list(stretches)
+    cost = _moved(lines, {line for stretch in stretches for line in stretch.lines})
     whole: dict[tuple[int, str], int] = defaultdict(int)
-    for block in blocks:
-        for line, size in block.lines.items():
-            whole[block.function, line] += size
+    for stretch in stretches:
+        for line, size in stretch.lines.items():
+            whole[stretch.function, line] += size
     return [
-        sum(cost.get(line, 0.0) * size / whole[block.function, line] for line, size in block.lines.items())
-        for block in blocks
+        sum(
+            cost.get(line, 0.0) * size / whole[stretch.function, line] for line, size in stretch.lines.items()
+        )
+        for stretch in stretches
     ]
 
 

@@ -188,7 +188,7 @@ def _owner(entry: Any, files: Sequence[str]) -> Owner:
 
 
 _TOLD = re.compile(
-    r"^(?:\S*?([^\s:/]+):)?(?:(\d+):)?(?:\d+:)? *(?:fatal )?error: (.*)$|(region .* overflowed.*)$", re.M
+    r"^(?:(?P<file>[^\s:]+):(?P<line>\d+):(?:\d+:)? )?(?:fatal )?error: (?P<text>.*)$", re.MULTILINE
 )
 
 
@@ -213,10 +213,7 @@ def _run(command: list[str], where: Path) -> str:
 
 
 def _refusal(tool: str, said: str) -> str:
-    found = _TOLD.search(said)
-    if found and found[4]:
-        return f"{tool}: the program does not fit the part: {found[4]}; make it smaller"
-    if found:
-        place = f"{found[1]}:{found[2]}: " if found[1] and found[2] else ""
-        return f"{place}{tool} refuses for the part what the host's compiler takes: {found[3]}"
+    if found := _TOLD.search(said):
+        place = f"{found['file']}:{found['line']}: " if found["file"] else ""
+        return f"{place}{tool} refuses for the part what the host's compiler takes: {found['text']}"
     return f"{tool} failed: {(said.strip().splitlines() or ['no message'])[-1]}"

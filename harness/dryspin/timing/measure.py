@@ -15,7 +15,7 @@ from dryspin.recording import Recording
 from dryspin.rig import Rig
 from dryspin.rig.rig import OffSpan
 from dryspin.scenario import Scenario
-from dryspin.target import block_costs
+from dryspin.target import code_costs
 from dryspin.timing.handlers import HANDLERS, HandlerTime, calls_of, nestings, times_of
 from dryspin.timing.steps import StepTime, step_time, top_window
 
@@ -95,7 +95,7 @@ def measure(
     """Run the scenarios at factor 1 and at all `factors`. Raises TargetError, BuildError, RigError."""
     drive = _charged(subject.drive, 1.0)
     image = build_image(drive, subject.directory)
-    costs = block_costs(drive, image)
+    costs = code_costs(drive, image)
     stack = _stack(drive, subject)
     trials: dict[float, list[Trial | str]] = {}
     steps: dict[float, StepTime | None] = {}
