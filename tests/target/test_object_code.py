@@ -214,11 +214,11 @@ def test_without_the_parts_compiler_the_error_names_what_to_install(
 ) -> None:
     """Nothing is charged silently by the block."""
     bench = Bench(tmp_path / "f", charged())
-    image = bench.image(STRAIGHT)
+    rig = bench.rig(STRAIGHT)
     monkeypatch.setenv("PATH", str(tmp_path))
 
     with pytest.raises(TargetError) as caught:
-        Rig(image, bench.drive)
+        rig.run(scenario(0.2))
 
     assert str(caught.value) == (
         '[controller] code_cycles = "object code" needs avr-gcc, which is not installed: '

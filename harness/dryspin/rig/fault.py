@@ -96,7 +96,7 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
     if reason == core.CORE_CRASHED:
         what, advice = _CRASHES.get(fault.signal_number, (f"signal {fault.signal_number}", "look there"))
         return f"the firmware crashed{where} {after}, {place}: {what}; {advice}"
-    if settings.block_cycles:
+    if any(settings.charged[:2]):
         return (
             f"the firmware hangs{where} {after}, {place}: an empty loop, which has no block to charge; "
             "wait in port_idle(), or call the port in the loop"

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,7 @@ from dryspin.rig.settings import Settings
 from dryspin.rig.twin import energies
 from dryspin.scenario import Scenario
 from dryspin.scenario.schema import STORE_BYTES
-from dryspin.target import code_costs
+from dryspin.target import CodeCosts, code_costs
 
 PLANTS = ("twin", "equations")
 
@@ -56,7 +57,6 @@ class Rig:
         self.ffi = core_declarations()
         self.core: Any = self.ffi.dlopen(str(image.path))
         self._f_cpu_hz = drive.controller.f_cpu_hz
-        self._costs = code_costs(drive, image) if drive.controller.by_object_code else None
 
     def run(
         self,
@@ -90,6 +90,11 @@ class Rig:
         outside = OutsidePlant(self.core, settings, scenario, plant_factory or EquationPlant)
         buffers = self._started(settings)
         return self._carried(settings, scenario, buffers, outside, progress)
+
+    @cached_property
+    def _costs(self) -> CodeCosts | None:
+        """What the image's code costs on the part; worked out by the first run that charges it."""
+        return code_costs(self.drive, self.image) if self.drive.controller.by_object_code else None
 
     def settings(
         self, scenario: Scenario, block_cycles: int | None = None, outside: bool = False

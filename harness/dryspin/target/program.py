@@ -7,7 +7,9 @@ takes stands in drive_port.h.
 import re
 import shutil
 import subprocess
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -99,9 +101,14 @@ def link_for_part(drive: Drive, text: FirmwareText, folder: Path) -> Path:
     _run(
         [TOOLS[0], part, "-Os", "-ffunction-sections", "-w", "-c", STUBS, "-o", str(objects[0])], stubs.parent
     )
-    for name in text.sources:
-        objects.append(folder / object_name(name))
-        _run([TOOLS[0], *options, "-c", name, "-o", str(objects[-1])], stage)
+
+    def compile_one(name: str) -> Path:
+        target = folder / object_name(name)
+        _run([TOOLS[0], *options, "-c", name, "-o", str(target)], stage)
+        return target
+
+    with ThreadPoolExecutor(2) as pool:
+        objects += pool.map(compile_one, text.sources)
     elf = folder / "program.elf"
     _run([TOOLS[0], part, *LINKED, *map(str, objects), "-o", str(elf)], stage)
     return elf
@@ -152,7 +159,11 @@ def _copies(dwarf: Any, addresses: Sequence[int]) -> tuple[dict[int, int], dict[
             if entry.tag not in ("DW_TAG_subprogram", "DW_TAG_inlined_subroutine"):
                 continue
             spans = _spans(entry, ranges, int(base.value) if base else 0)
-            held = [at for at in addresses if any(low <= at < high for low, high in spans)] if spans else []
+            held = [
+                at
+                for low, high in spans
+                for at in addresses[bisect_left(addresses, low) : bisect_left(addresses, high)]
+            ]
             if held:
                 owners[entry.offset] = _owner(entry, files)
                 copies |= dict.fromkeys(held, entry.offset)
