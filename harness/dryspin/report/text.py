@@ -143,7 +143,7 @@ def replay_lines(replay: Replay, drive: Drive, path: Path) -> list[str]:
             f"this scenario says nothing about {finding.claim} on this firmware; run a new check "
             "(dryspin check), and keep what it finds"
         )
-    lines += [f"moved since: {name} {then[:12]} -> {now[:12] or 'none'}" for name, then, now in replay.moved]
+    lines += [f"moved since: {name} {then[:12] or 'none'} -> {now[:12] or 'none'}" for name, then, now in replay.moved]
     if replay.same_digest:
         lines.append("the recording is the same to the last bit")
     elif replay.unrepeatable:
