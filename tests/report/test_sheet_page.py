@@ -150,6 +150,15 @@ def test_limit_and_seen_stand_on_one_scale(page: str) -> None:
     assert widths == ["72.73", "100.00"]
 
 
+def test_what_each_handler_took_stands_on_the_page(page: str) -> None:
+    """The run calls one, from cycle 200 000 to 200 400 of 16 MHz: 25 us at 0.0125 s."""
+    row = page[page.index("<td>on_comparator_edge</td>") :]
+
+    assert row.startswith(
+        "<td>on_comparator_edge</td><td>1</td><td>25.0</td><td>0.0125</td><td>25.0</td><td>"
+    )
+
+
 def test_the_pulse_list_can_be_saved(page: str, small: Case) -> None:
     """Without network and without scripts: the file is in the page."""
     (address,) = re.findall(r'href="data:text/csv;base64,([^"]*)"', page)

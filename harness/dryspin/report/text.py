@@ -143,7 +143,10 @@ def replay_lines(replay: Replay, drive: Drive, path: Path) -> list[str]:
             f"this scenario says nothing about {finding.claim} on this firmware; run a new check "
             "(dryspin check), and keep what it finds"
         )
-    lines += [f"moved since: {name} {then[:12] or 'none'} -> {now[:12] or 'none'}" for name, then, now in replay.moved]
+    lines += [
+        f"moved since: {name} {then[:12] or 'none'} -> {now[:12] or 'none'}"
+        for name, then, now in replay.moved
+    ]
     if replay.same_digest:
         lines.append("the recording is the same to the last bit")
     elif replay.unrepeatable:
@@ -154,6 +157,12 @@ def replay_lines(replay: Replay, drive: Drive, path: Path) -> list[str]:
     else:
         lines.append("the recording differs, as it may after the above moved")
     return lines
+
+
+def _short(digest: str) -> str:
+    """The beginning of a hash, enough to tell two apart; what follows it, such as a factor, is kept."""
+    head, _, rest = digest.partition(" ")
+    return f"{head[:12]} {rest}".rstrip() or "none"
 
 
 def run_lines(trial: Trial, extremes: Extremes, scenario: Scenario, drive: Drive) -> list[str]:

@@ -24,6 +24,8 @@ from dryspin.report.sheet.still import still
 from dryspin.report.sheet.strip import margins_drawing, reach_drawing
 from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
 from dryspin.search import CheckResult
+from dryspin.timing.handlers import calls_of, times_of
+from dryspin.timing.steps import top_window
 
 BUDGET_BYTES = 9_000_000
 """A page grows no further by lanes and drawings; findings without room get a page of their own."""
@@ -181,9 +183,27 @@ def _case(case: Case) -> dict[str, Any]:
         "pulse_file": f"{stem}-throttle.csv",
         "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
         "verdicts": [_verdict(one) for one in by_urgency(case.trial.outcomes)],
+        "handlers": _handlers(case),
         "described": _json(description),
         "block": block,
     }
+
+
+def _handlers(case: Case) -> list[tuple[str, ...]]:
+    """Rows of a table: what each handler took in this run; none for a capture, which sees no handlers."""
+    recording = case.recording
+    rows = times_of(calls_of(recording), top_window(recording), recording.f_cpu_hz)
+    return [
+        (
+            each.name,
+            str(each.calls),
+            f"{each.longest / recording.f_cpu_hz * 1e6:.1f}",
+            f"{each.longest_at_s:.4f}",
+            f"{each.mean / recording.f_cpu_hz * 1e6:.1f}",
+            f"{each.at_top:.1%}",
+        )
+        for each in rows
+    ]
 
 
 def _stills(lanes: Lanes, stem: str) -> list[tuple[str, Any]]:
