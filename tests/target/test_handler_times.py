@@ -143,6 +143,11 @@ def test_the_speed_of_the_deadline_follows_from_the_cycles_of_a_step(
     assert steps["limit_rpm"] == min(steps["work_limit_rpm"], steps["reaction_limit_rpm"])
     slow, fast = (told["factors"][k]["steps"]["reaction_limit_rpm"] for k in (2, 0))
     assert 2.0 < fast / slow < 4.0
+    late = told["factors"][1]
+    if late["outside_commutation_angle"]:
+        assert late["in_time_up_to_rpm"] == min(steps["limit_rpm"], late["slowest_outside_rpm"])
+    else:
+        assert late["in_time_up_to_rpm"] == steps["limit_rpm"]
     assert told["interrupts_off"]["longest_cycles"] >= max(h["longest_cycles"] for h in handlers.values())
     assert 0.2 < sum(each["share_at_top_speed"] for each in handlers.values()) < 1.0
     assert {tuple(each["handlers"]) for each in told["memory"]["nested"]} == {(name,) for name in handlers}

@@ -40,9 +40,9 @@ def timing(
     given.
 
     Told are, per handler, its longest and mean time and its share at top speed; the longest stretch
-    with interrupts off; the work of a step and the highest speed at which every commutation meets its
-    deadlines; the stack, by what had interrupted what, against the part's memory; and which verdicts
-    change if all code took half as long, or twice.
+    with interrupts off; the work of a step, and the highest speed at which every commutation meets its
+    deadline, by the handlers' cycles and by what came late; the stack, by what had interrupted what,
+    against the part's memory; and which verdicts change if all code took half as long, or twice.
 
     For whole checks with these cycles write code_cycles = "object code" into [controller], and
     code_cycles_factor for a factor.
@@ -73,10 +73,9 @@ def timing(
         click.echo(json_text(timing_json(measured)), nl=False)
     else:
         print_lines(timing_lines(measured))
-    plain = next(each for each in measured.factors if each.factor == 1.0)
     broken = any(
         isinstance(trial, str) or any(outcome.status == BROKEN for outcome in trial.outcomes)
-        for trial in plain.trials
+        for trial in measured.plain.trials
     )
     return 1 if broken or not measured.fits else 0
 

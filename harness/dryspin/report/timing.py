@@ -24,24 +24,31 @@ def timing_lines(measured: Measured) -> list[str]:
     off = measured.off
     who = off.line or f"from the begin of {HANDLERS.get(off.vector, 'a handler')}"
     lines.append(f"interrupts off for {off.cycles} cycles, {off.cycles / f_mhz:.1f} us, at most: {who}")
-    lines += ["", *step_lines(measured.steps, f_mhz), "", *stack_lines(measured), ""]
+    lines += ["", *step_lines(measured.plain, f_mhz), "", *stack_lines(measured), ""]
     return lines + sensitivity_lines(measured)
 
 
-def step_lines(steps: StepTime | None, f_mhz: float) -> list[str]:
-    """What a step takes at top speed, and the speed at which it would take too much."""
+def step_lines(plain: Sensitivity, f_mhz: float) -> list[str]:
+    """What a step takes at top speed, what came late, and the speed up to which all is in time."""
+    steps, late = plain.steps, plain.lateness
     if steps is None:
         return ["no step was commutated by a handler: give a scenario in which the rotor runs"]
-    return [
-        f"top speed {number(round(steps.top_rpm))} rpm: a step of {steps.step:.0f} cycles, "
+    lines = [
+        f"top speed {_rpm(steps.top_rpm)}: a step of {steps.step:.0f} cycles, "
         f"{steps.step / f_mhz:.0f} us; {steps.steps} steps looked at",
-        f"   handlers in one step: {steps.work} cycles at most, so all of a step at "
-        f"{number(round(steps.work_rpm))} rpm",
+        f"   handlers in one step: {steps.work} cycles at most, so all of a step at {_rpm(steps.work_rpm)}",
         f"   from a crossing's handler to the bridge: {steps.reaction} cycles at most, so all of half a step "
-        f"at {number(round(steps.reaction_rpm))} rpm",
-        f"every commutation meets its deadlines up to {number(round(steps.limit_rpm))} rpm, "
-        "without an advance",
+        f"at {_rpm(steps.reaction_rpm)}, without an advance",
+        f"   outside the limits of commutation.angle: {late.outside} of {late.commutations}"
+        + (f", the slowest at {_rpm(late.slowest_rpm)}" if late.slowest_rpm is not None else ""),
     ]
+    if plain.in_time_rpm is not None:
+        lines.append(f"every commutation meets its deadline up to {_rpm(plain.in_time_rpm)}")
+    return lines
+
+
+def _rpm(value: float) -> str:
+    return f"{number(round(value))} rpm"
 
 
 def stack_lines(measured: Measured) -> list[str]:
@@ -69,6 +76,8 @@ def sensitivity_lines(measured: Measured) -> list[str]:
             for outcome in trial.outcomes if isinstance(trial, Trial) else ():
                 counts[outcome.status] = counts.get(outcome.status, 0) + 1
         told = ", ".join(f"{count} {status}" for status, count in sorted(counts.items()))
+        if each.in_time_rpm is not None:
+            told += f"; commutations in time up to {_rpm(each.in_time_rpm)}"
         ended = [trial for trial in each.trials if isinstance(trial, str)]
         lines.append(f"cycles x {each.factor:g}: {'; '.join([*([told] if told else []), *ended])}")
     changed = changed_claims(measured)
@@ -146,6 +155,10 @@ def timing_json(measured: Measured) -> dict[str, Any]:
             {
                 "factor": each.factor,
                 "steps": _steps_json(each.steps),
+                "commutations": each.lateness.commutations,
+                "outside_commutation_angle": each.lateness.outside,
+                "slowest_outside_rpm": each.lateness.slowest_rpm,
+                "in_time_up_to_rpm": each.in_time_rpm,
                 "runs": [
                     {"ended": trial}
                     if isinstance(trial, str)

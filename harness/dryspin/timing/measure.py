@@ -17,7 +17,7 @@ from dryspin.rig.rig import OffSpan
 from dryspin.scenario import Scenario
 from dryspin.target import code_costs
 from dryspin.timing.handlers import HANDLERS, HandlerTime, calls_of, nestings, times_of
-from dryspin.timing.steps import StepTime, step_time, top_window
+from dryspin.timing.steps import Lateness, StepTime, lateness, step_time, top_window
 
 Notice = Callable[[int, int], None]
 """Told how many runs of how many are done."""
@@ -39,6 +39,17 @@ class Sensitivity:
     factor: float
     trials: tuple[Trial | str, ...]
     steps: StepTime | None
+    lateness: Lateness
+
+    @property
+    def in_time_rpm(self) -> float | None:
+        """Speed up to which every commutation meets its deadline; None where no handler commutated.
+
+        That of the slowest one seen late, or, if less, the one at which the handlers' cycles fill their time.
+        """
+        limits = [self.steps.limit_rpm] if self.steps is not None else []
+        slowest = self.lateness.slowest_rpm
+        return min([*limits, *([slowest] if slowest is not None else [])], default=None)
 
 
 @dataclass(frozen=True)
@@ -60,6 +71,11 @@ class Measured:
     nested: tuple[Nesting, ...]
     stack: StackUse
     factors: tuple[Sensitivity, ...]
+
+    @property
+    def plain(self) -> Sensitivity:
+        """All scenarios at factor 1."""
+        return next(each for each in self.factors if each.factor == 1.0)
 
     @property
     def fits(self) -> bool:
@@ -99,6 +115,7 @@ def measure(
     stack = _stack(drive, subject)
     trials: dict[float, list[Trial | str]] = {}
     steps: dict[float, StepTime | None] = {}
+    late: dict[float, Lateness] = {}
     seen: list[_Seen] = []
     wanted = sorted({1.0, *factors})
     for factor in wanted:
@@ -111,10 +128,13 @@ def measure(
                 trials[factor].append(error.text)
             else:
                 trials[factor].append(subject.judge(recording))
-                at_top.append(_Seen.of(recording, rig))
+                at_top.append(_Seen.of(recording, rig, subject))
             if notice is not None:
                 notice(sum(map(len, trials.values())), len(wanted) * len(scenarios))
         steps[factor] = max(at_top, key=_Seen.speed).steps if at_top else None
+        late[factor] = Lateness(0, 0, None)
+        for each in at_top:
+            late[factor] = late[factor].and_also(each.lateness)
         if factor == 1.0:
             seen = at_top
     fastest = max(range(len(seen)), key=lambda k: seen[k].top_rad_s, default=0)
@@ -135,7 +155,9 @@ def measure(
             for chain, times in sorted(nested.items())
         ),
         stack=stack,
-        factors=tuple(Sensitivity(factor, tuple(trials[factor]), steps[factor]) for factor in wanted),
+        factors=tuple(
+            Sensitivity(factor, tuple(trials[factor]), steps[factor], late[factor]) for factor in wanted
+        ),
     )
 
 
@@ -148,9 +170,10 @@ class _Seen:
     steps: StepTime | None
     off: OffSpan
     nested: Mapping[tuple[int, ...], int]
+    lateness: Lateness
 
     @classmethod
-    def of(cls, recording: Recording, rig: Rig) -> "_Seen":
+    def of(cls, recording: Recording, rig: Rig, subject: Subject) -> "_Seen":
         calls = calls_of(recording)
         window = top_window(recording)
         speeds = recording.state_w_rad_s
@@ -160,6 +183,7 @@ class _Seen:
             steps=step_time(recording, calls, window),
             off=rig.longest_without_interrupts(),
             nested=nestings(calls),
+            lateness=lateness(recording, subject.claims),
         )
 
     def speed(self) -> float:

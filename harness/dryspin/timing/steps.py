@@ -1,4 +1,4 @@
-"""What a commutation takes of its step, and the speed at which it would take all that it may.
+"""What a commutation takes of its step, the speed at which it would take all it may, and which came late.
 
 A step is a sixth of an electrical turn: it lasts 10 / (p n) seconds with p pole pairs at n rpm. Two deadlines
 follow from it. The crossing comes half a step before the commutation that it times, so what handlers do
@@ -13,8 +13,39 @@ from itertools import pairwise
 
 import numpy as np
 
+from dryspin.drive import Claims
+from dryspin.monitors import Evidence, Limits
+from dryspin.monitors.commutation import angles
 from dryspin.recording import Mark, Recording, Signal
 from dryspin.timing.handlers import Call
+
+
+@dataclass(frozen=True, slots=True)
+class Lateness:
+    """Commutations in RUN, and how many lay outside the limits of commutation.angle.
+
+    slowest_rpm: the lowest speed, mechanical, at which one did; None where none did.
+    """
+
+    commutations: int
+    outside: int
+    slowest_rpm: float | None
+
+    def and_also(self, other: "Lateness") -> "Lateness":
+        """Of two runs together."""
+        slowest = [rpm for rpm in (self.slowest_rpm, other.slowest_rpm) if rpm is not None]
+        return Lateness(
+            self.commutations + other.commutations, self.outside + other.outside, min(slowest, default=None)
+        )
+
+
+def lateness(recording: Recording, claims: Claims) -> Lateness:
+    """What the recording shows, by the limits that `claims` has for the monitors."""
+    seen = angles(Evidence(recording, Limits(recording.drive, claims)))
+    outside = seen.times[seen.outside]
+    speeds = np.abs(recording.w_at(outside)) * 30.0 / np.pi
+    return Lateness(len(seen.steps), len(outside), float(speeds.min()) if len(outside) else None)
+
 
 NEAR_TOP = 0.95
 """Share of the highest speed from which on a moment counts as top speed."""
@@ -39,7 +70,7 @@ class StepTime:
 
     @property
     def limit_rpm(self) -> float:
-        """Highest speed at which every commutation meets its deadlines."""
+        """Highest speed at which handlers, by their cycles, meet both deadlines."""
         return min(self.work_rpm, self.reaction_rpm)
 
     @property
