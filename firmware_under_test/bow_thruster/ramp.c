@@ -49,10 +49,9 @@ uint16_t ramp_next(void)
 
 uint16_t ramp_interval(void)
 {
-	uint16_t ticks = table[(place == 0U) ? 0U : place - 1U];
-
 #if TICKS_PER_US == 1U
-	ticks = (uint16_t)(((uint32_t)ticks * 181U) >> 8);
+	return (uint16_t)(((uint32_t)table[(place == 0U) ? 0U : place - 1U] * 181U) >> 8);
+#else
+	return table[(place == 0U) ? 0U : place - 1U];
 #endif
-	return ticks;
 }

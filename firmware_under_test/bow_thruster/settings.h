@@ -215,7 +215,11 @@
 /* ---- tones ------------------------------------------------------------------------------- */
 
 /* 20 us less the part of a tick, and the opening of the legs. */
-#define TONE_PULSE_TICKS (20U * TICKS_PER_US - 2U)
+#if TICKS_PER_US == 1U
+#define TONE_PULSE_TICKS 18U
+#else
+#define TONE_PULSE_TICKS 38U
+#endif
 #define WAITING_EVERY_MS 3000U
 
 /* ---- watchdog ---------------------------------------------------------------------------- */

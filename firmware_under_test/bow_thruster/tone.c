@@ -15,16 +15,16 @@
 #include "drive_port.h"
 #include "settings.h"
 
-/* 2 MHz / 440 Hz / 2^(n / 12), n semitones above A4: ISO 16, equal temperament. Half of it at 1 MHz, where
- * rounding costs 1.5 cents at most. */
-#define OF_HALF_US(halves) (((halves) * TICKS_PER_US + 1U) / 2U)
-#define C6_TICKS OF_HALF_US(1911U) /* n = 15, 1046.50 Hz */
-#define D6_TICKS OF_HALF_US(1703U) /* n = 17, 1174.66 Hz */
-#define E6_TICKS OF_HALF_US(1517U) /* n = 19, 1318.51 Hz */
-#define G6_TICKS OF_HALF_US(1276U) /* n = 22, 1567.98 Hz */
+/* 2 MHz / 440 Hz / 2^(n / 12), n semitones above A4: ISO 16, equal temperament. */
+#define C6_TICKS 1911U /* n = 15, 1046.50 Hz */
+#define D6_TICKS 1703U /* n = 17, 1174.66 Hz */
+#define E6_TICKS 1517U /* n = 19, 1318.51 Hz */
+#define G6_TICKS 1276U /* n = 22, 1567.98 Hz */
 
+/* At 1 MHz half of them, rounded: 1.5 cents at most. */
+#define EVERY(ticks) (((ticks) * TICKS_PER_US + 1U) / 2U)
 #define TIMES(ms, ticks) ((uint16_t)(((ms) * (uint32_t)TICKS_PER_MS + (ticks) / 2U) / (ticks)))
-#define NOTE(ticks, ms) {(ticks), TIMES(ms, ticks), 1U}
+#define NOTE(ticks, ms) {EVERY(ticks), TIMES(ms, EVERY(ticks)), 1U}
 #define PAUSE(ms) {TICKS_PER_MS, (ms), 0U}
 #define END {0U, 0U, 0U}
 
