@@ -216,7 +216,8 @@
 
 /* 20 us less the part of a tick, and the opening of the legs. */
 #if TICKS_PER_US == 1U
-#define TONE_PULSE_TICKS 18U
+/* An internal oscillator a tenth slow still ends it in time. */
+#define TONE_PULSE_TICKS 17U
 #else
 #define TONE_PULSE_TICKS 38U
 #endif
