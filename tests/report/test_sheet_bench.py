@@ -6,6 +6,7 @@ import pytest
 
 from dryspin.findings import Outcome
 from dryspin.recording import Leg, Signal
+from dryspin.report.sheet import BenchRun
 from dryspin.report.sheet.bench import bench_of
 from dryspin.report.sheet.limits import limit_length_s
 from dryspin.report.sheet.placement import window_s
@@ -92,3 +93,17 @@ def test_a_probe_shows_what_the_run_holds() -> None:
 
     assert "lead of phase U" in bench.probes[0]
     assert bench.sees[0].startswith("0 to 55 A; 55 A at 3.10000 s")
+
+
+def test_the_run_of_the_figures_is_told_apart_from_that_of_the_lanes() -> None:
+    """Its moment lies elsewhere: whoever compares lanes and screen must know before, in bold."""
+    lanes, outcome = spiked(), Outcome("reversal.phase_current", "broken", -0.4, 3.1, 40.0, 55.0, "A")
+    later = replace(outcome, moment_s=3.1002)
+    bench = bench_of(case(lanes, outcome=outcome, bench=BenchRun(lanes, later)))
+
+    assert "not of the one in the lanes above" in bench.another_run
+    assert "200 us later than in the lanes, at 3.100200 s instead of 3.100000 s" in bench.another_run
+    assert "(3.1002 s of this run)" in bench.time_base
+    untried = bench_of(case(lanes, outcome=outcome, bench=BenchRun(lanes, replace(later, status="held"))))
+    assert untried.another_run == ""
+    assert "(3.1000 s of the lanes)" in untried.time_base

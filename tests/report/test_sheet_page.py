@@ -225,14 +225,16 @@ def test_a_check_shows_what_exercised_each_claim() -> None:
 
 
 @pytest.mark.usefixtures("_undrawn")
-def test_a_run_too_long_to_zoom_into_is_drawn(monkeypatch: pytest.MonkeyPatch, small: Case) -> None:
-    """The page says why, and what to do; it does not become too large to open."""
+def test_a_run_with_too_many_edges_keeps_those_near_the_moment(
+    monkeypatch: pytest.MonkeyPatch, small: Case
+) -> None:
+    """The page does not become too large to open, and says above the lanes and below what it lacks."""
     monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 10)
-    text = case_page(small)
+    words = " ".join(Seen(case_page(small)).words.split())
 
-    assert "would make a page that no browser opens; end the scenario soon after the moment" in text
-    assert 'class="block"' not in text
-    assert text.count('class="drawing"') == 2
+    assert "Not drawn: edges before" in words
+    assert "a page keeps 10); curves and the drawing of the whole run show all of it" in words
+    assert re.search(r"Edges are complete from 0\.0\d+ to 0\.0\d+ s", words)
 
 
 def test_a_capture_of_pins_has_a_page() -> None:

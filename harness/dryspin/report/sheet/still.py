@@ -14,7 +14,7 @@ import numpy as np
 
 from dryspin.plant.terminals import Floats
 from dryspin.report.sheet.columns import COLUMNS, View, curve_columns, in_view, level_columns, spans_in_view
-from dryspin.report.sheet.edges import Edges
+from dryspin.report.sheet.edges import Edges, is_taken
 from dryspin.report.sheet.lanes import Curves, Lanes
 
 # matplotlib wants colours; the page replaces these by its own, light or dark.
@@ -191,7 +191,8 @@ def _ticks(sheet: _Sheet, lane: Edges, row: _Row) -> None:
     view, t_s = sheet.view, lane.cycles / sheet.lanes.f_cpu_hz
     inside = (t_s >= view.from_s) & (t_s < view.to_s)
     if lane.key == "crossings":
-        parts = [(lane.values != 0, 0.55, 1.0), (lane.values == 0, 0.0, 0.45)]
+        taken = is_taken(lane.values)
+        parts = [(~taken, 0.55, 1.0), (taken, 0.0, 0.45)]
         sheet.ticks += [(row.at(0.78), "true"), (row.at(0.22), "taken")]
     else:
         parts = [(lane.values >= 0, 0.0, 1.0)]
