@@ -245,6 +245,23 @@ def test_a_capture_of_pins_has_a_page() -> None:
     assert "not measured: the recording has no currents or voltages here" in text
 
 
+def test_what_is_broken_or_was_not_exercised_comes_first() -> None:
+    """Sixty rows are not searched for the one that matters; the families' order is kept among the others."""
+    rows = [("a.held", "held"), ("b.mute", "not exercised"), ("c.broken", "broken"), ("d.held", "held")]
+    claims = tuple(
+        ClaimResult(
+            name, verdict, int(verdict != "not exercised"), Outcome(name, verdict, -24.0), "", (-24.0, 2.0)
+        )
+        for name, verdict in rows
+    )
+    text = check_page(result(claims=claims), [], "bow thruster")[0]
+    table = text[text.index('id="claims"') : text.index('id="margins"')]
+
+    assert re.findall(r"<td>(\w\.\w+)</td>", table) == ["c.broken", "b.mute", "a.held", "d.held"]
+    # what lies beyond the drawing's borders is told
+    assert text.count("to -24<") == text.count("to +2<") == 4
+
+
 def test_code_that_was_measured_is_told() -> None:
     """In the words of the text report: how much, and which lines were not."""
     first, second = Mark("main.c", 3, 1), Mark("main.c", 9, 1)
@@ -269,7 +286,7 @@ def test_findings_beyond_the_budget_get_a_page_of_their_own(
     assert 'class="block"' in outside["reversal-phase-current-1.html"]
     assert 'href="reversal-phase-current-1.html"' in text
     assert 'class="block"' not in text
-    assert text.count('class="drawing"') == 2
+    assert text.count('class="drawing"') == 3
 
 
 def test_the_claim_looked_at_is_the_most_pressing() -> None:

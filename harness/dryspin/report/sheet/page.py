@@ -10,7 +10,7 @@ from typing import Any
 from dryspin import __version__
 from dryspin.coverage import Coverage
 from dryspin.errors import UsageError
-from dryspin.findings import Outcome
+from dryspin.findings import BROKEN, HELD, Outcome
 from dryspin.monitors.registry import FAMILIES, claims_of
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.numbers import margin, quantity
@@ -21,6 +21,7 @@ from dryspin.report.sheet.kept import kept
 from dryspin.report.sheet.lanes import Lanes, lanes_of
 from dryspin.report.sheet.limits import limit_length_s, limit_lines
 from dryspin.report.sheet.pack import packed
+from dryspin.report.sheet.screen import screen_drawing
 from dryspin.report.sheet.still import still
 from dryspin.report.sheet.strip import margins_drawing, reach_drawing
 from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
@@ -175,6 +176,7 @@ def _case(case: Case) -> dict[str, Any]:
         "stills": _stills(lanes, stem),
         "bench": bench,
         "bench_probes": list(zip(bench.probes, bench.sees, strict=True)),
+        "screen": _markup(screen_drawing(bench.screen, f"{stem}-screen")),
         "pulse_file": f"{stem}-throttle.csv",
         "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
         "verdicts": [_verdict(one) for one in by_urgency(case.trial.outcomes)],
@@ -270,6 +272,8 @@ def _check(result: CheckResult, coverage: Coverage | None) -> dict[str, Any]:
                 "by": f"{by}{told}{suppressed}",
             }
         )
+    # What needs a look comes first; the families' order is kept among the others.
+    rows.sort(key=lambda row: (row["status"] != BROKEN, row["status"] == HELD))
     return {
         "conclusion": [line for line in conclusion_lines(result) if line != CAUTION],
         "claims": rows,

@@ -97,6 +97,7 @@ def bare(axis: Any, grid: str) -> None:
     """No frame, no ground; a thin grid of one or both directions."""
     axis.tick_params(colors=SOFT, labelsize=7)
     axis.patch.set_alpha(0.0)
+    axis.set_axisbelow(True)
     axis.grid(True, axis=grid, color=GRID, linewidth=0.5)
     for spine in axis.spines.values():
         spine.set_visible(False)
