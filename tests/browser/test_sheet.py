@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dryspin.findings import Outcome
 from dryspin.recording import Signal
 from dryspin.report.sheet import case_page, check_page
+from dryspin.search import ClaimResult
 
 from ..report.sheet_samples import HOSTILE, MOMENT_S, PULSE_S, SPIKE_S, case, spiked
 from ..report.test_text import result
@@ -289,6 +291,29 @@ def test_edges_that_a_page_does_not_keep_are_hatched(
     assert long.page.text_content('[data-lane="speed"] output') == "1000 rpm"
     assert "edges before" in long.page.text_content(".missing")
     assert long.said == []
+
+
+def test_verdicts_of_a_check_can_be_read_on_a_narrow_window(open_page: Any, tmp_path: Path) -> None:
+    """Nothing to scroll to sideways for a verdict and its figures, and each figure says what it is."""
+    worst = Outcome(
+        "gates.dead_time", "broken", -0.5, 1.0, 500.0, 250.0, "ns", "leg V changes FETs after 250 ns"
+    )
+    claims = (ClaimResult("gates.dead_time", "broken", 43, worst, "", (-0.5,), {"gates": 43}),)
+    path = tmp_path / "check.html"
+    path.write_text(check_page(result(claims=claims), [], "bow thruster")[0], encoding="utf-8")
+    page = open_page(path, width=380)
+    cells = page.run("""[...document.querySelectorAll('.whole tbody td')].map((cell) => {
+        const box = cell.getBoundingClientRect();
+        return [cell.textContent, box.left, box.right, getComputedStyle(cell, "::before").content];
+    })""")
+
+    assert [text for text, *_ in cells[:7]] == [
+        *("broken", "gates.dead_time", "between the two FETs of a leg lies the dead time"),
+        *("43", "-0.5", "500 ns", "250 ns"),
+    ]
+    assert all(0 <= left < right <= 380 for _, left, right, _ in cells)
+    assert ["limit" in before for *_, before in cells[5:7]] == [True, False]
+    assert page.run("document.documentElement.scrollWidth") <= 380
 
 
 def test_dark_and_light_follow_the_readers_setting(open_page: Any, sheet: Path) -> None:

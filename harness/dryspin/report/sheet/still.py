@@ -80,7 +80,7 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
         for lane in shown:
             foot -= _HEIGHTS[_kind(lane)] + _GAP
             _lane(sheet, lane, foot + _GAP / 2.0)
-            axis.axhline(foot, color=GRID, linewidth=0.4)
+            axis.axhline(foot, color=GRID, linewidth=0.4, zorder=0.5)
         if view.from_s <= lanes.moment_s <= view.to_s:
             axis.axvline(lanes.moment_s, color=ALARM, linewidth=1.0)
         axis.set_xlim(view.from_s, view.to_s)
@@ -232,7 +232,9 @@ def _curves(sheet: _Sheet, lane: Curves, foot: float, height: float) -> None:
     room = max((0.2 if limits else 0.05) * (high - low), 1e-3)
     row = _Row(foot, height, low - room, high + room)
     marks = [value for value in MaxNLocator(nbins=3).tick_values(low, high) if row.low <= value <= row.high]
-    axis.hlines([row.at(value) for value in marks], view.from_s, view.to_s, color=GRID, linewidth=0.4)
+    axis.hlines(
+        [row.at(value) for value in marks], view.from_s, view.to_s, color=GRID, linewidth=0.4, zorder=0.5
+    )
     sheet.ticks += [(row.at(value), f"{value:g}") for value in marks]
     for k in range(len(drawn))[::-1]:
         colour, (lows, highs) = (LINE, SECOND)[min(k, 1)], drawn[k]
