@@ -73,6 +73,20 @@ def test_the_run_of_a_page_can_be_written_as_a_dump_a_table_and_sound(
         assert mine == (tmp_path / f"b.{kind}").read_bytes(), kind
 
 
+@pytest.mark.slow
+def test_the_sheet_of_the_reference_scenario_is_small(capsys: pytest.CaptureFixture[str]) -> None:
+    """Four seconds with both ways around, every edge of it: below 10 MB (how fast it opens: tests.browser.show)."""
+    reference, firmware = (
+        ROOT / "traces" / "by_hand" / "reference.toml",
+        ROOT / "firmware_under_test" / "bow_thruster",
+    )
+    code, out, _ = report(str(reference), "--firmware", str(firmware), "--json", capsys=capsys)
+
+    assert code == 0
+    assert 1e6 < json.loads(out)["bytes"] < 10e6
+    assert "edges before" not in Path("reference.html").read_text(encoding="utf-8")
+
+
 def test_files_that_clash_are_refused_before_the_run(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
