@@ -75,7 +75,7 @@ def test_the_run_of_a_page_can_be_written_as_a_dump_a_table_and_sound(
 
 @pytest.mark.slow
 def test_the_sheet_of_the_reference_scenario_is_small(capsys: pytest.CaptureFixture[str]) -> None:
-    """Four seconds with both ways around, every edge of it: below 10 MB (how fast it opens: tests.browser.show)."""
+    """Four seconds with both ways around, every edge of it: below 10 MB (its opening: tests.browser.show)."""
     reference, firmware = (
         ROOT / "traces" / "by_hand" / "reference.toml",
         ROOT / "firmware_under_test" / "bow_thruster",
