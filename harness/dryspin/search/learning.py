@@ -149,7 +149,8 @@ def _given_up(
     too_narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
     wide_us = min(drive.throttle.valid_high_us - 10.0, 1480.0 + rite.span_max_us + 15.0)
     wide = Positions(wide_us, wide_us - rite.span_max_us - 15.0, 1100.0)
-    upside_down = Positions(1900.0, 1100.0, 1500.0)
+    # Spans as they should be, so that only the order is wrong.
+    upside_down = Positions(1900.0, 1300.0, 1600.0)
     for_ever = not narrow and draws.index("for ever", 4) == 1
     positions = too_narrow if narrow else draws.pick("positions", (wide, upside_down))
     done_s = learn(course, rite, frame_ms, from_s, positions, frames=8 if for_ever else rite.hold_frames)
