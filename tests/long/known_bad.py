@@ -93,7 +93,7 @@ def table(rows: list[dict[str, Any]], scenarios: int, seed: int) -> str:
     unseen = [row["name"] for row in rows if row["why_unseen"] and not row["found"]]
     rare = [row["name"] for row in rows if row["rare"] and not row["found"]]
     found = sum(bool(row["found"]) for row in rows)
-    lines += ["", f"{found} of {len(rows)} found"]
+    lines += ["", f"{found} of {len(rows)} found; {len(read_index(FOLDER))} stand in the folder"]
     lines.append(f"not found, rare: {', '.join(rare) or 'none'}")
     lines.append(f"not found, listed as unseen: {', '.join(unseen) or 'none'}")
     return "\n".join([*lines, f"not as the index says: {', '.join(otherwise(rows)) or 'none'}", ""])

@@ -46,7 +46,7 @@ def test_the_table_says_what_was_found_by_which_claim_and_in_how_many_scenarios(
 
     assert code == 0
     assert "gives_up_in_silence              yes    startup.off_and_said  20" in text
-    assert "1 of 2 found" in text
+    assert "1 of 2 found; " in text
     assert "not found, listed as unseen: trusts_its_compare_to_lie_ahead" in text
     assert "not as the index says: none" in text
     assert [(row["name"], row["found"], row["events"]) for row in rows] == [
