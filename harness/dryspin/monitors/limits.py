@@ -257,6 +257,12 @@ LIMITS: Mapping[str, Limit] = {
         "a hand on a stick of 400 us a way tells some 2 % of it, eight microseconds: fewer than 50 steps are "
         "felt as steps, and a quarter more is left for a trimmed stick that does not reach its end",
     ),
+    "full_share": Limit(
+        0.8,
+        "",
+        "of full duty: a propeller's power goes with the cube of its speed, so that a fifth less duty takes "
+        "half of the power that the stick asks for",
+    ),
     # ---- controller ------------------------------------------------------------------------------
     "loop_s": Limit(
         0.15,

@@ -95,8 +95,9 @@ def restart(draws: Draws, course: Course, at_s: float, name: str = "restart") ->
     kind = draws.pick(f"{name} by", RESTARTS)
     if kind == "reset":
         return course.fault(kind, at_s)
-    # A short cut leaves charge on the bus; a gap ends in a brown-out only if nothing drives for so long.
-    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 300.0, 400.0)
+    # A short cut leaves charge on the bus. So does a gap of some 10 ms under drive, which is a brown-out;
+    # after a long one the bus is empty, whatever drew on it.
+    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 80.0, 30.0, 300.0)
     return course.fault(kind, at_s, draws.pick(f"{name} for", lengths_ms))
 
 

@@ -46,7 +46,7 @@ DECLARED = 2
 """Of the choices of a range in force, those for the declared one, with a calibration behind the cut."""
 
 KINDS = 24
-GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE = RARE, RARE + 8, RARE + 3
+GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE = RARE, RARE + 8, RARE + 15, RARE + 3
 INTERRUPTED = (RARE + 1, RARE + 13)
 """Of all kinds those that are not learnt to the end; the covering plan meets every kind once."""
 
@@ -66,11 +66,10 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     kind = draws.index("kind", KINDS)
     rite = drive.calibration or DEFAULT
     course = Course([(0.0, 0.0)], 0.0)
-    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE)
-    if kind in (GIVEN_UP_NARROW, GIVEN_UP):
+    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE)
+    if kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN):
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
-        narrow = kind == GIVEN_UP_NARROW
-        return _given_up(draws, drive, rite, course, frame_ms, from_s, old, narrow=narrow)
+        return _given_up(draws, drive, rite, course, frame_ms, from_s, old, kind)
     if kind == TOO_LATE:
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
         return _too_late(draws, drive, rite, course, frame_ms, from_s, old)
@@ -140,8 +139,7 @@ def _given_up(
     frame_ms: float,
     from_s: float,
     old: Positions,
-    *,
-    narrow: bool,
+    kind: int,
 ) -> Course:
     """Positions that make no range, or no position at all until time is up; then the old range drives."""
     # Entry needs a high stick, so neutral moves.
@@ -149,9 +147,10 @@ def _given_up(
     too_narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
     wide_us = min(drive.throttle.valid_high_us - 10.0, 1480.0 + rite.span_max_us + 15.0)
     wide = Positions(wide_us, wide_us - rite.span_max_us - 15.0, 1100.0)
-    upside_down = Positions(1900.0, 1100.0, 1500.0)
-    for_ever = not narrow and draws.index("for ever", 4) == 1
-    positions = too_narrow if narrow else draws.pick("positions", (wide, upside_down))
+    # Spans as they should be, so that only the order is wrong.
+    upside_down = Positions(1900.0, 1300.0, 1600.0)
+    for_ever = kind == GIVEN_UP and draws.index("for ever", 4) == 1
+    positions = {GIVEN_UP_NARROW: too_narrow, GIVEN_UP: wide, UPSIDE_DOWN: upside_down}[kind]
     done_s = learn(course, rite, frame_ms, from_s, positions, frames=8 if for_ever else rite.hold_frames)
     at_s = done_s + STORING_S + SETTLE_S
     if for_ever:
