@@ -73,6 +73,13 @@ def _armed_after(count: float, bad_frame: int | None = None) -> Story:
     return story
 
 
+def _lasts(seconds: float) -> Story:
+    """One of many neutral pulses is missing, and it is armed that long after the next one."""
+    story = voyage(armed_s=21.5 * FRAME_S + NEUTRAL_US * 1e-6 + seconds, asks_at_s=0.8, end_s=1.6)
+    story.throttle += [(20 * FRAME_S, 0.0), (21 * FRAME_S, NEUTRAL_US)]
+    return story
+
+
 def _moved(degrees: float) -> Story:
     """Before arming the rotor turns by `degrees`, electrical, and back."""
     peak_rpm = degrees / 7 / 0.05 / 6.0
@@ -195,6 +202,7 @@ CASES = [
         also=("commutation.direction",),
     ),
     Case("arming.rite", "arm_frames", _armed_after, minimum=True),
+    Case("arming.lasting", "arm_s", _lasts, minimum=True),
     Case("arming.bad_pulses", "arm_frames", lambda n: _armed_after(n, bad_frame=9), minimum=True),
     Case(
         "arming.loss",

@@ -13,6 +13,7 @@ from dryspin.scenario import Fault
 from dryspin.search.course import (
     RARE,
     RITE_FRAMES,
+    RITE_S,
     RUN_UP_S,
     SIZES,
     START_UP_S,
@@ -170,7 +171,14 @@ def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float) -> 
     first = max(first, math.ceil(START_UP_S * 1000.0 / frame_ms)) + 1 + draws.index("bad at", 20)
     count = 1 + draws.index("bad frames", 3)
     after = _bad_frames(course, stick, frame_ms, first, count, draws, stick.neutral_us)
-    frames = 10 if draws.index("impatient", 20) == 1 else RITE_FRAMES
+    if draws.index("missing", 3) == 1:
+        # Late enough that what came before the gap and what comes after it are no rite each.
+        missing, count = after + 2 + draws.index("missing at", 20), 1 + draws.index("frames missing", 2)
+        after = missing + count
+        course.step(missing * frame_ms / 1000.0, 0.0)
+        course.step(after * frame_ms / 1000.0, stick.neutral_us)
+    whole = max(RITE_FRAMES, math.ceil(RITE_S * 1000.0 / frame_ms))
+    frames = 10 if draws.index("impatient", 20) == 1 else whole
     course.end_s = math.ceil((after + frames) * frame_ms / 50.0) * 0.05
     return course
 
@@ -203,8 +211,13 @@ FLAVOURS: dict[str, Flavour] = {
 """The flavour of each family, in the order in which a check reports them."""
 
 FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
-RITE_FRAMES_MS = {"calibration": (10.0,), "throttle_map": (10.0, 15.0, 20.0)}
-"""Families whose rites count so many frames that only short ones keep a scenario short."""
+RITE_FRAMES_MS = {
+    "arming": (*FRAMES_MS, 5.0),
+    "calibration": (10.0,),
+    "throttle_map": (10.0, 15.0, 20.0),
+}
+"""Arming meets fast frames, too. The rites of the others count so many frames that only short ones keep a
+scenario short."""
 
 
 def frames_ms(family: str) -> tuple[float, ...]:
