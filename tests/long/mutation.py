@@ -162,7 +162,7 @@ def _row(name: str, mutants: list[Mutant], equal: set[Mutant]) -> str:
         sum(not m.reached for m in left),
         len(left),
     )
-    share = f"{100.0 * _share(mutants, equal):.1f} %"
+    share = f"{100.0 * _share(mutants, equal):.1f} %" if numbers[3] or left else "-"
     return f"{name:28}" + "".join(f"{number:13}" for number in numbers) + f"{share:>13}"
 
 
