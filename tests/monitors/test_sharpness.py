@@ -88,6 +88,16 @@ def _moved(degrees: float) -> Story:
     return story
 
 
+def _joins(seconds: float, push_nm: float = -0.01) -> Story:
+    """The water turns the rotor forward when forward is asked for; a load below zero pushes."""
+    # 26 whole electrical turns, so that the voyage goes on where it would have begun.
+    rpm = 60.0 * 26.0 / (7.0 * 0.11)
+    story = voyage(start_takes_s=seconds, end_s=1.7)
+    story.scenario["load_nm"] = ((0.0, 0.0), (0.52, 0.0), (0.53, push_nm))
+    story.speeds += [(0.52, 0.0), (0.53, rpm), (0.63, rpm), (0.64, 0.0)]
+    return story
+
+
 def _fails(count: int, pause_s: float = 0.25) -> Story:
     start_s = count * (pause_s + 0.01) + 0.3
     return voyage(fails=count, pause_s=pause_s, start_takes_s=start_s, end_s=1.2 + start_s)
@@ -168,6 +178,7 @@ CASES = [
     Case("commutation.false_crossings", "crossing_deg", lambda deg: voyage(crossing_late_deg=deg)),
     Case("commutation.false_crossings", "crossing_deg", lambda deg: voyage(crossing_late_deg=-deg)),
     Case("startup.in_time", "start_s", lambda s: voyage(start_takes_s=s, end_s=1.7)),
+    Case("startup.in_time", "start_s", _joins),
     Case("startup.swing_back", "swing_back_deg", lambda deg: voyage(swing_back_deg=deg)),
     Case("startup.tries", "tries", lambda n: _fails(round(n) - 1), given={"start_s": 9.0}),
     Case("startup.tries", "cool_down_s", lambda s: _fails(1, s), minimum=True, given={"start_s": 9.0}),
@@ -311,3 +322,10 @@ def test_every_limit_of_every_claim_has_been_shown_sharp():
 
     assert used - shown == windows
     assert {limit for _, limit in shown} == set(LIMITS)
+
+
+def test_a_rotor_pushed_against_what_is_asked_may_take_its_time():
+    """It is to be stopped first, against the water; how long that takes, nobody can promise."""
+    verdict = verdicts(_joins(0.9, push_nm=0.01).recording())["startup.in_time"]
+
+    assert verdict.status == Status.NOT_EXERCISED
