@@ -35,8 +35,8 @@ from dryspin.search.sweeping import throttle_map
 BLOCKED_S = 6.5
 """A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
 
-STREAMS = (RARE + 2, RARE + 4)
-"""Kinds in which the water turns the rotor when the demand comes: the way that is asked for, or the other."""
+STREAMS = (RARE + 2, RARE + 3)
+"""Kinds in which the water turns the rotor the way that is asked for: one forward, one reverse in a plan."""
 
 STREAM_SHARE = 0.25
 """Of the ideal speed kv V, at which the water turns the propeller: a boat that drifts or is pushed."""
@@ -85,7 +85,7 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course
     """A start from rest; then, mostly, a stop and a second start from wherever the rotor is.
 
     Rarely something holds the rotor, for as long as it takes to try in vain and to give up; or the water
-    turns it when the demand comes, the same way or the other.
+    turns it the same way when the demand comes.
     """
     stick = Stick(drive)
     kind = draws.index("kind", 12)
@@ -97,7 +97,7 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course
         course.end_s += BLOCKED_S
         return course
     if kind in STREAMS and drive.load.kq_nm_s2.low > 0.0:
-        return _stream(course, drive, stick, way, with_it=kind == STREAMS[0])
+        return _stream(course, drive, stick, way)
     at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
     if draws.index("water", 4) == 1:
         # What the water pushes with, friction holds: more is no rotor at rest.
@@ -112,18 +112,17 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course
     return course
 
 
-def _stream(course: Course, drive: Drive, stick: Stick, way: int, *, with_it: bool) -> Course:
+def _stream(course: Course, drive: Drive, stick: Stick, way: int) -> Course:
     """The boat gathers way once the drive is armed and its tone is over; then the demand."""
     course.throttle_us = [course.throttle_us[0]]
     asks_s, from_s = course.end_s + 1.0, course.end_s + READY_S
     ideal_rad_s = drive.motor.kv_rpm_per_v.nominal * drive.supply.v_v.nominal * math.pi / 30.0
     push_nm = drive.load.coulomb_nm.high + drive.load.kq_nm_s2.nominal * (STREAM_SHARE * ideal_rad_s) ** 2
     # As a load: what pushes forward is below zero.
-    if (way == 0) == with_it:
+    if way == 0:
         push_nm = -push_nm
     course.load_nm = ((0.0, 0.0), (round(from_s, 4), 0.0), (round(from_s + 0.05, 4), round(push_nm, 6)))
     course.step(asks_s, stick.demand(way, 1.0))
-    course.aside = not with_it
     course.end_s = round(asks_s + 1.5, 4)
     return course
 
