@@ -169,6 +169,12 @@ LIMITS: Mapping[str, Limit] = {
         "",
         "0.4 s of neutral at 20 ms a frame: longer than a stick moved through neutral stays there",
     ),
+    "arm_s": Limit(
+        0.15,
+        "s",
+        "a stick swept from end to end in 0.75 s is inside a dead band of a tenth of its way for 75 ms; as "
+        "long again. Fast frames bring many pulses in that time: 30 of 2.5 ms",
+    ),
     "loss_s": Limit(
         0.25,
         "s",

@@ -48,7 +48,9 @@ DECLARED = 2
 KINDS = 24
 GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE = RARE, RARE + 8, RARE + 15, RARE + 3
 INTERRUPTED = (RARE + 1, RARE + 13)
-"""Of all kinds those that are not learnt to the end; the covering plan meets every kind once."""
+STORED = (RARE + 5, RARE + 17)
+"""Of all kinds those that are not learnt to the end, or that are, a second time; the covering plan meets
+every kind once."""
 
 DEFAULT = Calibration(1700.0, 100, ("high", "neutral", "low"), 25, 15.0, 10.0, 200.0, 700.0)
 """For a drive that declares none: its firmware is to do nothing of the kind."""
@@ -61,7 +63,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     """A range in force, then a calibration cut off in its writing (rarely at a second try).
 
     The range in force was learnt before, or is the declared one. Rarely the calibration is given up,
-    or asked for when it is too late.
+    asked for when it is too late, or cut off only after its writing.
     """
     kind = draws.index("kind", KINDS)
     rite = drive.calibration or DEFAULT
@@ -78,6 +80,9 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     taught = before if before <= SPANS else 0
     # Nothing is stored to the end: the plainest story, in which only the claim about ranges has its say.
     course.aside = before == 0
+    if kind in STORED:
+        # Of two whole records the newer one counts, wherever it lies.
+        taught, course.aside = 1 + before % SPANS, True
     old, new, telling = ranges(draws, drive, rite, taught, way, one_way=before == 0)
     from_s = 0.0
     if taught:
@@ -93,6 +98,8 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     done_s = learn(course, rite, frame_ms, back_s, new)
     kind_of_cut = draws.pick("cut by", CUT_BY)
     cut_s = done_s + _phase_s(draws, rehearsal.store_s, whole_bytes=before == 0)
+    if kind in STORED:
+        cut_s = done_s + storing_s(rehearsal.store_s)
     if kind_of_cut == "reset":
         back_s = course.fault("reset", cut_s)
     elif kind_of_cut == "power cut":
