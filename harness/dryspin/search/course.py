@@ -10,6 +10,9 @@ from dryspin.search.draws import Draws
 RITE_FRAMES = 26
 """Throttle frames granted for arming before the first demand: a rite of 25 and one cut in half."""
 
+RITE_S = 0.25
+"""Granted for it at the least: fast frames bring their pulses in less than a stick takes through neutral."""
+
 START_UP_S = 0.065
 """From power-on or reset to main(): the longest start-up time of the part's fuses, 65 ms."""
 
@@ -77,7 +80,7 @@ class Stick:
 
 def armed_s(frame_ms: float) -> float:
     """Moment from which a demand may come: after the rite, on the next twentieth of a second."""
-    return math.ceil((START_UP_S + RITE_FRAMES * frame_ms / 1000.0) / 0.05) * 0.05
+    return math.ceil((START_UP_S + max(RITE_FRAMES * frame_ms / 1000.0, RITE_S)) / 0.05) * 0.05
 
 
 def rite(drive: Drive, draws: Draws, frame_ms: float) -> Course:
@@ -95,8 +98,9 @@ def restart(draws: Draws, course: Course, at_s: float, name: str = "restart") ->
     kind = draws.pick(f"{name} by", RESTARTS)
     if kind == "reset":
         return course.fault(kind, at_s)
-    # A short cut leaves charge on the bus; a gap ends in a brown-out only if nothing drives for so long.
-    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 300.0, 400.0)
+    # A short cut leaves charge on the bus. So does a gap of some 10 ms under drive, which is a brown-out;
+    # after a long one the bus is empty, whatever drew on it.
+    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 80.0, 30.0, 300.0)
     return course.fault(kind, at_s, draws.pick(f"{name} for", lengths_ms))
 
 
