@@ -34,6 +34,7 @@ def check_json(result: CheckResult) -> dict[str, Any]:
             },
             "reached": dict(result.reached),
             "shortening_trials": result.shrink_trials,
+            "rehearsed_arming_frames": {f"{ms:g}": n for ms, n in sorted(result.rite_frames.items())},
         },
         "claims": [
             {

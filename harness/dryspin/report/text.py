@@ -4,6 +4,7 @@ from pathlib import Path
 
 from dryspin.drive import Drive
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, Finding, Outcome, Replay, Trial
+from dryspin.report.arming import arming_line
 from dryspin.report.code import code_lines
 from dryspin.report.extremes import Extremes
 from dryspin.report.numbers import margin, number, quantity
@@ -55,7 +56,7 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
         f"{family}: {scenarios} scenarios of its own, {exercised} exercise all its declared claims"
         for family, (scenarios, exercised) in result.families.items()
     ]
-    lines.append(reached_line(result))
+    lines += [arming_line(result, drive), reached_line(result)]
     if result.code is not None:
         lines += ["", *code_lines(result.code)]
     for saved in result.findings:

@@ -176,6 +176,7 @@ def check(
         visits=tuple(visit for search in searches for visit in search.visits),
         code=code,
         covered=frozenset().union(*(search.covered for search in searches)),
+        rite_frames=rehearsal.rite_frames,
     )
 
 

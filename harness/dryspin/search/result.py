@@ -110,7 +110,8 @@ class CheckResult:
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
     else. `visits`: where each scenario went. `code` is what runs of the checked build show, None without
-    one; `covered` the marks of the code that were reached, where the firmware has any.
+    one; `covered` the marks of the code that were reached, where it has any. `rite_frames`: by frame
+    period (ms), the frames that arming took in rehearsal; empty where it was declared or never seen.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -127,6 +128,7 @@ class CheckResult:
     visits: tuple[Visit, ...] = ()
     code: Code | None = None
     covered: frozenset[Any] = frozenset()
+    rite_frames: Mapping[float, int] = field(default_factory=dict)
 
     @property
     def real_time_factor(self) -> float:
