@@ -1,5 +1,6 @@
 """How long scenarios wait before they ask anything of the firmware is the firmware's own affair."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from dryspin.errors import DriveError, RigError
 from dryspin.findings import load_subject
 from dryspin.recording import Mark, Signal
 from dryspin.report import check_json, check_lines
+from dryspin.search import rehearsed_arming
 from dryspin.search.course import START_UP_S, armed_s, rite_frames
 from dryspin.search.flavours import FLAVOURS, frames_ms
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
@@ -128,6 +130,31 @@ def test_a_firmware_that_never_drives_is_not_waited_for_for_ever(tmp_path):
     assert any("never seen in rehearsal" in line and "25 frames all the same" in line for line in said)
 
 
+@pytest.mark.parametrize(
+    ("needed", "runs", "frames"),
+    [
+        (lambda ms: 30, 2, [30, 30, 30, 30]),
+        (lambda ms: math.ceil(800.0 / ms), 2, [80, 54, 40, 32]),
+        (lambda ms: {10.0: 30, 15.0: 31, 20.0: 32, 25.0: 45}[ms], 4, [30, 31, 32, 45]),
+        (lambda ms: None, 1, []),
+    ],
+    ids=["pulses", "time", "neither", "never"],
+)
+def test_pulses_and_times_are_told_apart_by_two_periods(monkeypatch, needed, runs, frames):
+    """A firmware counts pulses or looks at a clock; only where neither fits are all periods tried."""
+    tried = []
+
+    def stand_in(run, drive, frame_ms):
+        tried.append(frame_ms)
+        return needed(frame_ms)
+
+    monkeypatch.setattr(rehearsed_arming, "frames_needed", stand_in)
+    found = rehearsed_arming.rite_frames_by_period(None, DRIVE, (10.0, 15.0, 20.0, 25.0))
+
+    assert list(found.values()) == frames
+    assert len(tried) == runs
+
+
 def test_a_check_rehearses_only_what_the_drive_does_not_declare(tmp_path):
     """What is declared is not tried out; and a run that fails is left to the search to tell."""
     asked = []
@@ -139,7 +166,7 @@ def test_a_check_rehearses_only_what_the_drive_does_not_declare(tmp_path):
 
     subject = Listening(tmp_path, lambda scenario: [], ("gates.pattern",))
     assert rehearse(subject, ["gates"], 0) == UNREHEARSED
-    assert sorted({scenario.frame_ms for scenario in asked}) == [10.0, 15.0, 20.0, 25.0]
+    assert [scenario.frame_ms for scenario in asked] == [25.0]
     asked.clear()
     subject.drive = declared(arming_frames=Range.exactly(25.0))
     assert rehearse(subject, ["gates"], 0) == UNREHEARSED

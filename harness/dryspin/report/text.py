@@ -9,6 +9,7 @@ from dryspin.report.code import code_lines
 from dryspin.report.extremes import Extremes
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
+from dryspin.report.unknowns import unknown_lines
 from dryspin.scenario import Scenario
 from dryspin.search import CheckResult, ClaimResult
 
@@ -62,9 +63,7 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
     lines += ["", *conclusion_lines(result)]
-    if drive.unknown:
-        lines.append(f"still unknown in drive.toml, guesses all: {', '.join(drive.unknown)}")
-    return lines
+    return [*lines, *unknown_lines(drive, result.unknowns)]
 
 
 def totals_line(result: CheckResult, drive_name: str) -> str:

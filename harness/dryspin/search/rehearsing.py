@@ -11,7 +11,7 @@ from dryspin.scenario import Scenario
 from dryspin.search.flavours import frames_ms
 from dryspin.search.learning import calibration_alone
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal, tones_of, writes_of
-from dryspin.search.rehearsed_arming import frames_needed
+from dryspin.search.rehearsed_arming import rite_frames_by_period
 from dryspin.search.sounding import idle_alone
 from dryspin.search.workers import run_tasks
 
@@ -39,9 +39,8 @@ def rehearse(subject: Recorded, families: Sequence[str], workers: int) -> Rehear
     parts: list[Part] = [partial(_stored, subject)] if "calibration" in families else []
     parts += [partial(_sounded, subject, ms) for ms in frames_ms("tones") if "tones" in families]
     if subject.drive.throttle.arming_frames is None and subject.drive.throttle.arming_s is None:
-        parts += [
-            partial(_armed, subject, ms) for ms in sorted({ms for f in families for ms in frames_ms(f)})
-        ]
+        periods_ms = sorted({ms for family in families for ms in frames_ms(family)})
+        parts.append(partial(_armed, subject, periods_ms))
 
     def work(part: Part, _: Callable[[int], None]) -> Rehearsal:
         try:
@@ -70,6 +69,5 @@ def _sounded(subject: Recorded, frame_ms: float) -> Rehearsal:
     return Rehearsal(tones_s={frame_ms: tones_of(subject.record(idle_alone(subject.drive, frame_ms)))})
 
 
-def _armed(subject: Recorded, frame_ms: float) -> Rehearsal:
-    frames = frames_needed(subject.record, subject.drive, frame_ms)
-    return Rehearsal(rite_frames={frame_ms: frames} if frames else {})
+def _armed(subject: Recorded, periods_ms: Sequence[float]) -> Rehearsal:
+    return Rehearsal(rite_frames=rite_frames_by_period(subject.record, subject.drive, periods_ms))

@@ -7,6 +7,7 @@ from typing import Any
 
 from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
+from dryspin.search.effect import Effect
 from dryspin.search.envelope import Visit
 
 
@@ -112,6 +113,7 @@ class CheckResult:
     else. `visits`: where each scenario went. `code` is what runs of the checked build show, None without
     one; `covered` the marks of the code that were reached, where it has any. `rite_frames`: by frame
     period (ms), the frames that arming took in rehearsal; empty where it was declared or never seen.
+    `unknowns`: what the guesses of the drive do at both ends of their ranges, the weightiest first.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -129,6 +131,7 @@ class CheckResult:
     code: Code | None = None
     covered: frozenset[Any] = frozenset()
     rite_frames: Mapping[float, int] = field(default_factory=dict)
+    unknowns: tuple[Effect, ...] = ()
 
     @property
     def real_time_factor(self) -> float:
