@@ -184,7 +184,12 @@ def _link(
         raise BuildError(f"{firmware_dir}: the vector table could not be made: {done.stderr.strip()}")
     whole = folder / "firmware.whole"
     objects = [path for path, _ in named]
-    seclude([*objects, glue_object], ("fw_main", "dryspin_vectors", *shown), whole, firmware_dir)
+    seclude(
+        [*objects, glue_object],
+        ("fw_main", "dryspin_vectors", "dryspin_store_image", *shown),
+        whole,
+        firmware_dir,
+    )
     core, part = core_objects(compiler), part_objects(compiler)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [

@@ -119,6 +119,10 @@ def glue_text(found: Found) -> str:
         f"int {PROGRAM}(void);\nint fw_main(void);\n"
         "extern void (*__start_dryspin_constructors[])(void) __attribute__((weak));\n"
         "extern void (*__stop_dryspin_constructors[])(void) __attribute__((weak));\n"
+        'extern unsigned char __start_dryspin_eeprom[] __attribute__((weak, visibility("hidden")));\n'
+        'extern unsigned char __stop_dryspin_eeprom[] __attribute__((weak, visibility("hidden")));\n'
+        "const unsigned char *const dryspin_store_image[2] =\n"
+        "\t{__start_dryspin_eeprom, __stop_dryspin_eeprom};\n"
         f"void (*const dryspin_vectors[{VECTORS}])(void) = {{{', '.join(table)}}};\n"
         f"int fw_main(void)\n{{\n{body}\treturn {PROGRAM}();\n}}\n"
     )
