@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from dryspin.errors import RigError
-from dryspin.recording import Signal
+from dryspin.recording import Recording, Signal
 
 from ..small_firmware import Told
 from .conftest import RegisterBench
@@ -12,9 +12,9 @@ from .conftest import RegisterBench
 SENSE = "ADCSRB = _BV(ACME); ADMUX = 0;"
 
 
-def driven(bench: RegisterBench, text: str, **changes: object) -> object:
+def driven(bench: RegisterBench, text: str) -> Recording:
     """A rotor turned at 600 rpm, 70 electrical turns a second: the comparator changes."""
-    return bench.run(text, 0.12, speed_rpm=((0.0, 600.0),), **changes)
+    return bench.run(text, 0.12, speed_rpm=((0.0, 600.0),))
 
 
 @pytest.mark.parametrize(
