@@ -7,6 +7,7 @@ import pytest
 
 from dryspin.cli.command import exit_code
 from dryspin.drive import load_drive
+from dryspin.findings import load_subject
 
 from ..search.subject import BOW_THRUSTER
 
@@ -100,12 +101,12 @@ def test_ways_of_the_stick_are_those_of_the_source_or_an_open_question(
     ids=["low FETs where phases are guessed", "everything an output", "the neutral's pin chopped"],
 )
 def test_whatever_pins_a_source_uses_the_drive_it_gets_can_be_loaded(tmp_path: Path, outputs: str) -> None:
-    """Guesses must not clash with each other, nor with what was seen: a check must work at once."""
+    """Guesses must not clash with each other, nor with what was seen; it builds, too."""
     source = tmp_path / "main.c"
     source.write_text(f"#include <avr/io.h>\nint main(void) {{ {outputs} for (;;) {{ }} }}\n")
 
     assert exit_code(["new", str(tmp_path / "mine"), "--from", str(source)]) == 0
-    assert exit_code(["check", str(tmp_path / "mine"), "--scenarios", "1", "--workers", "1"]) in (0, 1)
+    assert load_subject(tmp_path / "mine").drive.pins is not None
 
 
 @pytest.mark.slow

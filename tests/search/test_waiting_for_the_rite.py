@@ -36,11 +36,19 @@ def declared(**keys):
     [
         ({}, {}, 26),
         ({}, {20.0: 40}, 41),
+        ({}, {20.0: 1}, 26),
         ({"arming_frames": Range(20.0, 30.0, 40.0)}, {20.0: 7}, 41),
         ({"arming_s": Range.exactly(1.5)}, {}, 76),
         ({"arming_frames": Range.exactly(10.0), "arming_s": Range.exactly(0.5)}, {}, 26),
     ],
-    ids=["nobody knows", "rehearsed", "declared as a range", "declared as a time", "declared as both"],
+    ids=[
+        "nobody knows",
+        "rehearsed",
+        "armed by a slip",
+        "declared as a range",
+        "declared as a time",
+        "declared as both",
+    ],
 )
 def test_the_most_that_may_be_needed_is_waited_for_and_a_frame_more(keys, seen, frames):
     """A frame that is cut in half by the start of main() counts for nothing."""
@@ -113,7 +121,7 @@ def test_a_rite_of_forty_pulses_is_found_by_what_the_firmware_does(long_rite):
 
 
 def test_a_firmware_that_never_drives_is_not_waited_for_for_ever(tmp_path):
-    """Twelve seconds of neutral, then the check goes on as if nobody knew, and says so."""
+    """Six seconds of neutral, then the check goes on as if nobody knew, and says so."""
     (tmp_path / "main.c").write_text("#include <avr/io.h>\nint main(void) { for (;;) { } }\n")
     pins = (
         (SKETCH / "drive.toml").read_text().partition("[pins]")[2].replace("mark_register", "# mark_register")
@@ -177,6 +185,7 @@ def test_a_check_rehearses_only_what_the_drive_does_not_declare(tmp_path):
     ("drive", "seen", "words"),
     [
         (DRIVE, {10.0: 40, 20.0: 40}, "arming: 40 frames at neutral, as rehearsed; demands come after that"),
+        (DRIVE, {20.0: 1}, "arming: 1 frame at neutral, as rehearsed; demands come after 25, for"),
         (
             DRIVE,
             {10.0: 80, 20.0: 40},
@@ -184,7 +193,7 @@ def test_a_check_rehearses_only_what_the_drive_does_not_declare(tmp_path):
         ),
         (declared(arming_s=Range.exactly(1.5)), {}, "arming: 1.5 s at neutral, as drive.toml declares"),
     ],
-    ids=["pulses", "time", "declared"],
+    ids=["pulses", "too soon", "time", "declared"],
 )
 def test_the_report_says_how_long_it_waited_and_how_that_was_known(drive, seen, words):
     """Else a check that asked too soon looks like one that found nothing."""

@@ -17,12 +17,13 @@ def arming_line(result: CheckResult, drive: Drive) -> str:
         return f"arming: {' and '.join(declared)} at neutral, as drive.toml declares; demands come after that"
     if not result.rite_frames:
         return (
-            "arming: never seen in rehearsal, within 12 s at neutral; demands come after "
+            "arming: never seen in rehearsal, within 6 s at neutral; demands come after "
             f"{RITE_FRAMES} frames all the same. Give [throttle] arming_frames or arming_s if it takes longer"
         )
     counts = sorted(set(result.rite_frames.values()))
     if len(counts) == 1:
-        took = f"{counts[0]} frames"
+        took = f"{counts[0]} frame{'s' if counts[0] > 1 else ''}"
     else:
         took = ", ".join(f"{n} frames of {ms:g} ms" for ms, n in sorted(result.rite_frames.items()))
-    return f"arming: {took} at neutral, as rehearsed; demands come after that"
+    after = "that" if counts[-1] >= RITE_FRAMES else f"{RITE_FRAMES}, for what is too soon may be a slip"
+    return f"arming: {took} at neutral, as rehearsed; demands come after {after}"

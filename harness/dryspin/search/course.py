@@ -9,7 +9,7 @@ from dryspin.search.draws import Draws
 from dryspin.search.rehearsal import Rehearsal
 
 RITE_FRAMES = 25
-"""Throttle frames granted for arming where neither drive.toml nor a rehearsal says how many it takes."""
+"""Throttle frames granted for arming where drive.toml does not say, and no rehearsal has shown more."""
 
 START_UP_S = 0.065
 """From power-on or reset to main(): the longest start-up time of the part's fuses, 65 ms."""
@@ -83,7 +83,8 @@ def rite_frames(drive: Drive, rehearsal: Rehearsal, frame_ms: float) -> int:
         *([throttle.arming_frames.high] if throttle.arming_frames else []),
         *([throttle.arming_s.high * 1000.0 / frame_ms] if throttle.arming_s else []),
     ]
-    needed = max(declared) if declared else rehearsal.rite_frames.get(frame_ms, RITE_FRAMES)
+    # What was rehearsed may be a slip of the firmware, such as arming by one pulse: not less than usual.
+    needed = max(declared) if declared else max(rehearsal.rite_frames.get(frame_ms, 0), RITE_FRAMES)
     return math.ceil(round(needed, 6)) + 1
 
 

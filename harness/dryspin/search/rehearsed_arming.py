@@ -15,7 +15,7 @@ from dryspin.search.course import START_UP_S
 
 Run = Callable[[Scenario], Recording]
 
-SOON_S, LATEST_S = 3.0, 12.0
+SOON_S, LATEST_S = 3.0, 6.0
 """Neutral from power-on for so long: what most firmwares take, then all that is waited for."""
 
 FIRST_TRY = 8
@@ -50,7 +50,7 @@ def rite_frames_by_period(run: Run, drive: Drive, frames_ms: Sequence[float]) ->
 
 
 def frames_needed(run: Run, drive: Drive, frame_ms: float) -> int | None:
-    """Neutral pulses from the start of main() until the stick is obeyed; None where it is not within 12 s.
+    """Neutral pulses from the start of main() until the stick is obeyed; None where it is not within 6 s.
 
     Raises RigError where the firmware cannot be run.
     """
