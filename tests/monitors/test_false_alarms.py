@@ -42,6 +42,8 @@ def test_the_ideal_voyage_breaks_nothing(reversal):
         "throttle_map.rising",
         "throttle_map.alike",
         "throttle_map.usable_steps",
+        # Nor is it held full out for longer than a drive's slew takes.
+        "throttle_map.full",
         # The ideal steps are taken by no handler, and no code goes round in circles.
         "controller.latency",
         "controller.loop_opens",

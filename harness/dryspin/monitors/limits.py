@@ -169,6 +169,12 @@ LIMITS: Mapping[str, Limit] = {
         "",
         "0.4 s of neutral at 20 ms a frame: longer than a stick moved through neutral stays there",
     ),
+    "arm_s": Limit(
+        0.15,
+        "s",
+        "a stick swept from end to end in 0.75 s is inside a dead band of a tenth of its way for 75 ms; as "
+        "long again. Fast frames bring many pulses in that time: 30 of 2.5 ms",
+    ),
     "loss_s": Limit(
         0.25,
         "s",
@@ -256,6 +262,12 @@ LIMITS: Mapping[str, Limit] = {
         "",
         "a hand on a stick of 400 us a way tells some 2 % of it, eight microseconds: fewer than 50 steps are "
         "felt as steps, and a quarter more is left for a trimmed stick that does not reach its end",
+    ),
+    "full_share": Limit(
+        0.8,
+        "",
+        "of full duty: a propeller's power goes with the cube of its speed, so that a fifth less duty takes "
+        "half of the power that the stick asks for",
     ),
     # ---- controller ------------------------------------------------------------------------------
     "loop_s": Limit(

@@ -11,6 +11,9 @@ from dryspin.search.rehearsal import Rehearsal
 RITE_FRAMES = 25
 """Throttle frames granted for arming where drive.toml does not say, and no rehearsal has shown more."""
 
+RITE_S = 0.25
+"""Granted for it at the least: fast frames bring their pulses in less than a stick takes through neutral."""
+
 START_UP_S = 0.065
 """From power-on or reset to main(): the longest start-up time of the part's fuses, 65 ms."""
 
@@ -85,7 +88,8 @@ def rite_frames(drive: Drive, rehearsal: Rehearsal, frame_ms: float) -> int:
     ]
     # What was rehearsed may be a slip of the firmware, such as arming by one pulse: not less than usual.
     needed = max(declared) if declared else max(rehearsal.rite_frames.get(frame_ms, 0), RITE_FRAMES)
-    return math.ceil(round(needed, 6)) + 1
+    least = 0 if declared else math.ceil(RITE_S * 1000.0 / frame_ms)
+    return max(math.ceil(round(needed, 6)) + 1, least)
 
 
 def armed_s(drive: Drive, rehearsal: Rehearsal, frame_ms: float) -> float:
@@ -109,8 +113,9 @@ def restart(draws: Draws, course: Course, at_s: float, name: str = "restart") ->
     kind = draws.pick(f"{name} by", RESTARTS)
     if kind == "reset":
         return course.fault(kind, at_s)
-    # A short cut leaves charge on the bus; a gap ends in a brown-out only if nothing drives for so long.
-    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 300.0, 400.0)
+    # A short cut leaves charge on the bus. So does a gap of some 10 ms under drive, which is a brown-out;
+    # after a long one the bus is empty, whatever drew on it.
+    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 80.0, 30.0, 300.0)
     return course.fault(kind, at_s, draws.pick(f"{name} for", lengths_ms))
 
 

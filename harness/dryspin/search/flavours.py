@@ -23,7 +23,7 @@ from dryspin.search.course import (
     rite_frames,
 )
 from dryspin.search.draws import Draws
-from dryspin.search.learning import calibration
+from dryspin.search.learning import READY_S, calibration
 from dryspin.search.loading import electrical
 from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
@@ -33,6 +33,12 @@ from dryspin.search.sweeping import throttle_map
 
 BLOCKED_S = 6.5
 """A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
+
+STREAMS = (RARE + 2, RARE + 3)
+"""Kinds in which the water turns the rotor the way that is asked for: one forward, one reverse in a plan."""
+
+STREAM_SHARE = 0.25
+"""Of the ideal speed kv V, at which the water turns the propeller: a boat that drifts or is pushed."""
 
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
@@ -79,7 +85,8 @@ def commutation(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
 def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A start from rest; then, mostly, a stop and a second start from wherever the rotor is.
 
-    Rarely something holds the rotor, for as long as it takes to try in vain and to give up.
+    Rarely something holds the rotor, for as long as it takes to try in vain and to give up; or the water
+    turns it the same way when the demand comes.
     """
     stick = Stick(drive)
     kind = draws.index("kind", 12)
@@ -90,6 +97,8 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
         course.blocked = course.aside = True
         course.end_s += BLOCKED_S
         return course
+    if kind in STREAMS and drive.load.kq_nm_s2.low > 0.0:
+        return _stream(course, drive, stick, way)
     at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
     if draws.index("water", 4) == 1:
         # What the water pushes with, friction holds: more is no rotor at rest.
@@ -101,6 +110,21 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
         again = draws.index("again way", 2)
         course.step(at_s, stick.demand(again, draws.pick("again size", SIZES)))
     course.end_s = max(at_s + 0.8, 2.1)
+    return course
+
+
+def _stream(course: Course, drive: Drive, stick: Stick, way: int) -> Course:
+    """The boat gathers way once the drive is armed and its tone is over; then the demand."""
+    course.throttle_us = [course.throttle_us[0]]
+    asks_s, from_s = course.end_s + 1.0, course.end_s + READY_S
+    ideal_rad_s = drive.motor.kv_rpm_per_v.nominal * drive.supply.v_v.nominal * math.pi / 30.0
+    push_nm = drive.load.coulomb_nm.high + drive.load.kq_nm_s2.nominal * (STREAM_SHARE * ideal_rad_s) ** 2
+    # As a load: what pushes forward is below zero.
+    if way == 0:
+        push_nm = -push_nm
+    course.load_nm = ((0.0, 0.0), (round(from_s, 4), 0.0), (round(from_s + 0.05, 4), round(push_nm, 6)))
+    course.step(asks_s, stick.demand(way, 1.0))
+    course.end_s = round(asks_s + 1.5, 4)
     return course
 
 
@@ -175,6 +199,12 @@ def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float, rit
     first = max(first, math.ceil(START_UP_S * 1000.0 / frame_ms)) + 1 + draws.index("bad at", 20)
     count = 1 + draws.index("bad frames", 3)
     after = _bad_frames(course, stick, frame_ms, first, count, draws, stick.neutral_us)
+    if draws.index("missing", 3) == 1:
+        # Late enough that what came before the gap and what comes after it are no rite each.
+        missing, count = after + 2 + draws.index("missing at", 20), 1 + draws.index("frames missing", 2)
+        after = missing + count
+        course.step(missing * frame_ms / 1000.0, 0.0)
+        course.step(after * frame_ms / 1000.0, stick.neutral_us)
     frames = min(10, rite_takes // 2) if draws.index("impatient", 20) == 1 else rite_takes
     course.end_s = math.ceil((after + frames) * frame_ms / 50.0) * 0.05
     return course
@@ -208,8 +238,13 @@ FLAVOURS: dict[str, Flavour] = {
 """The flavour of each family, in the order in which a check reports them."""
 
 FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
-RITE_FRAMES_MS = {"calibration": (10.0,), "throttle_map": (10.0, 15.0, 20.0)}
-"""Families whose rites count so many frames that only short ones keep a scenario short."""
+RITE_FRAMES_MS = {
+    "arming": (*FRAMES_MS, 5.0),
+    "calibration": (10.0,),
+    "throttle_map": (10.0, 15.0, 20.0),
+}
+"""Arming meets fast frames, too. The rites of the others count so many frames that only short ones keep a
+scenario short."""
 
 
 def frames_ms(family: str) -> tuple[float, ...]:

@@ -46,9 +46,11 @@ DECLARED = 2
 """Of the choices of a range in force, those for the declared one, with a calibration behind the cut."""
 
 KINDS = 24
-GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE = RARE, RARE + 8, RARE + 3
+GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE = RARE, RARE + 8, RARE + 15, RARE + 3
 INTERRUPTED = (RARE + 1, RARE + 13)
-"""Of all kinds those that are not learnt to the end; the covering plan meets every kind once."""
+STORED = (RARE + 5, RARE + 17)
+"""Of all kinds those that are not learnt to the end, or that are, a second time; the covering plan meets
+every kind once."""
 
 DEFAULT = Calibration(1700.0, 100, ("high", "neutral", "low"), 25, 15.0, 10.0, 200.0, 700.0)
 """For a drive that declares none: its firmware is to do nothing of the kind."""
@@ -61,16 +63,15 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     """A range in force, then a calibration cut off in its writing (rarely at a second try).
 
     The range in force was learnt before, or is the declared one. Rarely the calibration is given up,
-    or asked for when it is too late.
+    asked for when it is too late, or cut off only after its writing.
     """
     kind = draws.index("kind", KINDS)
     rite = drive.calibration or DEFAULT
     course = Course([(0.0, 0.0)], 0.0)
-    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE)
-    if kind in (GIVEN_UP_NARROW, GIVEN_UP):
+    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE)
+    if kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN):
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
-        narrow = kind == GIVEN_UP_NARROW
-        return _given_up(draws, drive, rehearsal, course, frame_ms, from_s, old, narrow=narrow)
+        return _given_up(draws, drive, rehearsal, course, frame_ms, from_s, old, kind)
     if kind == TOO_LATE:
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
         return _too_late(draws, drive, rehearsal, course, frame_ms, from_s, old)
@@ -79,6 +80,9 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     taught = before if before <= SPANS else 0
     # Nothing is stored to the end: the plainest story, in which only the claim about ranges has its say.
     course.aside = before == 0
+    if kind in STORED:
+        # Of two whole records the newer one counts, wherever it lies.
+        taught, course.aside = 1 + before % SPANS, True
     old, new, telling = ranges(draws, drive, rite, taught, way, one_way=before == 0)
     from_s = 0.0
     if taught:
@@ -94,6 +98,8 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     done_s = learn(course, rite, frame_ms, back_s, new)
     kind_of_cut = draws.pick("cut by", CUT_BY)
     cut_s = done_s + _phase_s(draws, rehearsal.store_s, whole_bytes=before == 0)
+    if kind in STORED:
+        cut_s = done_s + storing_s(rehearsal.store_s)
     if kind_of_cut == "reset":
         back_s = course.fault("reset", cut_s)
     elif kind_of_cut == "power cut":
@@ -140,8 +146,7 @@ def _given_up(
     frame_ms: float,
     from_s: float,
     old: Positions,
-    *,
-    narrow: bool,
+    kind: int,
 ) -> Course:
     """Positions that make no range, or no position at all until time is up; then the old range drives."""
     rite = drive.calibration or DEFAULT
@@ -150,9 +155,10 @@ def _given_up(
     too_narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
     wide_us = min(drive.throttle.valid_high_us - 10.0, 1480.0 + rite.span_max_us + 15.0)
     wide = Positions(wide_us, wide_us - rite.span_max_us - 15.0, 1100.0)
-    upside_down = Positions(1900.0, 1100.0, 1500.0)
-    for_ever = not narrow and draws.index("for ever", 4) == 1
-    positions = too_narrow if narrow else draws.pick("positions", (wide, upside_down))
+    # Spans as they should be, so that only the order is wrong.
+    upside_down = Positions(1900.0, 1300.0, 1600.0)
+    for_ever = kind == GIVEN_UP and draws.index("for ever", 4) == 1
+    positions = {GIVEN_UP_NARROW: too_narrow, GIVEN_UP: wide, UPSIDE_DOWN: upside_down}[kind]
     done_s = learn(course, rite, frame_ms, from_s, positions, frames=8 if for_ever else rite.hold_frames)
     at_s = done_s + STORING_S + SETTLE_S
     if for_ever:
