@@ -142,7 +142,7 @@ def run_sweep(subject: Subject, count: int) -> Sweep:
         course = Course([step for step in plan if step[0] < release_s], 0.0)
         course.fault("reset", at_s)
         course.step(release_s, throttle.neutral_us)
-        again_s = release_s + armed_s(FRAME_MS)
+        again_s = release_s + armed_s(subject.drive, UNREHEARSED, FRAME_MS)
         course.step(again_s, throttle.forward_full_us)
         return _scenario(course, again_s + 0.6, FRAME_MS, 0)
 
