@@ -113,6 +113,7 @@ class Sense:
     offset_v: Range
     delay_s: Range
     tau_s: Range = Range(0.0, 0.0, 0.0)
+    noise_v: Range = Range(0.001, 0.002, 0.004)
     pin_clamp_v: float | None = None
 
     @property

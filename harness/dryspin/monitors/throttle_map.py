@@ -170,7 +170,7 @@ def _unhindered(evidence: Evidence, from_s: float, to_s: float) -> bool:
 def sweeps(evidence: Evidence) -> list[Sweep]:
     """Every slow move of the stick within RUN, under a known range, between dead band and full."""
     recording, demand = evidence.recording, evidence.demand
-    falls_s, widths_us = demand.falls_s[demand.valid], demand.widths_us[demand.valid]
+    falls_s, widths_us = demand.falls_s[demand.valid], demand.heard_us[demand.valid]
     if len(falls_s) < 2:
         return []
     moves_us = np.diff(widths_us)
