@@ -129,7 +129,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         seed = 100 * options.seed + number
 
         def tell(what: str, done: int, total: int, name: str = name) -> None:
-            print(f"\r{name}: {what} {done}/{total} ", end="", file=sys.stderr, flush=True)
+            if sys.stderr.isatty():
+                print(f"\r{name}: {what} {done}/{total} ", end="", file=sys.stderr, flush=True)
 
         results[name] = soak(
             subject,
@@ -140,7 +141,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             save=options.found or journals / "found" / name,
             notice=tell,
         )
-        print(file=sys.stderr)
+        if sys.stderr.isatty():
+            print(file=sys.stderr)
         pages += page(name, subject, seed, results[name])
         if len(results) == 1:
             heads += [f"compiler {subject.compiler}", f"firmware {subject.hashes['firmware']}"]
