@@ -24,9 +24,9 @@ TOO_SHORT = ("arming", "tones")
 """Families whose scenarios have next to no commutation in closed loop."""
 
 JAMMED = ("synchronism",)
-"""A jam meets the rotor at another moment of a step, so that the current peaks elsewhere (36.3 A for 32.2 A in one
-of these scenarios): the board's limit acts in one form only, and a claim that wants it not to have acted is not
-exercised there. None may be broken in one form only."""
+"""A jam meets the rotor at another moment of a step, so that the current peaks elsewhere (36.3 A for 32.2 A
+in one of these scenarios): the board's limit acts in one form only, and a claim that wants it not to have
+acted is not exercised there. None may be broken in one form only."""
 
 
 @cache
