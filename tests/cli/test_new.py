@@ -112,9 +112,10 @@ def test_whatever_pins_a_source_uses_the_drive_it_gets_can_be_loaded(tmp_path: P
 @pytest.mark.slow
 @pytest.mark.parametrize("source", [SKETCH, BY_INTERRUPTS], ids=["sketch", "by interrupts"])
 def test_a_check_of_what_new_made_of_an_example_works_at_once(
-    tmp_path: Path, source: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, source: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Unchanged: the claims declared in it are exercised, for arming is rehearsed and the motor turns."""
+    monkeypatch.chdir(tmp_path)
     assert exit_code(["new", str(tmp_path / "mine"), "--from", str(source)]) == 0
     capsys.readouterr()
     code = exit_code(["check", str(tmp_path / "mine"), "--scenarios", "4", "--workers", "2"])
