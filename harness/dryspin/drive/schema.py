@@ -207,6 +207,12 @@ THROTTLE: tuple[Key, ...] = (
            meaning="the shortest pulse that counts", reason="house rule, from memory"),
     Number(name="valid_high_us", unit="us", above=0.0, default=2200.0,
            meaning="the longest pulse that counts", reason="house rule, from memory"),
+    Spanned(name="arming_frames", at_least=1.0, at_most=1000.0, default=None,
+            meaning="the number of neutral pulses in a row, after a start, that arming takes",
+            reason="a check rehearses how many this firmware needs"),
+    Spanned(name="arming_s", unit="s", at_least=0.0, at_most=20.0, default=None,
+            meaning="the time from the start of main(), with the stick at neutral, that arming takes",
+            reason="the same, as a time"),
 )  # fmt: skip
 
 CALIBRATION: tuple[Key, ...] = (

@@ -31,10 +31,10 @@ SHARES = ((0.4, 0.7), (0.3, 0.6), (0.5, 0.8), (0.35, 0.9))
 """Two positions held each way; the sweep goes on from the first."""
 
 
-def throttle_map(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def throttle_map(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A rite, then each way: a position, a slow sweep, another position; full out once; rest in between."""
     stick = Stick(drive)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     first, second = draws.pick("shares", SHARES)
     step_us = draws.pick("sweep", SWEEP_US)
