@@ -113,6 +113,7 @@ class Sense:
     offset_v: Range
     delay_s: Range
     tau_s: Range = Range(0.0, 0.0, 0.0)
+    noise_v: Range = Range(0.001, 0.002, 0.004)
     pin_clamp_v: float | None = None
 
     @property
@@ -146,7 +147,11 @@ class Controller:
 
 @dataclass(frozen=True)
 class Throttle:
-    """The throttle pulses the firmware is declared to obey; widths in microseconds."""
+    """The throttle pulses the firmware is declared to obey; widths in microseconds.
+
+    `arming_frames`, `arming_s`: neutral pulses in a row, and time with the stick at neutral, after which it
+    obeys; None where nobody knows, and a check finds out.
+    """
 
     neutral_us: float
     forward_full_us: float
@@ -154,6 +159,9 @@ class Throttle:
     dead_band_us: float
     valid_low_us: float
     valid_high_us: float
+    # How long scenarios wait; what is replayed has its own steps, so the drive's hash leaves these out.
+    arming_frames: Range | None = field(default=None, repr=False)
+    arming_s: Range | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
