@@ -15,6 +15,7 @@
 #endif
 #include "comparator.c"
 #include "limiter.c"
+#include "mask.c"
 #include "store.c"
 #include "supply.c"
 #include "trace.c"
