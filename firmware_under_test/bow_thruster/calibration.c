@@ -23,7 +23,7 @@
 #define LEARNT 4U
 #define WRITING 5U
 
-static uint8_t stage = SHUT;
+static uint8_t stage;
 static uint8_t listening;
 static uint8_t up_count; /* pulses with the stick up, in a row */
 static uint32_t up_from_ticks;
@@ -40,10 +40,6 @@ static stick_range learnt;
 void calibration_allow(uint8_t reset_cause)
 {
 	stage = (reset_cause == PORT_RESET_POWER_ON) ? WATCHING : SHUT;
-	listening = 0U;
-	up_count = 0U;
-	held_count = 0U;
-	positions = 0U;
 }
 
 /* The beat is quick only as long as somebody listens. */

@@ -200,8 +200,6 @@ void commutation_ramp(uint8_t from, uint8_t turning)
 	prepare();
 	streak = 0U;
 	past_count = 0U;
-	crossing_awaited = 0U;
-	brake_asked = 0U;
 	mode = CLOCKED;
 	ramp_begin();
 	step_due = port_ticks();
@@ -339,7 +337,6 @@ static SELDOM void catch(uint16_t at_ticks, uint8_t how)
 		mode = CAUGHT;
 		step = catching_step();
 		prepare();
-		streak = 0U;
 		past_count = 0U;
 		crossing_awaited = 0U;
 		duty_set(duty_matched(timing_interval()));
@@ -384,7 +381,6 @@ void commutation_crossing(uint16_t at_ticks, uint8_t how)
 	} else {
 		streak = (timing_is_plausible() != 0U) ? (uint8_t)(streak + 1U) : 0U;
 		if (streak >= CAUGHT_STREAK) {
-			streak = 0U;
 			mode = CAUGHT;
 			port_mark(PORT_MARK_RUN);
 			events_post(EVENT_CAUGHT);
@@ -398,7 +394,7 @@ uint16_t commutation_interval(void)
 	uint16_t interval;
 	uint8_t were_on = port_interrupts_off();
 
-	interval = (mode == CLOCKED) ? ramp_interval() : timing_interval();
+	interval = timing_interval();
 	port_interrupts_restore(were_on);
 	return interval;
 }

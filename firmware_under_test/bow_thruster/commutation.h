@@ -43,7 +43,7 @@ uint8_t commutation_tone_is_over(void);
 /* For crossing.c: the crossing of this step, taken at `at_ticks`. */
 void commutation_crossing(uint16_t at_ticks, uint8_t how);
 
-/* Ticks of a step now. */
+/* Ticks of a step now, while the steps follow the crossings. */
 uint16_t commutation_interval(void);
 
 #endif

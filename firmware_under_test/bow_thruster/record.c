@@ -131,7 +131,6 @@ void record_write_begin(const stick_range *range)
 	uint8_t place = newest(&old, &sequence);
 
 	write_place = (uint8_t)((place == 0U) ? 1U : 0U);
-	write_count = 0U;
 	bytes[VERSION_AT] = VERSION;
 	bytes[SEQUENCE_AT] = (uint8_t)(sequence + 1U);
 	put(LOW_AT, range->low_ticks);

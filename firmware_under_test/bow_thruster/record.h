@@ -16,7 +16,7 @@
 /* The newest valid record; returns 0, and leaves `range` alone, where there is none. Main line. */
 uint8_t record_load(stick_range *range);
 
-/* Begin to write `range`. Main line, no other write under way. */
+/* Begin to write `range`, once after a reset. Main line. */
 void record_write_begin(const stick_range *range);
 
 /* Start the next byte if the store is free; call until the answer is not RECORD_WRITING. */

@@ -1,7 +1,7 @@
 /*
  * settings.h - the thruster's numbers, each with the physics it comes from.
  *
- * Times are ticks of 0.5 us (suffix _TICKS) or beats of one millisecond (suffix _MS); duties are
+ * Times are ticks of 8 CPU cycles, 0.5 us at 16 MHz (suffix _TICKS) or beats of one millisecond (suffix _MS); duties are
  * counts of 255. The motor meant is a small outrunner: 1000 rpm/V, 0.08 ohm and 28 uH a phase,
  * 7 pole pairs, with a propeller in water, on 9.6 V to 12.6 V (or a laboratory supply of 8 V to
  * 20 V with the propeller off).
@@ -11,8 +11,15 @@
 #ifndef SETTINGS_H
 #define SETTINGS_H
 
-#define TICKS_PER_US 2U
-#define TICKS_PER_MS 2000U
+/* The part's clock, 16 or 8 (its internal oscillator). What counts in milliseconds and microseconds
+ * follows it. Ticks that stand for an EMF do not: at 8 MHz, with half the carrier and twice the time for the work
+ * of a step, they fit a motor of half the speed per volt. */
+#ifndef CPU_MHZ
+#define CPU_MHZ 16U
+#endif
+
+#define TICKS_PER_US (CPU_MHZ / 8U)
+#define TICKS_PER_MS (1000U * TICKS_PER_US)
 
 /* ---- choices ----------------------------------------------------------------------------- */
 
@@ -208,7 +215,12 @@
 /* ---- tones ------------------------------------------------------------------------------- */
 
 /* 20 us less the part of a tick, and the opening of the legs. */
+#if TICKS_PER_US == 1U
+/* An internal oscillator a tenth slow still ends it in time. */
+#define TONE_PULSE_TICKS 17U
+#else
 #define TONE_PULSE_TICKS 38U
+#endif
 #define WAITING_EVERY_MS 3000U
 
 /* ---- watchdog ---------------------------------------------------------------------------- */

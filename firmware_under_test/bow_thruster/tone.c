@@ -21,8 +21,10 @@
 #define E6_TICKS 1517U /* n = 19, 1318.51 Hz */
 #define G6_TICKS 1276U /* n = 22, 1567.98 Hz */
 
+/* At 1 MHz half of them, rounded: 1.5 cents at most. */
+#define EVERY(ticks) (((ticks) * TICKS_PER_US + 1U) / 2U)
 #define TIMES(ms, ticks) ((uint16_t)(((ms) * (uint32_t)TICKS_PER_MS + (ticks) / 2U) / (ticks)))
-#define NOTE(ticks, ms) {(ticks), TIMES(ms, ticks), 1U}
+#define NOTE(ticks, ms) {EVERY(ticks), TIMES(ms, EVERY(ticks)), 1U}
 #define PAUSE(ms) {TICKS_PER_MS, (ms), 0U}
 #define END {0U, 0U, 0U}
 

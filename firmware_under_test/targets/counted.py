@@ -9,8 +9,8 @@ The part shifts by one bit an instruction, so the compiler makes longer shifts l
         brne 1b
 """
 
+from dryspin.target.instructions import Instruction
 from firmware_under_test.targets.image import Image
-from firmware_under_test.targets.instructions import Instruction
 
 LOOK_BACK = 8
 """Instructions between loading the counter and the loop, at most."""

@@ -1,14 +1,8 @@
 """What stands between a firmware and its measures."""
 
-from dryspin.errors import DryspinError
+from dryspin.errors import TargetError
 
-
-class TargetError(DryspinError):
-    """The object code cannot be made, or not be measured.
-
-    Causes: the compiler objects; a loop without a known bound, recursion, a jump through a pointer.
-    Remedy: the message names the place and what to write or change.
-    """
+__all__ = ["TargetError", "ToolchainError"]
 
 
 class ToolchainError(TargetError):

@@ -9,9 +9,9 @@ import re
 import subprocess
 from functools import cache
 
+from dryspin.target.instructions import Instruction
 from firmware_under_test.targets.errors import TargetError
 from firmware_under_test.targets.image import Image
-from firmware_under_test.targets.instructions import Instruction
 from firmware_under_test.targets.toolchain import PART
 
 SLOW = re.compile(r"^__\w*(div|mod)\w*$|^__mul[sd]i3$|^__\w+[sd]f\d?$|^__fp_\w+$")

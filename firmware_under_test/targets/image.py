@@ -9,8 +9,8 @@ from typing import Any
 from elftools.elf.elffile import ELFFile
 
 from dryspin.build.lines import LineTable
+from dryspin.target.instructions import RETURN, Instruction, Step, parse, steps
 from firmware_under_test.targets.errors import TargetError, ToolchainError
-from firmware_under_test.targets.instructions import RETURN, Instruction, Step, parse, steps
 
 VECTOR_BYTES = 4
 """One vector is a jmp, two words (data sheet of the ATmega168, section "Interrupt Vectors")."""

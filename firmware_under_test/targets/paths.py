@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import networkx as nx
 
+from dryspin.target.instructions import RETURN
 from firmware_under_test.targets.errors import TargetError
 from firmware_under_test.targets.image import Image
-from firmware_under_test.targets.instructions import RETURN
 
 
 @dataclass(frozen=True, slots=True)

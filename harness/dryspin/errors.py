@@ -53,6 +53,14 @@ class BuildError(DryspinError):
     """
 
 
+class TargetError(DryspinError):
+    """The object code for the part cannot be made, or not be measured.
+
+    Causes: the part's compiler is missing or objects; a loop without a known bound, recursion, a jump
+    through a pointer. Remedy: the message names the place and what to write, change or install.
+    """
+
+
 class RigError(DryspinError):
     """The firmware cannot be run to the end of a scenario.
 

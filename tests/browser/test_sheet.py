@@ -7,14 +7,16 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dryspin.findings import Outcome
 from dryspin.recording import Signal
 from dryspin.report.sheet import case_page, check_page
+from dryspin.search import ClaimResult
 
 from ..report.sheet_samples import HOSTILE, MOMENT_S, PULSE_S, SPIKE_S, case, spiked
 from ..report.test_text import result
 
 KEYS = (
-    "throttle", "width", "marks", "announced", "gates_u", "gates_v", "gates_w", "sense", "comparator",
+    "throttle", "width", "marks", "announced", "gates_u", "gates_v", "gates_w", "step", "sense", "comparator",
     "crossings", "current_u", "current_v", "current_w", "voltage_u", "voltage_v", "voltage_w", "bus", "speed",
     "handlers",
 )  # fmt: skip
@@ -171,6 +173,18 @@ def test_cursors_read_time_angle_and_difference(live: Any) -> None:
     assert live.page.text_content('[data-lane="speed"] output') == "1000 rpm"
 
 
+def test_a_cursor_reads_the_last_crossing_true_and_taken(live: Any) -> None:
+    """In the sample V was taken at cycle 220 000 of 16 MHz, waiting for its rise; true ones follow."""
+    live.page.select_option("select", "crossings")
+    live.press("w")
+    live.press("a")
+    for _ in range(3):
+        live.press(".")
+    said = live.page.text_content('[data-lane="crossings"] output')
+
+    assert re.fullmatch(r"true [UVW][↑↓] 0 us before, taken V↑ [0-9.]+ m?s before", said)
+
+
 def test_a_cursor_goes_from_edge_to_edge(live: Any) -> None:
     """To a pulse of a microsecond, which nobody could hit by hand, and to its end; with the line of each."""
     # in the sample, line k caused edge k
@@ -229,6 +243,77 @@ def test_the_page_fits_its_window(live: Any) -> None:
         names = "[...document.querySelectorAll('.name b')]"
         assert live.run(f"{names}.every((b) => b.scrollWidth <= b.clientWidth + 1)")
         assert len(ink(live, "bus")) > 0.5 * width
+
+
+def test_each_line_of_a_lane_is_named_beside_it_and_nothing_lies_over_it(live: Any) -> None:
+    """Terminal and neutral, told apart by line style, in the lane's own name cell at every width."""
+    for width in (1280, 700, 380):
+        live.page.set_viewport_size({"width": width, "height": 900})
+        live.run("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        live.press("a")
+        parts = live.run("""[...document.querySelectorAll('[data-lane=voltage_u] .name > *')].map((part) => {
+            const {left, right, top, bottom} = part.getBoundingClientRect();
+            return [part.className || part.tagName, left, right, top, bottom, part.textContent];
+        })""")
+        styles = live.run("[...document.querySelectorAll('[data-lane=voltage_u] .key i')].map("
+                          "(piece) => getComputedStyle(piece).borderTopStyle)")  # fmt: skip
+
+        assert [part[0] for part in parts] == ["B", "SMALL", "key", "OUTPUT"]
+        assert parts[2][5] == "UN"
+        assert styles == ["solid", "dashed"]
+        for one in range(4):
+            for other in range(one + 1, 4):
+                _, left, right, top, bottom, _ = parts[one]
+                _, left2, right2, top2, bottom2, _ = parts[other]
+                assert right <= left2 + 1 or bottom <= top2 + 1 or right2 <= left + 1 or bottom2 <= top + 1
+
+
+def test_edges_that_a_page_does_not_keep_are_hatched(
+    open_page: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither levels nor nothing: the lane says so there, and so does the cursor; curves go on."""
+    monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 200)
+    monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: "")
+    path = tmp_path / "long.html"
+    path.write_text(case_page(case()), encoding="utf-8")
+    long = open_page(path).lanes()
+    columns = ink(long, "throttle")
+    far, near = (
+        columns[int(0.8 * len(columns)) :],
+        columns[int(0.23 * len(columns)) : int(0.27 * len(columns))],
+    )
+    box = long.page.locator('[data-lane="speed"] .u-over').bounding_box()
+    long.page.locator('[data-lane="speed"] .u-over').click(position={"x": 0.9 * box["width"], "y": 20})
+
+    # a hatch stroke every 9 pixels crosses each column a few times; a level is one line
+    assert far.min() > near.min()
+    assert long.page.text_content('[data-lane="throttle"] output') == "edges not kept here"
+    assert long.page.text_content('[data-lane="speed"] output') == "1000 rpm"
+    assert "edges before" in long.page.text_content(".missing")
+    assert long.said == []
+
+
+def test_verdicts_of_a_check_can_be_read_on_a_narrow_window(open_page: Any, tmp_path: Path) -> None:
+    """Nothing to scroll to sideways for a verdict and its figures, and each figure says what it is."""
+    worst = Outcome(
+        "gates.dead_time", "broken", -0.5, 1.0, 500.0, 250.0, "ns", "leg V changes FETs after 250 ns"
+    )
+    claims = (ClaimResult("gates.dead_time", "broken", 43, worst, "", (-0.5,), {"gates": 43}),)
+    path = tmp_path / "check.html"
+    path.write_text(check_page(result(claims=claims), [], "bow thruster")[0], encoding="utf-8")
+    page = open_page(path, width=380)
+    cells = page.run("""[...document.querySelectorAll('.whole tbody td')].map((cell) => {
+        const box = cell.getBoundingClientRect();
+        return [cell.textContent, box.left, box.right, getComputedStyle(cell, "::before").content];
+    })""")
+
+    assert [text for text, *_ in cells[:7]] == [
+        *("broken", "gates.dead_time", "between the two FETs of a leg lies the dead time"),
+        *("43", "-0.5", "500 ns", "250 ns"),
+    ]
+    assert all(0 <= left < right <= 380 for _, left, right, _ in cells)
+    assert ["limit" in before for *_, before in cells[5:7]] == [True, False]
+    assert page.run("document.documentElement.scrollWidth") <= 380
 
 
 def test_dark_and_light_follow_the_readers_setting(open_page: Any, sheet: Path) -> None:

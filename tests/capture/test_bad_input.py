@@ -239,6 +239,17 @@ def test_names_with_markup_and_control_characters_are_shown_harmlessly(judged):
     assert '"[red]D0[/red]\\x1b[2J<b>" is gate U high' in text
 
 
+def test_names_with_markup_in_a_dump_are_shown_harmlessly(judged):
+    """As in a table; control characters are none of IEEE 1364's in a name, and are refused unshown."""
+    said = judged(VCD.replace("gate_u_low", "<script>$x"), VCD_MAP, "a.vcd")[1]
+    code, refused = judged(VCD.replace("gate_u_low", "low\x1bc"), VCD_MAP, "a.vcd")
+
+    assert '"board.<script>$x"' in said
+    assert code == 2
+    assert "a.vcd:5: not a value change dump" in refused
+    assert "\x1b" not in refused
+
+
 def test_a_table_without_names_is_mapped_by_numbers(judged):
     """Columns from 1 on."""
     mapped = CSV_MAP.replace('"D0"', "2").replace('"D1"', "3")

@@ -7,6 +7,7 @@ import pytest
 
 from dryspin.cli.command import exit_code
 from dryspin.drive import load_drive
+from dryspin.findings import load_subject
 
 from ..search.subject import BOW_THRUSTER
 
@@ -57,6 +58,73 @@ def test_a_check_works_at_once_and_says_what_is_unknown(
     assert sorted(p.relative_to("mine").as_posix() for p in Path("mine").rglob("*") if p.is_file()) == [
         *(".ci/run", ".gitignore", "claims.toml", "drive.toml", "main.c", "tests/test_first.py"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "points", "open_questions"),
+    [
+        (SKETCH.read_text(), (1100.0, 1000.0), {"throttle.forward_full_us"}),
+        (BY_INTERRUPTS.read_text(), (1500.0, 1100.0), {"throttle.forward_full_us"}),
+        (
+            "int idle_us = 1020; int go_astern;",
+            (1500.0, 1100.0),
+            {"throttle.neutral_us", "throttle.forward_full_us", "throttle.reverse_full_us"},
+        ),
+        (
+            "int width;",
+            (1500.0, 1100.0),
+            {"throttle.neutral_us", "throttle.forward_full_us", "throttle.reverse_full_us"},
+        ),
+    ],
+    ids=["one way", "both ways", "low rest, but a way back", "nothing said"],
+)
+def test_ways_of_the_stick_are_those_of_the_source_or_an_open_question(
+    tmp_path: Path, text: str, points: tuple[float, float], open_questions: set[str]
+) -> None:
+    """One way: the stick rests low and nothing is named after going back; else nobody knows: said."""
+    source = tmp_path / "source.cpp"
+    source.write_text(text)
+    assert exit_code(["new", str(tmp_path / "mine"), "--from", str(source)]) == 0
+    drive = load_drive(tmp_path / "mine")
+
+    assert (drive.throttle.neutral_us, drive.throttle.reverse_full_us) == points
+    assert {key for key in drive.unknown if key.startswith("throttle.")} == open_questions
+
+
+@pytest.mark.parametrize(
+    "outputs",
+    [
+        "DDRC = _BV(PC0) | _BV(PC1) | _BV(PC2); TCCR0A = _BV(COM0A1) | _BV(COM0B1);",
+        "DDRD = 0xFF; DDRB = 0xFF; DDRC = 0x7F;",
+        "DDRD = _BV(PD6); TCCR0A = _BV(COM0A1) | _BV(COM0B1); TCCR2A = _BV(COM2A1) | _BV(COM2B1);",
+    ],
+    ids=["low FETs where phases are guessed", "everything an output", "the neutral's pin chopped"],
+)
+def test_whatever_pins_a_source_uses_the_drive_it_gets_can_be_loaded(tmp_path: Path, outputs: str) -> None:
+    """Guesses must not clash with each other, nor with what was seen; it builds, too."""
+    source = tmp_path / "main.c"
+    source.write_text(f"#include <avr/io.h>\nint main(void) {{ {outputs} for (;;) {{ }} }}\n")
+
+    assert exit_code(["new", str(tmp_path / "mine"), "--from", str(source)]) == 0
+    assert load_subject(tmp_path / "mine").drive.pins is not None
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("source", [SKETCH, BY_INTERRUPTS], ids=["sketch", "by interrupts"])
+def test_a_check_of_what_new_made_of_an_example_works_at_once(
+    tmp_path: Path, source: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Unchanged: the claims declared in it are exercised, for arming is rehearsed and the motor turns."""
+    monkeypatch.chdir(tmp_path)
+    assert exit_code(["new", str(tmp_path / "mine"), "--from", str(source)]) == 0
+    capsys.readouterr()
+    code = exit_code(["check", str(tmp_path / "mine"), "--scenarios", "4", "--workers", "2"])
+    said = capsys.readouterr().out
+
+    assert code in (0, 1)
+    assert "not exercised" not in said
+    assert "arming: 25 frames at neutral, as rehearsed" in said
+    assert "throttle.forward_full_us" in said.partition("still unknown in drive.toml")[2]
 
 
 def test_nothing_that_stands_there_is_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

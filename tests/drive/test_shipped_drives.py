@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 
 from dryspin.drive import Drive, Range, load_drive
+from dryspin.scenario import part_ranges
 
 BOW_THRUSTER = Path(__file__).parents[2] / "firmware_under_test" / "bow_thruster"
+OTHERS = sorted((BOW_THRUSTER / "drives").glob("*.toml"))
 
 
 @pytest.fixture(scope="module", params=["drive.toml", "drive_lab_supply.toml"])
@@ -121,3 +123,40 @@ def test_comparator_bounds_are_those_of_the_data_sheet(drive):
     assert drive.sense.offset_v == Range(-0.04, 0.0, 0.04)
     assert drive.sense.delay_s.low == 500e-9
     assert drive.sense.delay_s.high == 750e-9
+
+
+@pytest.mark.parametrize("path", OTHERS, ids=lambda path: path.stem)
+def test_every_other_drive_runs_the_shipped_firmware_unchanged(pack, path):
+    """What is found on it speaks of the firmware that is shipped; only choices of settings.h may differ."""
+    other = load_drive(path)
+
+    assert other.layers == (path.parent, BOW_THRUSTER)
+    assert other.firmware.sources == pack.firmware.sources
+    assert not other.firmware.change
+    assert not list(path.parent.glob("*.[ch]"))
+    assert set(other.firmware.defines) <= {"CPU_MHZ"}
+    assert other.name != pack.name
+    assert (other.throttle, other.calibration, other.tones) == (pack.throttle, pack.calibration, pack.tones)
+
+
+@pytest.mark.parametrize(
+    ("name", "length"), [("larger_motor", 4 / 3), ("smaller_motor", 0.7), ("rc_clock", 2.0)]
+)
+def test_other_motors_are_scaled_as_windings_are(pack, name, length):
+    """k goes with turns times length, L with turns squared times length, R with turns squared times
+    (length + 1) / 2, half of a turn lying outside the iron (from the geometry of a slot)."""
+    motor, mine = pack.motor, load_drive(BOW_THRUSTER / "drives" / f"{name}.toml").motor
+    turns = mine.k_phase_v_s / motor.k_phase_v_s / length
+
+    assert mine.l_phase_h.nominal / motor.l_phase_h.nominal == pytest.approx(turns**2 * length, rel=0.05)
+    assert mine.r_phase_ohm.nominal / motor.r_phase_ohm.nominal == pytest.approx(
+        turns**2 * (length + 1) / 2, rel=0.05
+    )
+
+
+def test_one_drive_has_a_clock_that_may_be_a_tenth_off():
+    """The internal oscillator at its factory calibration: 8 MHz and 10 %, data sheet 8161D table 28-1."""
+    rc = load_drive(BOW_THRUSTER / "drives" / "rc_clock.toml")
+
+    assert rc.controller.f_cpu_hz == 8e6
+    assert part_ranges(rc)["clock"] == Range(0.9, 1.0, 1.1)

@@ -1,6 +1,7 @@
 """The finding file: exact, strict, whole or not at all."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -74,6 +75,17 @@ def test_what_is_written_is_read_back(tmp_path):
     assert found.drive.resolve() == tmp_path / "firmware" / "drive.toml"
     assert 'firmware = "../firmware"' in path.read_text()
     assert [p.name for p in path.parent.iterdir()] == ["a.toml"]
+
+
+def test_the_object_code_that_was_charged_is_written_and_read_back(tmp_path):
+    """Only where it was: a finding of a flat cost has no such line."""
+    path = tmp_path / "a.toml"
+    plain = finding(tmp_path)
+    write_finding(path, replace(plain, hashes={**plain.hashes, "costs": "c0de x 2"}))
+
+    assert read_finding(path).hashes == {**plain.hashes, "costs": "c0de x 2"}
+    write_finding(path, plain)
+    assert "costs" not in read_finding(path).hashes
 
 
 numbers = st.none() | st.floats(allow_nan=False, allow_infinity=False, width=64)

@@ -16,7 +16,7 @@ from dryspin.rig import Rig
 from .conftest import THRUSTER
 from .rite import first_s, said, settled_counts, story, tone_notes
 
-WAITING, PACK_LOW, GREETING = 33, 39, 40
+READY, WAITING, PACK_LOW, GREETING = 32, 33, 39, 40
 
 
 def folder(tmp_path: Path, **choices: int) -> Path:
@@ -179,3 +179,24 @@ def test_the_greeting_is_its_four_notes(tmp_path: Path) -> None:
     for (hz, length_s), (wanted_hz, ms) in zip(played, wanted, strict=True):
         assert abs(1200.0 * math.log2(hz / wanted_hz)) < 5.0
         assert length_s == pytest.approx(ms / 1000.0, abs=0.005)
+
+
+# ---- the part's clock -----------------------------------------------------------------------
+
+
+def test_at_8_mhz_time_is_kept_and_a_motor_of_half_the_speed_per_volt_runs() -> None:
+    """The same rite and notes in true time, a start both ways: half the ticks, half the carrier."""
+    drive = load_drive(THRUSTER / "drives" / "rc_clock.toml")
+    run = Rig(build_image(drive, THRUSTER), drive).run(
+        story(3.4, ((0.0, 1500.0), (1.0, 1900.0), (2.0, 1100.0)))
+    )
+
+    # 25 pulses 10 ms apart, and the start-up time of the part
+    assert first_s(run, Mark.ARMED) == pytest.approx(0.315, abs=0.01)
+    (c6, _), (e6, _) = tone_notes(run, READY)
+    assert 1200.0 * abs(math.log2(c6 / 1046.50)) < 2.0
+    assert 1200.0 * abs(math.log2(e6 / 1318.51)) < 2.0
+    ahead, astern = run.w_at(np.array([1.99, 3.39])) * 30.0 / math.pi
+    # 500 rpm/V: some 4 500 rpm with its propeller, half of the pack drive's
+    assert 3500.0 < ahead < 5500.0
+    assert -5500.0 < astern < -3500.0

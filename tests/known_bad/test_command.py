@@ -1,6 +1,7 @@
 """`dryspin known-bad`: the index read strictly, each firmware tried, rows and exit codes as promised."""
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -58,6 +59,10 @@ SPOILT = {
     "no such firmware": (ENTRY + ENTRY.replace("late", "early"), "early has no drive.toml. Correct it."),
     "left out": (ENTRY.replace('"late"', '"other"'), "other has no drive.toml"),
     "reason that says nothing": (ENTRY + 'also."gates.pattern" = ""\n', "not a table of claims and reasons"),
+    "rare and unseen": (
+        ENTRY + 'rare = "once a year"\nunseen = "never"\n',
+        "[variant] unseen stands beside rare. What is found now and then is not unseen.",
+    ),
     "empty": ("variant = []\n", "names no firmware"),
     "other table": (
         ENTRY.replace("[[variant]]", "[[firmware]]"),
@@ -108,9 +113,27 @@ def test_a_gross_defect_is_found_by_the_claim_made_for_it(tmp_path, capsys, monk
     assert [path.name for path in tmp_path.iterdir()] == ["rows.json"]
 
 
-def row(found=True, rare="", objected=()):
+def test_the_checked_build_is_asked_where_no_recording_shows_it(folder):
+    """Its faults have names like claims, one for each kind."""
+    (folder / INDEX).write_text(ENTRY.replace("gates.dead_time", "code.torn_read"))
+    (variant,) = read_index(folder)
+
+    assert variant.fault_kind == "torn read"
+    (folder / INDEX).write_text(ENTRY)
+    assert read_index(folder)[0].fault_kind == ""
+
+
+def test_a_torn_read_is_found_by_the_checked_build(capsys):
+    """In the first scenario: which handlers were enabled counts, not where they fell."""
+    only = ["--only", "reads_a_pulse_with_interrupts_on"]
+
+    assert exit_code(["known-bad", str(KNOWN_BAD), *only, "--scenarios", "11", "--workers", "1"]) == 0
+    assert re.search(r"^found .* code.torn_read +1 ", capsys.readouterr().out, re.MULTILINE)
+
+
+def row(found=True, rare="", objected=(), unseen=""):
     """One result."""
-    variant = Variant(Path("late"), "late", "comes too late", "gates.dead_time", {}, rare)
+    variant = Variant(Path("late"), "late", "comes too late", "gates.dead_time", {}, rare, unseen)
     return Attempt(variant, found, objected, 12, 30.25, 2 if found else None, 40 if found else 0)
 
 
@@ -121,6 +144,21 @@ def test_only_what_is_missed_and_not_rare_fails():
         1,
     ]
     assert Attempts((row(False, "once a year"),), None, 0, 1.0).missed == ()
+
+
+def test_what_is_unseen_must_stay_so():
+    """Found after all, it is to be taken out of the list, else nobody would notice when it is lost again."""
+    hidden, seen = row(False, unseen="too short"), row(True, unseen="too short")
+
+    assert Attempts((hidden,), None, 0, 1.0).missed == ()
+    assert Attempts((hidden,), None, 0, 1.0).seen_after_all == ()
+    assert Attempts((seen,), None, 0, 1.0).seen_after_all == (seen,)
+    assert "late was found, which the index calls unseen: take that out of it" in attempts_lines(
+        Attempts((seen,), None, 0, 1.0)
+    )
+    lines = attempts_lines(Attempts((hidden,), None, 0, 1.0))
+    assert lines[1].startswith("unseen  late")
+    assert "  unseen: too short" in lines
 
 
 def test_the_table_reads_as_told():

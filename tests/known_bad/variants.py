@@ -11,9 +11,16 @@ from dryspin.known_bad import Variant, read_index
 from ..small_firmware import BOW_THRUSTER
 
 KNOWN_BAD = BOW_THRUSTER.parent / "known_bad"
-NAMES = sorted(path.parent.name for path in KNOWN_BAD.glob("*/drive.toml"))
 
 _INDEX = {variant.name: variant for variant in read_index(KNOWN_BAD)}
+
+CODE = sorted(name for name, variant in _INDEX.items() if variant.fault_kind)
+"""Those that the checked build must object to: no recording shows what is wrong."""
+
+UNSEEN = sorted(name for name, variant in _INDEX.items() if variant.unseen)
+"""Those that nothing objects to, by the index: there is no scenario to keep."""
+
+NAMES = sorted(set(_INDEX) - set(CODE) - set(UNSEEN))
 
 
 def head(name: str) -> Variant:

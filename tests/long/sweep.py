@@ -24,7 +24,7 @@ from dryspin.search.course import Course, armed_s
 from dryspin.search.learning import DEFAULT, hold_at, learn
 from dryspin.search.plan import versions
 from dryspin.search.positions import INNERS, SHIFT_BANDS, positions_of, telling_of
-from dryspin.search.rehearsal import writes_of
+from dryspin.search.rehearsal import UNREHEARSED, writes_of
 from dryspin.search.workers import run_tasks
 
 ROOT = Path(__file__).parents[2]
@@ -96,7 +96,7 @@ def store_sweep(subject: Subject, count: int) -> Sweep:
     telling = telling_of(drive, old, new, 0, INNERS[0])
     course = Course([(0.0, 0.0)], 0.0)
     done_s = learn(course, rite, frame_ms, 0.0, old)
-    at_s = hold_at(course, drive, frame_ms, done_s + 0.7, neutral_us, telling.seen_us)
+    at_s = hold_at(course, drive, UNREHEARSED, frame_ms, done_s + 0.7, neutral_us, telling.seen_us)
     course.step(at_s, neutral_us)
     at_s = round(at_s + 0.05, 4)
     back_s = course.fault("power cut", at_s, CUT_MS)
@@ -108,7 +108,9 @@ def store_sweep(subject: Subject, count: int) -> Sweep:
         end_s = done_s + 1.5
         if cut_s is not None:
             back_s = rest.fault("power cut", cut_s, CUT_MS)
-            end_s = hold_at(rest, drive, frame_ms, back_s, neutral_us - beside_us / 2.0, telling.told_us)
+            end_s = hold_at(
+                rest, drive, UNREHEARSED, frame_ms, back_s, neutral_us - beside_us / 2.0, telling.told_us
+            )
         return _scenario(rest, end_s, frame_ms, seed)
 
     whole = subject.record(scenario(None, 0))
@@ -140,7 +142,7 @@ def run_sweep(subject: Subject, count: int) -> Sweep:
         course = Course([step for step in plan if step[0] < release_s], 0.0)
         course.fault("reset", at_s)
         course.step(release_s, throttle.neutral_us)
-        again_s = release_s + armed_s(FRAME_MS)
+        again_s = release_s + armed_s(subject.drive, UNREHEARSED, FRAME_MS)
         course.step(again_s, throttle.forward_full_us)
         return _scenario(course, again_s + 0.6, FRAME_MS, 0)
 

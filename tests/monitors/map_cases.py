@@ -52,10 +52,16 @@ def _swept(steps: float) -> Story:
     return sailed([held(NEAR_US, first, START_S), *moves])
 
 
+def _full_out(share_of_full: float) -> Story:
+    """A second of full stick, with so much of full duty."""
+    return sailed([held(1900.0, 255.0 * share_of_full, START_S + HOLD_S)])
+
+
 CASES = [
     Case("throttle_map.rising", "map_counts", _drops),
     Case("throttle_map.alike", "stick_counts", _less_in_reverse),
     Case("throttle_map.usable_steps", "usable_steps", _swept, minimum=True),
+    Case("throttle_map.full", "full_share", _full_out, minimum=True),
 ]
 
 

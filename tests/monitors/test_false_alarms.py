@@ -42,6 +42,8 @@ def test_the_ideal_voyage_breaks_nothing(reversal):
         "throttle_map.rising",
         "throttle_map.alike",
         "throttle_map.usable_steps",
+        # Nor is it held full out for longer than a drive's slew takes.
+        "throttle_map.full",
         # The ideal steps are taken by no handler, and no code goes round in circles.
         "controller.latency",
         "controller.loop_opens",
@@ -246,3 +248,30 @@ def test_half_a_pattern_left_by_dead_code_is_not_held_against_the_bridge():
 
     assert dead["gates.pattern"].status == Status.HELD
     assert blamed["gates.pattern"].status == Status.BROKEN
+
+
+def test_a_rotor_that_dead_code_lets_stand_is_the_loops_affair():
+    """A light rotor stands long before the watchdog bites; how long that may take, the loop's claim asks."""
+    story = loops(0.14)
+    story.speeds = [(t, rpm) for t, rpm in story.speeds if t < LOOP_S] + [
+        (LOOP_S, 6000.0),
+        (LOOP_S + 0.01, 0.0),
+    ]
+    dead = verdicts(story.recording())
+    story.scenario = {}
+    blamed = verdicts(story.recording())
+
+    assert dead["controller.loop_opens"].status == Status.HELD
+    assert dead["synchronism.lost_drive"].status == Status.HELD
+    assert blamed["synchronism.lost_drive"].status == Status.BROKEN
+
+
+@pytest.mark.parametrize("clock", [0.9, 1.1])
+def test_what_a_clock_makes_of_a_stick_is_not_held_against_the_map(reversal, clock):
+    """A part that counts a tenth too fast takes 1364 us for 1500 us: its dead band and ways lie there."""
+    off = verdicts(replace(reversal, f_cpu_hz=reversal.f_cpu_hz * clock))
+    right = verdicts(reversal)
+
+    for claim in ("throttle_map.dead_band", "throttle_map.rising", "throttle_map.alike"):
+        assert off[claim].status == right[claim].status, claim
+    assert off["throttle_map.dead_band"].status == Status.HELD

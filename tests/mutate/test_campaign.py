@@ -145,9 +145,12 @@ def test_changes_without_effect_are_counted_and_not_run(firmware, monkeypatch):
     assert counts[NOT_BUILT] == 2
 
 
-def in_this_process(work, tasks, workers, progress=lambda _: None, lost=None):
+def in_this_process(work, tasks, workers, progress=lambda _: None, lost=None, done=lambda *_: None):
     """Stands in for workers, where a test wants to see what they do."""
-    return [work(task, progress) for task in tasks]
+    results = [work(task, progress) for task in tasks]
+    for task, result in zip(tasks, results, strict=True):
+        done(task, result)
+    return results
 
 
 def test_the_report_shows_every_survivor_with_both_lines():
@@ -157,7 +160,8 @@ def test_the_report_shows_every_survivor_with_both_lines():
 
     mutation = Mutation("a.c", 10, 11, "comparison", "<", "<=", "f", 7, 5, "if (a < b)", "if (a <= b)")
     mutants = (
-        Mutant(mutation, SURVIVED, "", 8, 20.0, False),
+        Mutant(mutation, SURVIVED, "", 8, 20.0, False, False),
+        Mutant(mutation, SURVIVED, "", 8, 20.0, True, False),
         Mutant(mutation, KILLED, "gates.pattern", 1, 2.0),
         Mutant(mutation, KILLED, CANNOT_RUN, 1, 2.0),
         Mutant(mutation, SAME_CODE),
@@ -167,29 +171,30 @@ def test_the_report_shows_every_survivor_with_both_lines():
     lines = campaign_lines(campaign, load_drive(BOW_THRUSTER))
 
     assert lines[:10] == [
-        "bow thruster, pack: 5 of 9 changes, up to 8 scenarios each and 2 kept, seed 0, in 12 s",
+        "bow thruster, pack: 6 of 9 changes, up to 8 scenarios each and 2 kept, seed 0, in 12 s",
         "1 do not build, 1 leave the machine code as it is, 0 make the same machine code as another",
         "a.c:3: not understood by the C parser, left as it is",
         "",
         "file  judged  killed  share",
-        "a.c        3       2   67 %",
+        "a.c        4       2   50 %",
         "",
         "kind        judged  killed  share",
-        "comparison       3       2   67 %",
+        "comparison       4       2   50 %",
         "",
     ]
     assert lines[10:13] == [
-        "survived  a.c:7 in f(): comparison; no planned scenario gets there",
+        "survived  a.c:7 in f(): comparison; no scenario gets there",
         "    - if (a < b)",
         "    + if (a <= b)",
     ]
+    assert lines[13] == "survived  a.c:7 in f(): comparison; in no scenario is anything different"
     assert (
-        "2 of 3 killed (67 %): 1 by a broken claim, 1 that cannot be run, 0 that leave a claim" in lines[14]
+        "2 of 4 killed (50 %): 1 by a broken claim, 1 that cannot be run, 0 that leave a claim" in lines[17]
     )
     assert "killed  a.c:7 in f(): comparison by gates.pattern" in campaign_lines(
         campaign, load_drive(BOW_THRUSTER), killed_too=True
     )
-    assert campaign_json(campaign)["totals"]["killed_share"] == pytest.approx(2 / 3)
+    assert campaign_json(campaign)["totals"]["killed_share"] == pytest.approx(2 / 4)
 
 
 def test_without_the_parser_the_command_says_what_to_install(firmware, monkeypatch, capsys):

@@ -8,9 +8,9 @@ import pytest
 PACKAGE = Path(__file__).parents[2] / "harness" / "dryspin"
 
 LAYERS = (
-    "errors", "units", "port", "drive", "scenario", "plant", "core", "registers", "build", "recording", "rig",
-    "call", "faults", "lint", "monitors", "waveforms", "capture", "findings", "search", "known_bad", "mutate",
-    "coverage", "enumerate", "soak", "report", "plugin", "cli",
+    "errors", "units", "port", "drive", "scenario", "plant", "core", "registers", "build", "target",
+    "recording", "rig", "call", "faults", "lint", "monitors", "waveforms", "capture", "findings", "timing",
+    "search", "known_bad", "mutate", "coverage", "enumerate", "soak", "report", "plugin", "cli",
 )  # fmt: skip
 """From the ground up, as the table of the house has it; the package itself belongs below all."""
 

@@ -43,7 +43,20 @@ def spiked(end_s: float = END_S, name: str = "bow thruster") -> Recording:
         (200_000, Signal.HANDLER, 24),
         (200_400, Signal.HANDLER, 0),
         (210_000, Signal.MARK, 32),
+        *(
+            (212_000 + 8 * leg, signal, int(value))
+            for leg, (signal, value) in enumerate(
+                (
+                    (Signal.LEG_W, Leg.CHOPPED),
+                    (Signal.LEG_U, Leg.LOW),
+                    (Signal.SENSE_LEG, 1),
+                    (Signal.SENSE_EDGE, 1),
+                )
+            )
+        ),
         (220_000, Signal.MARK, int(Mark.CROSSING)),
+        (220_010, Signal.SENSE_LEG, 0),
+        (225_000, Signal.LEG_V, int(Leg.LOW)),
         (230_000, Signal.SENSE_IRQ, 1),
         (240_000, Signal.COMPARATOR, 1),
         *(

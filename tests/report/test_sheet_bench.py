@@ -2,19 +2,22 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from dryspin.findings import Outcome
-from dryspin.recording import Leg, Signal
+from dryspin.recording import STATE, Leg, Signal
+from dryspin.report.sheet import BenchRun
 from dryspin.report.sheet.bench import bench_of
 from dryspin.report.sheet.limits import limit_length_s
-from dryspin.report.sheet.placement import window_s
+from dryspin.report.sheet.placement import Probe, window_s
 from dryspin.report.sheet.probes import supply_a
+from dryspin.report.sheet.screen import columns, screen_of
 from dryspin.report.sheet.terminals import terminals_of
 from dryspin.scenario import Fault
 
 from ..recording.samples import recording, scenario
-from .sheet_samples import case, spiked
+from .sheet_samples import PULSE_S, SPIKE_S, case, spiked
 
 
 def test_the_bench_is_told_to_take_the_propeller_off_first() -> None:
@@ -92,3 +95,48 @@ def test_a_probe_shows_what_the_run_holds() -> None:
 
     assert "lead of phase U" in bench.probes[0]
     assert bench.sees[0].startswith("0 to 55 A; 55 A at 3.10000 s")
+
+
+def test_the_run_of_the_figures_is_told_apart_from_that_of_the_lanes() -> None:
+    """Its moment lies elsewhere: whoever compares lanes and screen must know before, in bold."""
+    lanes, outcome = spiked(), Outcome("reversal.phase_current", "broken", -0.4, 3.1, 40.0, 55.0, "A")
+    later = replace(outcome, moment_s=3.1002)
+    bench = bench_of(case(lanes, outcome=outcome, bench=BenchRun(lanes, later)))
+
+    assert "not of the one in the lanes above" in bench.another_run
+    assert "200 us later than in the lanes, at 3.100200 s instead of 3.100000 s" in bench.another_run
+    assert "(3.1002 s of this run)" in bench.time_base
+    untried = bench_of(case(lanes, outcome=outcome, bench=BenchRun(lanes, replace(later, status="held"))))
+    assert untried.another_run == ""
+    assert "(3.1000 s of the lanes)" in untried.time_base
+
+
+def test_the_screen_loses_no_spike_and_no_pulse() -> None:
+    """A microsecond of 55 A in 10 ms, and one of a gate, each in the column that it is in."""
+    outcome = Outcome("reversal.phase_current", "broken", -0.4, SPIKE_S, 40.0, 55.0, "A")
+    screen = bench_of(case(spiked(), outcome=outcome)).screen
+    current = next(one for one in screen.traces if one.name == "current U")
+    borders, _, high = columns(current, *screen.window)
+    (at,) = np.flatnonzero(high > 50.0)
+
+    assert screen.window == (pytest.approx(SPIKE_S - 3e-3), pytest.approx(SPIKE_S + 7e-3))
+    assert borders[at] <= SPIKE_S + 0.5e-6 <= borders[at + 1]
+    one = spiked()
+    gate = screen_of((Probe("high", "V"),), one, terminals_of(one), PULSE_S, 1e-3).traces[0]
+    borders, low, high = columns(gate, PULSE_S - 3e-3, PULSE_S + 7e-3)
+    on = np.flatnonzero(high)
+    assert (gate.name, gate.unit, low.max()) == ("high gate V", "", 0.0)
+    assert len(on) <= 2
+    assert borders[on[0]] <= PULSE_S + 0.5e-6 <= borders[on[-1] + 1]
+
+
+def test_the_screen_of_a_capture_of_pins_shows_what_it_has() -> None:
+    """Edges without currents: nothing is drawn that nobody saw."""
+    pins = replace(spiked(0.1), states=np.zeros(0, STATE))
+
+    assert [one.name for one in bench_of(case(pins)).screen.traces] == []
+    gates = Outcome("gates.pattern", "broken", -1.0, 0.05)
+    assert [one.name[:-1] for one in bench_of(case(pins, outcome=gates)).screen.traces] == [
+        "high gate ",
+        "low gate ",
+    ]

@@ -56,6 +56,48 @@ def test_a_finding_becomes_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert [path.name for path in tmp_path.iterdir()] == ["reversal-opposing-drive-1.html"]
 
 
+def test_the_run_of_a_page_can_be_written_as_a_dump_a_table_and_sound(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The very run that is drawn: as `replay` writes it, to the byte."""
+    code, out, _ = report(
+        str(FINDING), "--vcd", "a.vcd", "--csv", "a.csv", "--wav", "a.wav", "--from-s", "1.6", capsys=capsys
+    )
+    assert code == 1
+    assert "sound in a.wav: 1 tone" in out
+    assert exit_code(["replay", str(FINDING), "--vcd", "b.vcd", "--csv", "b.csv", "--wav", "b.wav",
+                      "--from-s", "1.6"]) == 1  # fmt: skip
+    for kind in ("vcd", "csv", "wav"):
+        mine = (tmp_path / f"a.{kind}").read_bytes()
+        assert len(mine) > 1000, kind
+        assert mine == (tmp_path / f"b.{kind}").read_bytes(), kind
+
+
+@pytest.mark.slow
+def test_the_sheet_of_the_reference_scenario_is_small(capsys: pytest.CaptureFixture[str]) -> None:
+    """Four seconds with both ways around, every edge of it: below 10 MB (its opening: tests.browser.show)."""
+    reference, firmware = (
+        ROOT / "traces" / "by_hand" / "reference.toml",
+        ROOT / "firmware_under_test" / "bow_thruster",
+    )
+    code, out, _ = report(str(reference), "--firmware", str(firmware), "--json", capsys=capsys)
+
+    assert code == 0
+    assert 1e6 < json.loads(out)["bytes"] < 10e6
+    assert "edges before" not in Path("reference.html").read_text(encoding="utf-8")
+
+
+def test_files_that_clash_are_refused_before_the_run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing is written."""
+    code, _, err = report(str(FINDING), "--vcd", "a", "--csv", "a", capsys=capsys)
+
+    assert code == 2
+    assert "two of --vcd, --csv and --wav name the same file" in err
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_scenario_needs_its_firmware(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """It names none."""
     (tmp_path / "story.toml").write_text(SCENARIO)

@@ -3,16 +3,18 @@
 import base64
 import zlib
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dryspin.findings import Outcome
+from dryspin.findings import Outcome, load_subject
 from dryspin.monitors import judge
 from dryspin.monitors.registry import known_claims
 from dryspin.recording import STATE, Signal
 from dryspin.report.sheet.edges import VECTORS, Edges
+from dryspin.report.sheet.kept import kept
 from dryspin.report.sheet.lanes import COMPLETE_S, Curves, Lanes, lanes_of
 from dryspin.report.sheet.limits import ON_LANE, limit_length_s, limit_lines
 from dryspin.report.sheet.pack import Packer, packed
@@ -34,10 +36,19 @@ def lanes() -> Lanes:
 
 
 def test_lanes_are_those_an_engineer_asks_for(lanes: Lanes) -> None:
-    """Throttle, marks, gates, sense, comparator, crossings, currents, voltages, bus, speed, handlers."""
+    """Throttle, marks, gates, step, sense, comparator, crossings, currents, voltages, bus, speed, handler."""
     assert [one.key for one in lanes.lanes] == [
-        *("throttle", "width", "marks", "announced", "gates_u", "gates_v", "gates_w", "sense", "comparator"),
-        *("crossings", "current_u", "current_v", "current_w", "voltage_u", "voltage_v", "voltage_w"),
+        *("throttle", "width", "marks", "announced", "gates_u", "gates_v", "gates_w", "step", "sense"),
+        *(
+            "comparator",
+            "crossings",
+            "current_u",
+            "current_v",
+            "current_w",
+            "voltage_u",
+            "voltage_v",
+            "voltage_w",
+        ),
         *("bus", "speed", "handlers"),
     ]
 
@@ -88,10 +99,6 @@ def test_slices_hold_every_state_of_a_real_run(real_run: Any) -> None:
 @pytest.fixture(scope="module")
 def real_run() -> Any:
     """The bow thruster through tone, arming and half of a start."""
-    from pathlib import Path
-
-    from dryspin.findings import load_subject
-
     directory = Path(__file__).parents[2] / "firmware_under_test" / "bow_thruster"
     subject = load_subject(directory)
     recording = subject.record(
@@ -123,6 +130,61 @@ def test_edges_know_the_line_that_acted(real_run: Any) -> None:
     assert "" in gates.lines
 
 
+def test_a_step_has_its_number_and_other_patterns_their_legs(lanes: Lanes) -> None:
+    """W chopped and U low is step 4 of the six; three legs driven are none; all open is nothing."""
+    step = lane(lanes, "step")
+
+    assert [step.words[value] for value in step.values] == ["", "W high", "4  W→U", "U low, V low, W high"]
+    assert step.cycles.tolist() == [0, 212_000, 212_008, 225_000]
+
+
+def test_steps_of_a_run_are_those_of_the_recording(real_run: Any) -> None:
+    """Each of them at its cycle, by its number; what the lane has more of are transients and fixed fields."""
+    recording, lanes = real_run
+    step, steps = lane(lanes, "step"), recording.steps
+    at = np.searchsorted(step.cycles, steps.cycles, side="right") - 1
+
+    assert len(steps) > 10
+    assert [step.words[value][0] for value in step.values[at]] == [str(number) for number in steps.step]
+    assert all(".c:" in step.lines[code] for code in step.by[at])
+
+
+def test_a_crossing_taken_has_the_phase_that_was_selected_then(lanes: Lanes) -> None:
+    """V, rising, at 220 000; the selection moves on to U ten cycles later. True ones have theirs."""
+    crossings = lane(lanes, "crossings")
+    said = {
+        int(cycle): crossings.words[value]
+        for cycle, value in zip(crossings.cycles, crossings.values, strict=True)
+    }
+
+    assert said[220_000] == "taken V↑"
+    assert sum(word.startswith("taken") for word in said.values()) == 1
+    # 1000 rpm and 7 pole pairs for 4 s: 466.7 electrical turns, a crossing of each phase twice a turn
+    assert sum(word.startswith("true") for word in said.values()) == pytest.approx(466.7 * 6, abs=6)
+
+
+def test_crossings_taken_by_the_firmware_follow_true_ones_of_their_phase() -> None:
+    """Of the bow thruster at speed every one, within 30 degrees: half a step (six-step geometry)."""
+    directory = Path(__file__).parents[2] / "firmware_under_test" / "bow_thruster"
+    recording = load_subject(directory).record(
+        scenario(end_s=1.6, throttle_us=((0.0, 1500.0), (0.6, 1900.0)), faults=(), parts={})
+    )
+    crossings = lane(lanes_of(recording, 1.5), "crossings")
+    words = np.array(crossings.words)[crossings.values]
+    compared = 0
+    for way in ("U↑", "U↓", "V↑", "V↓", "W↑", "W↓"):
+        taken, true = (crossings.cycles[words == f"{kind} {way}"] for kind in ("taken", "true"))
+        taken = taken[taken > recording.cycle_of(1.4)]
+        late = taken - true[np.searchsorted(true, taken, side="right") - 1]
+        angle_deg = np.degrees(
+            np.diff(recording.theta_at(np.stack([taken - late, taken]) / recording.f_cpu_hz), axis=0)
+        )
+        compared += len(taken)
+        assert np.all((angle_deg >= 0.0) & (angle_deg < 30.0)), way
+
+    assert compared > 300
+
+
 def test_tones_are_announced_by_their_names(real_run: Any) -> None:
     """What drive.toml calls them."""
     assert "tone ready" in lane(real_run[1], "announced").words
@@ -147,6 +209,30 @@ def test_the_pack_gives_back_what_went_in(lanes: Lanes) -> None:
             assert np.array_equal(planes(got["t"], 8).view("<f8")[:, 0], wanted.t_s)
             for curve, entry in zip(wanted.curves, got["curves"], strict=True):
                 assert np.array_equal(planes(entry["low"], 4).view("<f4")[:, 0], curve.low)
+
+
+def test_a_long_run_keeps_every_edge_near_the_moment_and_says_so(real_run: Any) -> None:
+    """Within a stretch all of them, with the values in force where it begins; curves stay whole."""
+    _, lanes = real_run
+    most = lanes.edges // 10
+    short = kept(lanes, most)
+    from_s, to_s = short.edges_s
+
+    assert 0.9 * most < short.edges <= most
+    assert from_s < lanes.moment_s < to_s
+    for whole, cut in zip(lanes.lanes, short.lanes, strict=True):
+        if isinstance(whole, Curves):
+            assert cut is whole
+            continue
+        inside = (whole.cycles >= from_s * lanes.f_cpu_hz) & (whole.cycles <= to_s * lanes.f_cpu_hz)
+        more = len(cut.cycles) - int(inside.sum())
+        assert more in ((0,) if whole.kind == "ticks" else (0, 1)), whole.key
+        assert np.array_equal(cut.cycles[more:], whole.cycles[inside])
+        if more:
+            first = round(from_s * lanes.f_cpu_hz)
+            assert cut.values[0] == whole.values[np.searchsorted(whole.cycles, first) - 1]
+    assert f"the run has {lanes.edges:,}, a page keeps {most:,}" in short.missing[-1]
+    assert kept(lanes, lanes.edges) is lanes
 
 
 def test_cycles_that_run_backwards_are_refused() -> None:

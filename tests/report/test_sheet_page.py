@@ -150,6 +150,15 @@ def test_limit_and_seen_stand_on_one_scale(page: str) -> None:
     assert widths == ["72.73", "100.00"]
 
 
+def test_what_each_handler_took_stands_on_the_page(page: str) -> None:
+    """The run calls one, from cycle 200 000 to 200 400 of 16 MHz: 25 us at 0.0125 s."""
+    row = page[page.index("<td>on_comparator_edge</td>") :]
+
+    assert row.startswith(
+        "<td>on_comparator_edge</td><td>1</td><td>25.0</td><td>0.0125</td><td>25.0</td><td>"
+    )
+
+
 def test_the_pulse_list_can_be_saved(page: str, small: Case) -> None:
     """Without network and without scripts: the file is in the page."""
     (address,) = re.findall(r'href="data:text/csv;base64,([^"]*)"', page)
@@ -225,14 +234,16 @@ def test_a_check_shows_what_exercised_each_claim() -> None:
 
 
 @pytest.mark.usefixtures("_undrawn")
-def test_a_run_too_long_to_zoom_into_is_drawn(monkeypatch: pytest.MonkeyPatch, small: Case) -> None:
-    """The page says why, and what to do; it does not become too large to open."""
+def test_a_run_with_too_many_edges_keeps_those_near_the_moment(
+    monkeypatch: pytest.MonkeyPatch, small: Case
+) -> None:
+    """The page does not become too large to open, and says above the lanes and below what it lacks."""
     monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 10)
-    text = case_page(small)
+    words = " ".join(Seen(case_page(small)).words.split())
 
-    assert "would make a page that no browser opens; end the scenario soon after the moment" in text
-    assert 'class="block"' not in text
-    assert text.count('class="drawing"') == 2
+    assert "Not drawn: edges before" in words
+    assert "a page keeps 10); curves and the drawing of the whole run show all of it" in words
+    assert re.search(r"Edges are complete from 0\.0\d+ to 0\.0\d+ s", words)
 
 
 def test_a_capture_of_pins_has_a_page() -> None:
@@ -241,6 +252,23 @@ def test_a_capture_of_pins_has_a_page() -> None:
 
     assert "currents, voltages, speed and rotor angle: the recording has none" in text
     assert "not measured: the recording has no currents or voltages here" in text
+
+
+def test_what_is_broken_or_was_not_exercised_comes_first() -> None:
+    """Sixty rows are not searched for the one that matters; the families' order is kept among the others."""
+    rows = [("a.held", "held"), ("b.mute", "not exercised"), ("c.broken", "broken"), ("d.held", "held")]
+    claims = tuple(
+        ClaimResult(
+            name, verdict, int(verdict != "not exercised"), Outcome(name, verdict, -24.0), "", (-24.0, 2.0)
+        )
+        for name, verdict in rows
+    )
+    text = check_page(result(claims=claims), [], "bow thruster")[0]
+    table = text[text.index('id="claims"') : text.index('id="margins"')]
+
+    assert re.findall(r"<td>(\w\.\w+)</td>", table) == ["c.broken", "b.mute", "a.held", "d.held"]
+    # what lies beyond the drawing's borders is told
+    assert text.count("to -24<") == text.count("to +2<") == 4
 
 
 def test_code_that_was_measured_is_told() -> None:
@@ -267,7 +295,7 @@ def test_findings_beyond_the_budget_get_a_page_of_their_own(
     assert 'class="block"' in outside["reversal-phase-current-1.html"]
     assert 'href="reversal-phase-current-1.html"' in text
     assert 'class="block"' not in text
-    assert text.count('class="drawing"') == 2
+    assert text.count('class="drawing"') == 3
 
 
 def test_the_claim_looked_at_is_the_most_pressing() -> None:

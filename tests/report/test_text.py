@@ -114,6 +114,7 @@ def result(**changes):
         "seed": 1,
         "wall_s": 4.0,
         "versions": {},
+        "rite_frames": {20.0: 25},
     }
     return CheckResult(**{**values, **changes})
 
@@ -127,6 +128,7 @@ def test_a_check_that_held_reads_like_this():
         "held           reversal.in_time  exercised   35  margin   +0.29 (limit 0.9 s, seen 0.6416 s)",
         "",
         "gates: 40 scenarios of its own, 36 exercise all its declared claims",
+        "arming: 25 frames at neutral, as rehearsed; demands come after that",
         "reached: rest sectors of 15 deg 24, supply v 9.6 to 12.6, parts varied j kv",
         "",
         "all 2 declared claims held",
@@ -141,7 +143,7 @@ def test_a_check_that_broke_ends_with_its_findings(tmp_path):
     saved = SavedFinding(Path("found/a.toml"), finding(tmp_path))
     lines = check_lines(result(claims=(broken, unproven), findings=(saved,)), DRIVE)
 
-    assert finding_lines(saved.finding, DRIVE, saved.path) == lines[8:17]
+    assert finding_lines(saved.finding, DRIVE, saved.path) == lines[9:18]
     assert lines[-2:] == [
         "arming.loss is declared, but nothing was shown about it (not exercised); "
         "raise --scenarios, or take it out of claims.toml",

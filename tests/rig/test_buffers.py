@@ -38,7 +38,7 @@ def test_full_buffers_are_carried_away_without_a_trace(
 
 def test_progress_tells_the_virtual_time_reached(monkeypatch: pytest.MonkeyPatch, thruster: Drive) -> None:
     """Now and then, in order, never beyond the end."""
-    monkeypatch.setattr(rig, "_STATE_ROOM", 500)
+    monkeypatch.setattr(rig, "_STATE_ROOM", 40)
     told: list[float] = []
     Rig(build_image(thruster, BOW_THRUSTER), thruster).run(scenario(0.5), progress=told.append)
 

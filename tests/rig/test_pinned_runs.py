@@ -56,7 +56,7 @@ def test_the_pinned_runs_hold_what_a_run_can_hold(thruster: Drive, tmp_path: Pat
 
 
 @pytest.mark.parametrize("name", ["gcc", "clang"])
-def test_with_block_costs_one_compiler_gives_the_same_bits(
+def test_with_code_costs_one_compiler_gives_the_same_bits(
     thruster: Drive, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
     """Blocks are that compiler's at those flags: a digest says nothing across compilers."""
@@ -69,7 +69,7 @@ def test_with_block_costs_one_compiler_gives_the_same_bits(
     assert rigs[0].run(given).digest() not in seen, "the cost is charged"
 
 
-def test_with_block_costs_every_build_gives_the_same_verdicts(
+def test_with_code_costs_every_build_gives_the_same_verdicts(
     thruster: Drive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Plain code then takes another time in every build, and a claim must not turn on that."""

@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from dryspin.drive import load_drive
 from dryspin.scenario import fits
+from dryspin.search.course import RITE_FRAMES
 from dryspin.search.draws import MAX_VALUES, Draws, SeededDraws
 from dryspin.search.envelope import Reached
-from dryspin.search.flavours import FLAVOURS, RITE_FRAMES, START_UP_S, frames_ms
+from dryspin.search.flavours import FLAVOURS, START_UP_S, frames_ms
 from dryspin.search.plan import tasks_of
 from dryspin.search.strategies import build, covering_draft, drafts
 

@@ -7,9 +7,9 @@ a branch not taken, three for jmp and rcall, four for call, ret and reti.
 
 import pytest
 
+from dryspin.target.instructions import RETURN, Instruction, Step, parse, steps
 from firmware_under_test.targets.errors import TargetError
 from firmware_under_test.targets.image import Image
-from firmware_under_test.targets.instructions import RETURN, Instruction, Step, parse, steps
 from firmware_under_test.targets.paths import Bound, Paths, Work
 from firmware_under_test.targets.steps import Steps
 

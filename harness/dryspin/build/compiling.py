@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 from dryspin.build import flags
@@ -27,6 +28,9 @@ def macros_and_folders(drive: Drive) -> list[str]:
 
 def compile_options(drive: Drive, compiler: Compiler) -> list[str]:
     """All options with which a source of the firmware is compiled."""
+    if drive.controller.by_object_code:
+        # blocks as the source has them, so that the part's cycles find theirs
+        compiler = replace(compiler, firmware_level="-O0")
     own = () if compiler.narrow else compiler.firmware_flags
     return [*own, *macros_and_folders(drive), f"-I{PORT}"]
 

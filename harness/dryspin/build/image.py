@@ -19,12 +19,16 @@ from dryspin.drive import Drive
 
 @dataclass(frozen=True)
 class Image:
-    """A built firmware: the library's path and the hash of everything that went into it."""
+    """A built firmware: the library's path and the hash of everything that went into it.
+
+    `text`: what was compiled, where it is at hand.
+    """
 
     path: Path
     digest: str
     compiler: str
     sources: tuple[str, ...] = field(repr=False)
+    text: FirmwareText | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def _lines(self) -> LineTable:
@@ -76,7 +80,7 @@ def build_image(
             path.unlink()
 
     path = cached("image", digest, make) / "image.so"
-    return Image(path, digest, compiler.version, text.sources)
+    return Image(path, digest, compiler.version, text.sources, text)
 
 
 def image_digest(

@@ -18,7 +18,7 @@ CORE = PACKAGE / "core"
 PORT = PACKAGE / "port"
 
 WHOLE_PLANT = "plant.c"
-"""One translation unit; it includes the plant's other sources."""
+"""One translation unit; it includes the plant's other sources, as controller.c does the controller's."""
 BRACKETS = ("fw_begin.c", "fw_end.c")
 """Linked before and after the firmware's objects; they mark where its variables lie."""
 
@@ -63,7 +63,7 @@ def core_objects(compiler: Compiler) -> Path:
             done = compiler.run([*compiler.core_flags, "-c", source, "-o", str(target)], stage)
             return source, "" if done.returncode == 0 else done.stderr
 
-        included = set(_INCLUDED.findall(core_texts()[WHOLE_PLANT]))
+        included = {name for text in core_texts().values() for name in _INCLUDED.findall(text)}
         sources = [name for name in core_texts() if name.endswith(".c") and name not in included]
         with ThreadPoolExecutor(2) as pool:
             for source, complaint in pool.map(compile_one, sources):

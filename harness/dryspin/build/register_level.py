@@ -38,8 +38,8 @@ from dryspin.registers import (
 )
 from dryspin.registers.needs import refuse_unknown
 
-REPLACED = ("port", "carriers", "legs", "timer", "capture", "converter", "interrupts")
-"""Files of the core whose place the part takes."""
+REPLACED = "controller"
+"""Unit of the core that is compiled anew for the part, which takes the place of some of its files."""
 
 FIRST_LINE = "\n#line 1\n"
 """Where a source begins that has got declarations in front of it."""
@@ -235,14 +235,14 @@ def link_registers(
         raise BuildError(f"{firmware_dir}: the vector table could not be made: {done.stderr.strip()}")
     whole = folder / "firmware.whole"
     objects = [path for path, _ in named]
-    kept = ("fw_main", "dryspin_vectors", *shown)
+    kept = ("fw_main", "dryspin_vectors", "dryspin_store_image", *shown)
     seclude([*objects, glue_object], kept, whole, firmware_dir, checked=compiler.checked)
     core, part = core_objects(compiler), part_objects(compiler)
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [
         str(path)
         for path in sorted(core.glob("*.o"))
-        if path.stem not in REPLACED and f"{path.stem}.c" not in BRACKETS
+        if path.stem != REPLACED and f"{path.stem}.c" not in BRACKETS
     ]
     order = [bracket[0], str(whole), bracket[1], *rest, *map(str, sorted(part.glob("*.o")))]
     done = compiler.run([*flags.LINK, *order, *flags.LIBRARIES, "-o", str(folder / "image.so")], folder)
@@ -284,9 +284,14 @@ def part_objects(compiler: Compiler) -> Path:
             Path(name).name for name in part_texts() if name.startswith("part/") and name.endswith(".c")
         ]
 
+        sources.append(f"../../core/{REPLACED}.c")
+
         def compile_one(source: str) -> tuple[str, str]:
-            target = folder / f"part_{source.replace('.c', '.o')}"
-            done = compiler.run([*compiler.core_flags, *where, "-c", source, "-o", str(target)], stage)
+            target = folder / f"part_{Path(source).stem}.o"
+            defined = "-DDRYSPIN_PART"
+            done = compiler.run(
+                [*compiler.core_flags, defined, *where, "-c", source, "-o", str(target)], stage
+            )
             return source, "" if done.returncode == 0 else done.stderr
 
         with ThreadPoolExecutor(2) as pool:

@@ -76,7 +76,8 @@ class Workshop:
         objects = [target if each == name else path for each, path in self._objects.items()]
         path = link_image(self._compiler, objects, place, self._firmware_dir)
         digest = image_digest(self._compiler, self._options, self._files_with(name, content))
-        return Image(path, digest, self._compiler.version, self.text.sources)
+        changed = replace(self.text, files=dict(self._files_with(name, content)))
+        return Image(path, digest, self._compiler.version, changed.sources, changed)
 
     def whole_image(self, files: Mapping[str, bytes], place: Path, shown: Sequence[str]) -> Image:
         """The image with all of these sources in place of the firmware's, or besides, and names `shown`.
@@ -93,7 +94,7 @@ class Workshop:
         objects = compile_sources(self._compiler, self._options, text, stage, self._firmware_dir)
         path = link_image(self._compiler, objects, place, self._firmware_dir, shown)
         digest = image_digest(self._compiler, self._options, text.files, shown)
-        return Image(path, digest, self._compiler.version, text.sources)
+        return Image(path, digest, self._compiler.version, text.sources, text)
 
     def _changed(self, name: str, content: bytes, place: Path) -> Path:
         stage = place / "src"

@@ -24,6 +24,7 @@ from dryspin.cli.replay import replay
 from dryspin.cli.report import report
 from dryspin.cli.run import run
 from dryspin.cli.soak import soak
+from dryspin.cli.timing import timing
 from dryspin.errors import DryspinError
 
 EXIT_HELD, EXIT_BROKEN, EXIT_COULD_NOT_RUN, EXIT_INTERRUPTED = 0, 1, 2, 130
@@ -88,6 +89,7 @@ def dryspin() -> None:
 dryspin.add_command(new)
 dryspin.add_command(check)
 dryspin.add_command(lint)
+dryspin.add_command(timing)
 dryspin.add_command(run)
 dryspin.add_command(replay)
 dryspin.add_command(judge)

@@ -49,12 +49,12 @@ def known_bad(
     scenario is shortened. What was found in them before is not looked at.
 
     The table says which were found, by which claim, how many scenarios and simulated seconds it
-    took, and how many events the shortest scenario has. Those that the index calls rare may be
-    missed. It is the tester that is tested: nothing here is a permission to spin, and these
+    took, and how many events the shortest scenario has. Those that the index calls rare or
+    unseen may be missed. It is the tester that is tested: nothing here is a permission to spin, and these
     firmwares are never to be flashed.
 
-    Exits with 0 if all that are not rare were found, with 1 if one was missed, with 2 if it could
-    not run.
+    Exits with 0 if all that are neither rare nor unseen were found, with 1 if one was missed, or one
+    found that the index calls unseen, with 2 if it could not run.
     """
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.drive.document import suggestion
@@ -77,4 +77,4 @@ def known_bad(
     if json_file is not None:
         write_whole(json_file, json_text(attempts_json(attempts)))
     print_lines(attempts_lines(attempts))
-    return 1 if attempts.missed else 0
+    return 1 if attempts.missed or attempts.seen_after_all else 0

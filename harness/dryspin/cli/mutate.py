@@ -69,7 +69,8 @@ def mutate(
     statement left out, a named constant for its neighbour. Each change is built and put to kept
     findings and then to the scenarios of a check, until a claim objects (it is killed) or the
     scenarios are used up (it survives). Changes that do not build, or that give the same machine
-    code at -O2, are counted and dropped. The files themselves are never touched.
+    code at -O2, are counted and dropped; a scenario is left out where the changed expression comes
+    out as before. The files themselves are never touched.
 
     Survivors are listed with file, line, before and after: places that the claims do not constrain,
     where a real mistake would pass a check unseen. A pass here is no permission to spin, either.

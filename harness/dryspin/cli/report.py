@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.export import Exports, export_options
 
 if TYPE_CHECKING:
     from dryspin.coverage import Coverage
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     help="The page to write; by default FILE with .html for .toml, in the current directory.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON instead of text.")
+@export_options
 def report(
     file: Path,
     firmware: Path | None,
@@ -47,6 +49,12 @@ def report(
     claim: str | None,
     out: Path | None,
     as_json: bool,
+    vcd: Path | None,
+    csv: Path | None,
+    step_us: float | None,
+    from_s: float,
+    to_s: float | None,
+    wav: Path | None,
 ) -> int:
     """Write a sheet: one HTML page that shows a run over time.
 
@@ -54,7 +62,8 @@ def report(
     holds the verdicts, the story, the lanes of the run (gates, comparator, currents, voltages, speed
     ...) from the whole of it down to one PWM period, the moment and the limit, the firmware line that
     acted, and how to look for the same thing at a bench. It needs no network and no other file; its
-    drawings show with scripts blocked, too. Needs pip install 'dryspin[report]'.
+    drawings show with scripts blocked, too. Needs pip install 'dryspin[report]'. The same run can be
+    written as a value change dump, a table or sound beside it.
 
     \b
       dryspin report traces/found/reversal-opposing-drive-1.toml
@@ -70,12 +79,16 @@ def report(
     from dryspin.findings import BROKEN
     from dryspin.report import json_text, verdict_line
     from dryspin.report.sheet import case_page, require_libraries
+    from dryspin.report.sound import tone_lines, tones_json
 
     require_libraries()
     out = out or Path(f"{file.stem}.html")
     require_writable_file(out, "--out")
+    exports = Exports(vcd, csv, wav, step_us, from_s, to_s)
+    exports.check()
     with Bar() as bar:
         case = _case_of_file(file, firmware, drive_file, claim)
+        tones = exports.write(case.recording, bar.notice) if exports.wanted else []
         bar.notice("drawing", 0, 1)
         page = case_page(case)
     write_whole(out, page)
@@ -87,9 +100,12 @@ def report(
             "claim": case.outcome.claim,
             "verdict": case.outcome.status,
         }
+        if wav:
+            data["tones"] = tones_json(tones)
         click.echo(json_text(data), nl=False)
     else:
-        print_lines([verdict_line(case.outcome), f"sheet: {out} ({len(page.encode()) / 1e6:.1f} MB)"])
+        lines = [verdict_line(case.outcome), f"sheet: {out} ({len(page.encode()) / 1e6:.1f} MB)"]
+        print_lines([*lines, *(tone_lines(tones, wav) if wav else [])])
     return 1 if case.outcome.status == BROKEN else 0
 
 

@@ -1,8 +1,10 @@
 """Texts of the files that `dryspin new` writes, from what the sources show."""
 
+from dryspin.drive.pins import CONVERTER_PINS, NEUTRAL_PIN
 from dryspin.registers.survey import Survey
 
 DEFAULT_HIGH, DEFAULT_LOW = ("PD5", "PB3", "PD3"), ("PD4", "PB1", "PB2")
+SPARE_LOW = ("PD4", "PD7", "PB4", "PB5", "PD1", "PC5")
 DEFAULT_F_PWM_HZ = 31372.55
 
 EMPTY_FIRMWARE = """\
@@ -73,18 +75,18 @@ declared = ["gates.both_fets", "gates.two_high", "gates.dead_time"]
 
 def drive_text(name: str, sources: tuple[str, ...], seen: Survey) -> str:
     """drive.toml: what was seen filled in, what nobody can know from sources as ranges, both said."""
-    high, high_known = _three(seen.chopped, DEFAULT_HIGH)
-    low, low_known = _three(tuple(pin for pin in seen.outputs if pin not in high), DEFAULT_LOW)
+    high, high_known = _three(tuple(pin for pin in seen.chopped if pin != NEUTRAL_PIN), DEFAULT_HIGH)
+    taken = {*high, NEUTRAL_PIN}
+    low, low_known = _three(tuple(pin for pin in seen.outputs if pin not in taken), DEFAULT_LOW)
     if set(high) & set(low):
-        low, low_known = (
-            tuple(pin for pin in ("PD4", "PD7", "PB4", "PB5", "PD1") if pin not in high)[:3],
-            False,
-        )
+        low, low_known = tuple(pin for pin in SPARE_LOW if pin not in high)[:3], False
+    phases = tuple(pin for pin in CONVERTER_PINS if pin not in low)[:3]
     unknown = [*([] if high_known else ["pins.high"]), *([] if low_known else ["pins.low"]), "pins.phases"]
-    throttle = seen.throttle if seen.throttle not in (*high, *low) else ""
+    throttle = seen.throttle if seen.throttle not in (*high, *low, *phases, NEUTRAL_PIN) else ""
     unknown += [] if throttle else ["pins.throttle"]
     unknown += [] if seen.f_cpu_hz else ["controller.f_cpu_hz"]
     unknown += [] if seen.f_pwm_hz else ["bridge.f_pwm_hz"]
+    unknown += _stick_unknown(seen)
     unknown += [
         *("motor.kv_rpm_per_v", "motor.r_phase_ohm", "motor.l_phase_h", "motor.pole_pairs", "motor.j_kg_m2"),
         *("load.kq_nm_s2", "load.coulomb_nm", "bridge.i_peak_max_a", "supply.v_v"),
@@ -117,7 +119,7 @@ sources = [{", ".join(f'"{source}"' for source in sources)}]
 [pins]                                  # what hangs on which pin of the part
 high = {_toml(high)}            # {high_said}
 low = {_toml(low)}             # {low_said}
-phases = ["PC0", "PC1", "PC2"]          # U, V, W behind their dividers: pins of ADMUX, or PD7
+phases = {_toml(phases)}          # U, V, W behind their dividers: pins of ADMUX, or PD7
 neutral = "PD6"                         # AIN0: the comparator's plus input
 throttle = "{throttle}"                      # {_said(bool(throttle), "seen in the source")}
 {steady}
@@ -159,12 +161,44 @@ part = "mega168"
 f_cpu_hz = {seen.f_cpu_hz or 16e6:.8g}                         # {f_cpu_said}
 clock = "crystal"
 
-[throttle]                              # servo pulses
-neutral_us = 1500
+{_stick(seen)}# arming_frames = 25                    # neutral pulses of arming; a check finds out itself
+"""
+
+
+def _stick(seen: Survey) -> str:
+    """[throttle] as the source shows it, or as a guess; one way: the lower end asks for nothing."""
+    if seen.two_ways is False:
+        rest_us = max(seen.neutral_us - 60.0, 950.0)
+        return f"""\
+[throttle]                              # servo pulses; one way: nothing in the source goes back
+neutral_us = {rest_us:.0f}                       # off; the source has {seen.neutral_us:.0f} us
 forward_full_us = 1900
-reverse_full_us = 1100
+reverse_full_us = {rest_us - 100:.0f}                   # asks for nothing; the drive pushes one way
+dead_band_us = 60
+"""
+    ways = (
+        "both ways, by the names in the source"
+        if seen.two_ways
+        else "both ways: a guess, the source leaves it open"
+    )
+    rest_us = seen.neutral_us if seen.two_ways else 1500.0
+    return f"""\
+[throttle]                              # servo pulses; {ways}
+neutral_us = {rest_us:.0f}
+forward_full_us = {rest_us + 400:.0f}
+reverse_full_us = {rest_us - 400:.0f}
 dead_band_us = 40
 """
+
+
+def _stick_unknown(seen: Survey) -> list[str]:
+    """What of the stick is still open: full stick always, for no name tells it; its ways where unseen."""
+    rest = [] if seen.neutral_us and seen.two_ways is not None else ["throttle.neutral_us"]
+    return [
+        *rest,
+        "throttle.forward_full_us",
+        *([] if seen.two_ways is not None else ["throttle.reverse_full_us"]),
+    ]
 
 
 def _three(pins: tuple[str, ...], default: tuple[str, ...]) -> tuple[tuple[str, ...], bool]:

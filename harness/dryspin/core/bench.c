@@ -7,6 +7,9 @@
 #include "controller.h"
 #include <math.h>
 
+/* A trace that slopes is read at least as often: the plant takes it as constant over a plan. */
+#define SLOPE_S 50e-6
+
 /* A piece of a trace without a slope holds until the next breakpoint of any of them. */
 static double read_trace(core_trace *trace, int64_t cycle, double t_s, double absent, double *slope)
 {
@@ -65,6 +68,10 @@ void bench_plan(void)
 	limit = ctl.input_cycle < limit ? ctl.input_cycle : limit;
 	limit = ctl.replay_cycle > cycle && ctl.replay_cycle < limit ? ctl.replay_cycle : limit;
 	limit = config->end_cycle < limit ? config->end_cycle : limit;
+	if (ctl.input_again == cycle + 1) {
+		int64_t stale = cycle + (int64_t)(SLOPE_S * config->f_cpu_hz);
+		limit = stale < limit ? stale : limit;
+	}
 	double limit_s = (double)limit * ctl.s_per_cycle;
 	if (ctl.outside) {
 		core_outside()->limit_s = limit_s;

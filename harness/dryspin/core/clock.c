@@ -134,7 +134,7 @@ void clock_catch_up(void)
 void clock_sleep(void)
 {
 	uint32_t before = ctl.handlers_run;
-	ctl.irq_on = 1;
+	interrupts_set(1, 0);
 	while (ctl.handlers_run == before) {
 		ctl.hang_budget = HANG_BLOCKS;
 		if (!interrupts_due()) {
@@ -159,12 +159,36 @@ void clock_wait(int64_t until)
 	}
 }
 
+void clock_pay(void)
+{
+	int64_t cycles = ctl.owed / OWED_PER_CYCLE;
+	if (cycles == 0)
+		return;
+	ctl.owed %= OWED_PER_CYCLE;
+	ctl.hang_budget = HANG_BLOCKS;
+	if ((ctl.now += cycles) >= ctl.horizon)
+		clock_catch_up();
+}
+
+void clock_owe(uintptr_t pc)
+{
+	clock_pay();
+	int64_t row = (int64_t)(pc - core_text_base()) - config->code_costs_from;
+	if (row >= 0 && row < config->n_code_costs)
+		ctl.owed += config->code_costs[row];
+}
+
 /* The compiler calls this at the start of every basic block of the firmware. Without a cost per
  * block, only port calls let time pass, so very many blocks without one will never end. */
 void __sanitizer_cov_trace_pc(void);
 void __sanitizer_cov_trace_pc(void)
 {
-	if (ctl.block_cycles != 0) {
+	if (ctl.block_cycles == BY_TABLE) {
+		/* a block may be free, as in a loop that the part's compiler has removed */
+		if (--ctl.hang_budget <= 0)
+			stack_hang((uintptr_t)__builtin_return_address(0));
+		clock_owe((uintptr_t)__builtin_return_address(0));
+	} else if (ctl.block_cycles != 0) {
 		if ((ctl.now += ctl.block_cycles) >= ctl.horizon)
 			clock_catch_up();
 	} else if (--ctl.hang_budget <= 0) {

@@ -36,6 +36,9 @@ enum {
 /* Comparator edges on their way to the software: the delay holds a few, noise a few more. */
 #define PIPE_SIZE 256
 
+#define BY_TABLE INT64_C(-1)
+#define OWED_PER_CYCLE 16
+
 #define STORE_BYTES ((int32_t)PORT_STORE_BYTES)
 
 typedef struct {
@@ -50,7 +53,8 @@ typedef struct {
 	int64_t horizon;      /* the next cycle at which something other than code happens; LOOK_AGAIN */
 	int64_t rare_cycle;   /* the same without plant and carriers, looked up when horizon says so */
 	int64_t hang_budget;  /* basic blocks left before time must have moved */
-	int64_t block_cycles;
+	int64_t block_cycles; /* BY_TABLE: config->code_costs */
+	int64_t owed;         /* by code that has run since the last hook or port call, in sixteenths of a cycle */
 	double s_per_cycle;
 
 	uint8_t irq_on;       /* global enable */
@@ -131,6 +135,15 @@ static inline void clock_spend(int64_t cycles)
 	ctl.hang_budget = HANG_BLOCKS;
 	if ((ctl.now += cycles) >= ctl.horizon)
 		clock_catch_up();
+}
+
+/* With code_costs: let what is owed pass; the same, and owe the code behind this return address. */
+void clock_pay(void);
+void clock_owe(uintptr_t pc);
+static inline void clock_code(uintptr_t pc)
+{
+	if (ctl.block_cycles == BY_TABLE)
+		clock_owe(pc);
 }
 
 /* bench.c: the plant seen from the controller */
@@ -228,6 +241,13 @@ int64_t supply_next_cut(void);
 void supply_cut(int64_t cycle);
 int supply_holds(void);
 void supply_watch(void);
+
+/* mask.c */
+/* A stretch with interrupts off: since a call that returns to pc, or, 0, since the handler of that vector began. */
+typedef struct { int64_t cycles; uint32_t pc; uint8_t vector; } off_span;
+extern off_span longest_off;
+void interrupts_set(uint8_t on, uint32_t pc);
+void interrupts_reset(void);
 
 /* interrupts.c */
 void interrupts_serve(void);

@@ -94,6 +94,10 @@ typedef struct {
 	int32_t carrier_period;      /* cycles of one carrier period, phase-correct: 510 */
 	int32_t driver_dead_cycles;  /* gate driver with one input a leg: its dead time; 0 = one input a FET */
 	int32_t block_cycles;        /* charged per basic block of plain code; 0 = none */
+	const uint32_t *code_costs;  /* instead: of the code from a hook or port call to the next, in sixteenths of
+	                              * a cycle, by its return address; 0: block_cycles holds */
+	int64_t code_costs_from, n_code_costs; /* offset into the library of the first of them; how many */
+	int32_t vector_in_cycles, vector_out_cycles; /* charged around each handler, besides entry and return */
 	int32_t outside_plant;       /* 1: the host advances the plant */
 	int32_t account_energy;      /* 1: the plant meters its ports */
 	int32_t unrecorded;          /* 1: neither edges nor states are written */
@@ -208,7 +212,9 @@ core_fault_report *core_fault(void);
 /* The store's 512 bytes now. */
 const uint8_t *core_store(void);
 int64_t core_now(void);
-/* Counts since core_start: 0 plant segments, 1 events, 2 port calls, 3 handlers, 4 guard hits. */
+/* Counts since core_start: 0 plant segments, 1 events, 2 port calls, 3 handlers, 4 guard hits; 5 cycles of the
+ * longest span with interrupts off, once they have been on; who turned them off: 6 its return address, an offset
+ * into the library, or 0 where a handler was entered; 7 the vector of that handler, or of the one it was in. */
 int64_t core_count(int which);
 /* Address that pc and caller are relative to. */
 uintptr_t core_text_base(void);

@@ -42,8 +42,9 @@ int64_t core_now(void)
 
 int64_t core_count(int which)
 {
-	const int64_t count[5] = {ctl.segments, ctl.events, ctl.port_calls, ctl.handlers, plant.s.guard_hits};
-	return which >= 0 && which < 5 ? count[which] : -1;
+	const int64_t count[8] = {ctl.segments,          ctl.events,        ctl.port_calls,   ctl.handlers,
+	                          plant.s.guard_hits,    longest_off.cycles, longest_off.pc, longest_off.vector};
+	return which >= 0 && which < 8 ? count[which] : -1;
 }
 
 static void sleep_until(int64_t cycle)
@@ -98,7 +99,7 @@ static void restore_memory(void)
 
 static void reset_controller(void)
 {
-	ctl.irq_on = 0;
+	interrupts_reset();
 	ctl.irq_enabled = ctl.irq_pending = 0;
 	ctl.endless = 0;
 	ctl.context = 0;
@@ -113,6 +114,7 @@ static void reset_controller(void)
 	ctl.plan_valid = 0;
 	ctl.horizon = LOOK_AGAIN;
 	ctl.hang_budget = HANG_BLOCKS;
+	ctl.owed = 0;
 	restore_memory();
 	stack_prepare(enter);
 }
@@ -149,9 +151,10 @@ void core_start(const core_config *c)
 	memset(&ctl, 0, sizeof ctl);
 	memset(&outside_plant, 0, sizeof outside_plant);
 	undefined_forget();
+	longest_off = (off_span){0, 0, 0};
 	ctl.replay_cycle = NEVER;
 	ctl.s_per_cycle = 1.0 / c->f_cpu_hz;
-	ctl.block_cycles = c->block_cycles;
+	ctl.block_cycles = c->code_costs ? BY_TABLE : c->block_cycles;
 	plant_init(&c->plant, c->rest_rad, 0.0, c->supply_v.n > 0 ? c->supply_v.value[0] : 0.0);
 	plant_meter(c->account_energy);
 	bench_read_inputs(0);

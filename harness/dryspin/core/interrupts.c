@@ -30,15 +30,19 @@ void interrupts_run(int k)
 {
 	uint8_t interrupted = ctl.context;
 	ctl.irq_pending &= ~(1U << k);
-	ctl.irq_on = 0;
 	ctl.context = (uint8_t)(k + 1); /* the data sheet counts from 1 */
+	interrupts_set(0, 0);
 	ctl.handlers++;
 	record(SIGNAL_HANDLER, ctl.context, ctl.now, 0, 0);
-	clock_spend(ENTRY_CYCLES);
+	clock_spend(ENTRY_CYCLES + config->vector_in_cycles);
+	int64_t owed = ctl.owed; /* by what was interrupted, which goes on afterwards */
+	ctl.owed = 0;
 	handlers[k]();
-	clock_spend(RETURN_CYCLES);
+	clock_pay();
+	ctl.owed = owed;
+	clock_spend(RETURN_CYCLES + config->vector_out_cycles);
 	record(SIGNAL_HANDLER, 0, ctl.now, 0, 0);
 	ctl.context = interrupted;
-	ctl.irq_on = 1;
+	interrupts_set(1, 0);
 	ctl.handlers_run++;
 }

@@ -38,6 +38,8 @@ void limiter_watch(void)
 	if (!(config->over_current_a > 0.0))
 		return;
 	double i_a = return_a();
+	if (i_a <= LOOK_SHARE * config->over_current_a && ctl.limiter_look == NEVER && !ctl.limiter_over)
+		return;
 	int64_t before = limiter_next();
 	int64_t now = (int64_t)ceil(plant.s.t_s * config->f_cpu_hz - 1e-6);
 	uint8_t over = i_a > config->over_current_a;

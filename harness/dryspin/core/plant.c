@@ -8,6 +8,7 @@
 #include "terminals.c"
 #include "conduction.c"
 #include "roots.c"
+#include "series.c"
 #include "plan.c"
 #include "events.c"
 #include "sense.c"

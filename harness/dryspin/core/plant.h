@@ -3,7 +3,7 @@
  *
  * The compiled, event-driven twin of the plain equations in dryspin/plant/equations.py. Between two
  * events what conducts is fixed and the circuit is linear, so currents, capacitor, speed and angle are
- * power series in time (plan.c): nothing is stepped. `plant_plan` finds how far the present mode
+ * power series in time (series.c): nothing is stepped. `plant_plan` finds how far the present mode
  * carries and what ends it, `plant_commit` goes there, or to any earlier moment if something else
  * happens first.
  *

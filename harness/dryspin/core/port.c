@@ -4,6 +4,8 @@
 #include "controller.h"
 
 #define HERE ((uint32_t)((uintptr_t)__builtin_return_address(0) - core_text_base()))
+/* What the part's object code takes since the last hook or port call has passed when the port is called. */
+#define CODE_BEFORE clock_code((uintptr_t)__builtin_return_address(0))
 #define CALLER caller_of(__builtin_frame_address(0))
 
 /* Return address of the function that made the port call: the firmware keeps frame pointers. */
@@ -49,6 +51,7 @@ static void set_interrupt(int bit, uint8_t on)
 
 void port_leg(uint8_t leg, uint8_t state)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(6);
 	legs_command(leg % 3, state & 3U, pc, caller);
@@ -59,6 +62,7 @@ void port_leg(uint8_t leg, uint8_t state)
 
 void port_all_open(void)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(6);
 	for (int x = 0; x < 3; x++)
@@ -70,6 +74,7 @@ void port_all_open(void)
 
 void port_duty(uint8_t counts)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(8);
 	record(SIGNAL_DUTY, counts, ctl.now, pc, caller);
@@ -79,6 +84,7 @@ void port_duty(uint8_t counts)
 
 void port_carriers_start(uint8_t which)
 {
+	CODE_BEFORE;
 	clock_spend(10);
 	for (int k = 0; k < 2; k++)
 		if (which & (1U << k))
@@ -90,6 +96,7 @@ void port_carriers_start(uint8_t which)
 
 void port_sense_select(uint8_t leg)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(4);
 	if (leg % 3 != ctl.sense_leg) {
@@ -102,6 +109,7 @@ void port_sense_select(uint8_t leg)
 
 void port_sense_edge(uint8_t edge)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(4);
 	if ((edge & 1U) != ctl.sense_edge)
@@ -112,24 +120,28 @@ void port_sense_edge(uint8_t edge)
 
 uint8_t port_sense_above(void)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	return ctl.sense_above;
 }
 
 uint8_t port_sense_flag(void)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	return (ctl.irq_pending >> IRQ_COMPARATOR) & 1U;
 }
 
 void port_sense_clear(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	set_bit(&ctl.irq_pending, IRQ_COMPARATOR, 0);
 }
 
 void port_sense_interrupt(uint8_t on)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(2);
 	if (((ctl.irq_enabled >> IRQ_COMPARATOR) & 1U) != (on != 0))
@@ -139,59 +151,69 @@ void port_sense_interrupt(uint8_t on)
 
 uint16_t port_ticks(void)
 {
+	CODE_BEFORE;
 	return timer_in_halves(timer_count(ctl.now + 4), 4);
 }
 
 void port_compare_a(uint16_t at_ticks)
 {
+	CODE_BEFORE;
 	timer_set_compare(0, timer_in_halves(at_ticks, 4));
 	look_again();
 }
 
 void port_compare_b(uint16_t at_ticks)
 {
+	CODE_BEFORE;
 	timer_set_compare(1, timer_in_halves(at_ticks, 4));
 	look_again();
 }
 
 void port_compare_a_interrupt(uint8_t on)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	set_interrupt(IRQ_COMPARE_A, on);
 }
 
 void port_compare_b_interrupt(uint8_t on)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	set_interrupt(IRQ_COMPARE_B, on);
 }
 
 void port_compare_a_clear(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	set_bit(&ctl.irq_pending, IRQ_COMPARE_A, 0);
 }
 
 void port_compare_b_clear(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	set_bit(&ctl.irq_pending, IRQ_COMPARE_B, 0);
 }
 
 void port_wrap_interrupt(uint8_t on)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	set_interrupt(IRQ_WRAP, on);
 }
 
 uint8_t port_wrap_flag(void)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	return (ctl.irq_pending >> IRQ_WRAP) & 1U;
 }
 
 void port_throttle_edge(uint8_t edge)
 {
+	CODE_BEFORE;
 	clock_spend(4);
 	ctl.throttle_edge = edge & 1U;
 	set_bit(&ctl.irq_pending, IRQ_CAPTURE, 0);
@@ -199,38 +221,44 @@ void port_throttle_edge(uint8_t edge)
 
 uint16_t port_throttle_ticks(void)
 {
+	CODE_BEFORE;
 	return timer_in_halves(ctl.captured, 4);
 }
 
 void port_throttle_interrupt(uint8_t on)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	set_interrupt(IRQ_CAPTURE, on);
 }
 
 uint8_t port_throttle_level(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	return ctl.throttle_level;
 }
 
 uint8_t port_interrupts_off(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	uint8_t were_on = ctl.irq_on;
-	ctl.irq_on = 0;
+	interrupts_set(0, HERE);
 	return were_on;
 }
 
 void port_interrupts_restore(uint8_t were_on)
 {
+	CODE_BEFORE;
 	clock_spend(2);
-	ctl.irq_on = were_on != 0;
+	interrupts_set(were_on != 0, HERE);
 	serve_soon();
 }
 
 void port_idle(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	ctl.slept_on = (uintptr_t)__builtin_frame_address(0);
 	clock_sleep();
@@ -240,12 +268,14 @@ void port_idle(void)
 
 uint8_t port_store_read(uint16_t at)
 {
+	CODE_BEFORE;
 	clock_spend(6);
 	return store_read(at);
 }
 
 void port_store_write(uint16_t at, uint8_t value)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(6);
 	int64_t handlers = ctl.handlers;
@@ -257,12 +287,14 @@ void port_store_write(uint16_t at, uint8_t value)
 
 uint8_t port_store_busy(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	return ctl.store_done != NEVER;
 }
 
 void port_watchdog_on(uint8_t doublings)
 {
+	CODE_BEFORE;
 	clock_spend(6);
 	watchdog_on(doublings);
 	look_again();
@@ -270,6 +302,7 @@ void port_watchdog_on(uint8_t doublings)
 
 void port_watchdog_feed(void)
 {
+	CODE_BEFORE;
 	clock_spend(1);
 	watchdog_feed();
 	look_again();
@@ -277,6 +310,7 @@ void port_watchdog_feed(void)
 
 void port_watchdog_off(void)
 {
+	CODE_BEFORE;
 	clock_spend(6);
 	watchdog_off();
 	look_again();
@@ -284,6 +318,7 @@ void port_watchdog_off(void)
 
 void port_convert_bus(void)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(4);
 	converter_start(pc, caller);
@@ -292,24 +327,28 @@ void port_convert_bus(void)
 
 uint8_t port_convert_busy(void)
 {
+	CODE_BEFORE;
 	clock_spend(3);
 	return ctl.converter_done != NEVER;
 }
 
 uint16_t port_converted(void)
 {
+	CODE_BEFORE;
 	clock_spend(4);
 	return ctl.converted;
 }
 
 void port_convert_interrupt(uint8_t on)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	set_interrupt(IRQ_CONVERTER, on);
 }
 
 void port_convert_off(void)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(2);
 	converter_off(pc, caller);
@@ -318,24 +357,28 @@ void port_convert_off(void)
 
 void port_over_current_interrupt(uint8_t on)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	set_bit(&ctl.irq_enabled, IRQ_OVER_CURRENT, on);
 }
 
 uint8_t port_over_current(void)
 {
+	CODE_BEFORE;
 	clock_spend(2);
 	return ctl.limiter_pulls;
 }
 
 uint8_t port_reset_cause(void)
 {
+	CODE_BEFORE;
 	clock_spend(1);
 	return ctl.reset_cause;
 }
 
 void port_mark(uint8_t code)
 {
+	CODE_BEFORE;
 	uint32_t pc = HERE, caller = CALLER;
 	clock_spend(2);
 	record(SIGNAL_MARK, code, ctl.now, pc, caller);

@@ -23,11 +23,21 @@ double series_at(const double *c, int n, double s)
 	return sum;
 }
 
-/* A falling series with its root in (0, 1]: Newton, kept inside what is known of the root. */
-static double falling_root(const double *c, int n)
+static double at_end(const double *c, int n)
 {
-	double low = 0.0, high = 1.0, end = series_at(c, n, 1.0);
-	double s = c[0] / (c[0] - end);
+	double sum = c[n - 1];
+	for (int k = n - 2; k >= 0; k--)
+		sum += c[k];
+	return sum;
+}
+
+/* A falling series with its root in (0, 1]: Newton, kept inside what is known of the root. It begins where
+ * the parabola with the same two ends and the same first slope has its root. */
+static double falling_root(const double *c, int n, double end)
+{
+	double low = 0.0, high = 1.0;
+	double bend = end - c[0] - c[1], under = c[1] * c[1] - 4.0 * bend * c[0];
+	double s = under > 0.0 && c[1] < 0.0 ? 2.0 * c[0] / (sqrt(under) - c[1]) : c[0] / (c[0] - end);
 	for (int k = 0; k < 60; k++) {
 		double value = c[n - 1], slope = 0.0;
 		for (int m = n - 2; m >= 0; m--) {
@@ -40,7 +50,7 @@ static double falling_root(const double *c, int n)
 			high = s;
 		double next = s - value / slope;
 		/* converging quadratically, the error left is of the order of the square of this step */
-		if (fabs(next - s) <= 1e-7)
+		if (fabs(next - s) <= 1e-6)
 			return next < low ? low : next > high ? high : next;
 		s = next > low && next < high ? next : 0.5 * (low + high);
 	}
@@ -61,8 +71,10 @@ static double first_in(const double *c, int n, int halvings)
 	}
 	if (steepest >= 0.0)
 		return NONE;
-	if (flattest <= 0.0 || halvings == 0)
-		return series_at(c, n, 1.0) < 0.0 ? falling_root(c, n) : NONE;
+	if (flattest <= 0.0 || halvings == 0) {
+		double end = at_end(c, n);
+		return end < 0.0 ? falling_root(c, n, end) : NONE;
+	}
 	double half[ORDERS];
 	double by = 1.0;
 	for (int k = 0; k < n; k++, by *= 0.5)

@@ -129,7 +129,12 @@ double plant_rest_torque(void);
 /* Sign of the speed that sets in from rest; 0 while friction holds the rotor. */
 int8_t plant_direction_from_rest(void);
 
-/* plan.c: coefficients of a row into c[ORDERS]. */
+/* series.c */
+/* All series over q->h_s, from the coefficients 0 on; 0 if they do not converge over so long a segment. */
+int series_expand(void);
+/* The same of a plant that rests, over any length. */
+void series_hold(void);
+/* Coefficients of a row into c[ORDERS]. */
 void row_series(const row *r, double *c);
 
 /* Its value at the start of the segment. */

@@ -116,6 +116,13 @@ void shape_update(void)
 void shape_emf(double e_v[3])
 {
 	shape_update();
+	/* The first basis is 1 and the second the angle, which was written just now: taken from the state,
+	 * no load waits for that store. */
+	if (!plant.smooth) {
+		for (int x = 0; x < 3; x++)
+			e_v[x] = plant.s.w_rad_s * (plant.emf[x][0] + plant.emf[x][1] * plant.s.in_sector_rad);
+		return;
+	}
 	for (int x = 0; x < 3; x++) {
 		double sum = 0.0;
 		for (int b = 0; b < plant.bases; b++)

@@ -113,6 +113,7 @@ class Sense:
     offset_v: Range
     delay_s: Range
     tau_s: Range = Range(0.0, 0.0, 0.0)
+    noise_v: Range = Range(0.001, 0.002, 0.004)
     pin_clamp_v: float | None = None
 
     @property
@@ -123,7 +124,7 @@ class Sense:
 
 @dataclass(frozen=True)
 class Controller:
-    """The part the firmware runs on, and what a basic block of it costs on the rig."""
+    """The part the firmware runs on, and what plain code costs on the rig."""
 
     part: str
     f_cpu_hz: float
@@ -134,11 +135,23 @@ class Controller:
     regulator_drop_v: float = 1.0
     brown_out_v: float = 4.3
     atomic_bytes: int = 1
+    # told apart by a hash of their own: what the part's compiler makes of the firmware counts there, too
+    code_cycles: str = field(default="flat", repr=False)
+    code_cycles_factor: float = field(default=1.0, repr=False)
+
+    @property
+    def by_object_code(self) -> bool:
+        """Whether plain code is charged by the part's object code."""
+        return self.code_cycles == "object code"
 
 
 @dataclass(frozen=True)
 class Throttle:
-    """The throttle pulses the firmware is declared to obey; widths in microseconds."""
+    """The throttle pulses the firmware is declared to obey; widths in microseconds.
+
+    `arming_frames`, `arming_s`: neutral pulses in a row, and time with the stick at neutral, after which it
+    obeys; None where nobody knows, and a check finds out.
+    """
 
     neutral_us: float
     forward_full_us: float
@@ -146,6 +159,9 @@ class Throttle:
     dead_band_us: float
     valid_low_us: float
     valid_high_us: float
+    # How long scenarios wait; what is replayed has its own steps, so the drive's hash leaves these out.
+    arming_frames: Range | None = field(default=None, repr=False)
+    arming_s: Range | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)

@@ -163,6 +163,9 @@ SENSE: tuple[Key, ...] = (
             reason="data sheet DS40002011A p. 385: 500 ns at 4 V"),
     Spanned(name="tau_s", unit="s", at_least=0.0, at_most=1.0, default=Range.exactly(0.0),
             meaning="the time constant of the low-pass on each sense line", reason="no capacitor fitted"),
+    Spanned(name="noise_v", unit="V", at_least=0.0, at_most=1.0, default=Range(0.001, 0.002, 0.004),
+            meaning="the standard deviation of noise at the comparator while something disturbs it",
+            reason="some millivolts beside switched currents; common practice, no source"),
     Number(name="pin_clamp_v", unit="V", above=0.0, at_most=1e3, default=None,
            meaning="the voltage at the pin beyond which a clamp holds it", reason="no clamp fitted"),
 )  # fmt: skip
@@ -185,6 +188,13 @@ CONTROLLER: tuple[Key, ...] = (
     Number(name="block_cycles", whole=True, at_least=0, at_most=1000, default=0,
            meaning="the CPU cycles charged for each basic block",
            reason="only port calls take time, so that runs are the same whatever compiler built them"),
+    Text(name="code_cycles", choices=("flat", "object code"), default="flat",
+         meaning="what plain code is charged by: block_cycles for each basic block, or the cycles of its "
+                 "object code for the part",
+         reason="needs no compiler for the part"),
+    Number(name="code_cycles_factor", at_least=0.1, at_most=10.0, default=1.0,
+           meaning="what the cycles of object code are multiplied by, to see what verdicts owe to them",
+           reason="the instruction set manual's figures"),
     Number(name="atomic_bytes", unit="bytes", whole=True, at_least=1, at_most=8, default=1,
            meaning="the widest variable that the part reads or writes in one instruction",
            reason="an 8-bit part: a load or store moves one byte (AVR instruction set manual)"),
@@ -204,6 +214,12 @@ THROTTLE: tuple[Key, ...] = (
            meaning="the shortest pulse that counts", reason="house rule, from memory"),
     Number(name="valid_high_us", unit="us", above=0.0, default=2200.0,
            meaning="the longest pulse that counts", reason="house rule, from memory"),
+    Spanned(name="arming_frames", at_least=1.0, at_most=1000.0, default=None,
+            meaning="the number of neutral pulses in a row, after a start, that arming takes",
+            reason="a check rehearses how many this firmware needs"),
+    Spanned(name="arming_s", unit="s", at_least=0.0, at_most=20.0, default=None,
+            meaning="the time from the start of main(), with the stick at neutral, that arming takes",
+            reason="the same, as a time"),
 )  # fmt: skip
 
 CALIBRATION: tuple[Key, ...] = (

@@ -90,7 +90,7 @@ class Inspector:
         if rig is None or image is None:
             return []
         try:
-            if self._drive.controller.block_cycles:
+            if self._drive.controller.block_cycles or self._drive.controller.by_object_code:
                 recording = self._rig.run(scenario, block_cycles=0)
             narrow = rig.run(scenario, block_cycles=0)
         except FirmwareError as error:

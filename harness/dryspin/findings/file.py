@@ -52,7 +52,9 @@ _HASHES: tuple[Key, ...] = (
     Text(name="drive", meaning="the hash of the drive file"),
     Text(name="claims", meaning="the hash of claims.toml"),
     Text(name="build", meaning="the hash of the build"),
-)
+    Text(name="costs", default="", may_be_empty=True, meaning="the hash of the part's object code",
+         reason="plain code was not charged by it"),
+)  # fmt: skip
 
 
 def read_finding(path: Path) -> Finding:
@@ -77,7 +79,8 @@ def read_finding(path: Path) -> Finding:
         if table is None:
             raise FindingError(f"{path}: lacks the table [{name}]. Is the file cut off?")
     head = Section.of(document, {k: v for k, v in document.data.items() if k not in tables}).read(_HEAD)
-    hashes = Section.of(document, tables["hashes"], "hashes").read(_HASHES)
+    stored = Section.of(document, tables["hashes"], "hashes").read(_HASHES)
+    hashes = {name: text for name, text in stored.items() if text}
     return Finding(
         expected=head["expected"],
         outcome=_outcome(head),

@@ -17,7 +17,7 @@ class Tried(Protocol):
 
     @property
     def hashes(self) -> Mapping[str, str]:
-        """Content hashes by name: firmware, drive, claims, build."""
+        """Content hashes by name: firmware, drive, claims, build; costs where object code is charged."""
 
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario."""
@@ -67,6 +67,8 @@ def replay_on(subject: Tried, finding: Finding) -> Replay:
     trial = tried(subject, finding.scenario)
     now = subject.hashes
     moved = tuple(
-        (name, then, now.get(name, "")) for name, then in finding.hashes.items() if then != now.get(name, "")
+        (name, finding.hashes.get(name, ""), now.get(name, ""))
+        for name in {**finding.hashes, **now}
+        if finding.hashes.get(name, "") != now.get(name, "")
     )
     return Replay(finding, trial.of(finding.claim), trial.simulated_s, moved, trial.digest == finding.digest)

@@ -14,6 +14,7 @@ from dryspin.monitors import judge, known_claims, known_limits
 from dryspin.recording import Recording
 from dryspin.rig import Progress, Rig
 from dryspin.scenario import Scenario
+from dryspin.target import code_costs
 from dryspin.units import rpm_from_rad_s
 
 
@@ -80,6 +81,9 @@ def load_subject(directory: Path, drive_file: Path | None = None) -> Subject:
         "claims": _digest_of_files({"claims.toml": claims.path.read_bytes()}),
         "build": image.digest,
     }
+    if drive.controller.by_object_code:
+        # here, so that a missing compiler for the part is told before anything runs
+        hashes["costs"] = f"{code_costs(drive, image).digest} x {drive.controller.code_cycles_factor:g}"
     return Subject(directory, drive, claims, image, hashes)
 
 

@@ -9,10 +9,17 @@ from dryspin.drive.document import Document, read_document, suggestion
 from dryspin.drive.keys import Key, MismatchError, Text, toml_text
 from dryspin.drive.section import Section
 from dryspin.errors import UsageError
+from dryspin.faults.fault import INT_WIDTH, OUT_OF_BOUNDS, RACES, UNDEFINED
 from dryspin.monitors import known_claims
 
 INDEX = "variants.toml"
 _TABLE = "variant"
+
+CODE_CLAIMS = {
+    f"code.{kind.replace(' ', '_')}": kind for kind in (*RACES, OUT_OF_BOUNDS, UNDEFINED, INT_WIDTH)
+}
+"""What the checked build says of the C, named as a claim -> the kind of fault. No recording shows it: on the
+rig a read is never torn, on the part now and then."""
 
 
 @dataclass(frozen=True)
@@ -21,9 +28,10 @@ class Variant:
 
     name   its directory, in that of the index
     wrong  what is wrong, in one sentence
-    claim  the one that must object
+    claim  the one that must object; of `CODE_CLAIMS` where it is the checked build that must
     also   further claims that may object, with the reason
-    rare   why the scenarios of a check seldom show it; empty where they must
+    rare   why the scenarios of a check seldom show it, with the odds; empty where they must
+    unseen why nothing objects to it; empty where something does. It is listed, and tried all the same
     """
 
     directory: Path
@@ -32,6 +40,12 @@ class Variant:
     claim: str
     also: Mapping[str, str] = field(hash=False)
     rare: str
+    unseen: str = ""
+
+    @property
+    def fault_kind(self) -> str:
+        """The kind of fault that the checked build must name; empty where a monitor must object."""
+        return CODE_CLAIMS.get(self.claim, "")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,6 +65,8 @@ _KEYS: tuple[Key, ...] = (
     _Reasons(name="also", meaning="further claims that may object, each with its reason", default={},
              reason="one defect shows under one name"),
     Text(name="rare", meaning="why the scenarios of a check seldom show it", default="",
+         reason="a check must find it"),
+    Text(name="unseen", meaning="why nothing objects to it, whatever is tried", default="",
          reason="a check must find it"),
 )  # fmt: skip
 
@@ -88,7 +104,7 @@ def read_index(folder: Path) -> list[Variant]:
 def _variant(folder: Path, document: Document, k: int, table: Any, names: list[str]) -> Variant:
     section = Section.of(document, table, _TABLE, k)
     values = section.read(_KEYS)
-    claims = known_claims()
+    claims = (*known_claims(), *CODE_CLAIMS)
     for key, given in (("claim", values["claim"]), *(("also", claim) for claim in values["also"])):
         if given not in claims:
             raise section.problem(key, f": {given} is no claim. {suggestion(given, claims, 'claim')}")
@@ -97,4 +113,6 @@ def _variant(folder: Path, document: Document, k: int, table: Any, names: list[s
         raise section.problem("name", f" = {toml_text(name)} is there twice. Remove one.")
     if not (folder / name / "drive.toml").is_file():
         raise section.problem("name", f" = {toml_text(name)}: {folder / name} has no drive.toml. Correct it.")
+    if values["rare"] and values["unseen"]:
+        raise section.problem("unseen", " stands beside rare. What is found now and then is not unseen.")
     return Variant(folder / name, **values)

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from dryspin.drive import Claims
 from dryspin.errors import DryspinError, UsageError
-from dryspin.findings import BROKEN, Trial, load_subject
+from dryspin.faults import Inspector
+from dryspin.findings import BROKEN, Subject, Trial, load_subject
 from dryspin.known_bad.index import Variant
 from dryspin.search.check import PER_FAMILY, Notice
-from dryspin.search.family import ScenarioFailedError
+from dryspin.search.family import ScenarioFailedError, Task
 from dryspin.search.plan import families_to_search, require_rites, tasks_of
 from dryspin.search.rehearsing import rehearse
 from dryspin.search.scratch import hypothesis_leaves_no_files
@@ -52,8 +53,13 @@ class Attempts:
 
     @property
     def missed(self) -> tuple[Attempt, ...]:
-        """Firmwares that were not found, though the index does not call them rare."""
-        return tuple(row for row in self.rows if not (row.found or row.variant.rare))
+        """Firmwares that were not found, though the index calls them neither rare nor unseen."""
+        return tuple(row for row in self.rows if not (row.found or row.variant.rare or row.variant.unseen))
+
+    @property
+    def seen_after_all(self) -> tuple[Attempt, ...]:
+        """Firmwares that were found, though the index lists them as unseen: it is to be mended."""
+        return tuple(row for row in self.rows if row.found and row.variant.unseen)
 
 
 def try_all(
@@ -62,18 +68,19 @@ def try_all(
     scenarios: int | None = None,
     seed: int = 0,
     workers: int | None = None,
+    shrink_trials: int = SHRINK_TRIALS,
     notice: Notice = lambda what, done, total: None,
 ) -> Attempts:
     """Try every variant on its own, with at most `scenarios` scenarios each; by default as a check.
 
-    What is kept in a firmware's `found` is not looked at. The result depends on variants,
-    `scenarios` and `seed` only. Raises what building raises, and RigError for firmware that
-    cannot be run.
+    shrink_trials: granted to shorten the scenario of each; 1 leaves it as it was found. What is kept in
+    a firmware's `found` is not looked at. The result depends on variants, `scenarios`, `seed` and
+    `shrink_trials` only. Raises what building raises, and RigError for firmware that cannot be run.
     """
     started_s = time.monotonic()
 
     def work(variant: Variant, progress: Callable[[int], None]) -> Attempt:
-        row = _try(variant, scenarios, seed)
+        row = _try(variant, scenarios, seed, shrink_trials)
         progress(1)
         return row
 
@@ -85,12 +92,14 @@ def try_all(
     return Attempts(tuple(rows), scenarios, seed, time.monotonic() - started_s)
 
 
-def _try(variant: Variant, scenarios: int | None, seed: int) -> Attempt:
+def _try(variant: Variant, scenarios: int | None, seed: int, shrink_trials: int) -> Attempt:
     subject = load_subject(variant.directory)
     families = _families(subject.claims, variant, scenarios)
     require_rites(subject.drive, families)
     quota = PER_FAMILY * len(families) if scenarios is None else scenarios
     tasks = tasks_of(families, quota, seed, rehearse(subject, families, workers=0))
+    if variant.fault_kind:
+        return _inspect(variant, subject, tasks)
     objected: dict[str, None] = {}
 
     def enough(trial: Trial) -> bool:
@@ -106,7 +115,7 @@ def _try(variant: Variant, scenarios: int | None, seed: int) -> Attempt:
     shrunk = None
     if result.enough:
         draft = result.breaking[variant.claim]
-        shrunk = shrink(subject.try_out, subject.drive, draft, variant.claim, SHRINK_TRIALS)
+        shrunk = shrink(subject.try_out, subject.drive, draft, variant.claim, shrink_trials)
     return Attempt(
         variant=variant,
         found=shrunk is not None,
@@ -118,9 +127,23 @@ def _try(variant: Variant, scenarios: int | None, seed: int) -> Attempt:
     )
 
 
+def _inspect(variant: Variant, subject: Subject, tasks: Sequence[Task]) -> Attempt:
+    """The planned scenarios with the checked build, which needs no shortening: it names the line."""
+    inspector = Inspector(subject.drive, variant.directory)
+    runs, simulated_s = 0, 0.0
+    for _, draft in planned_in_turn(subject.drive, tasks):
+        code = inspector.judge(inspector.evidence([draft.scenario]))
+        runs, simulated_s = runs + code.runs, simulated_s + code.simulated_s
+        kinds = {fault.kind for fault in code.open_faults}
+        if variant.fault_kind in kinds:
+            events = draft.scenario.events
+            return Attempt(variant, True, (variant.claim,), runs, simulated_s, events, 0)
+    return Attempt(variant, False, (), runs, simulated_s, None, 0)
+
+
 def _families(claims: Claims, variant: Variant, scenarios: int | None) -> list[str]:
     families = families_to_search(claims)
-    if variant.claim not in claims.declared:
+    if variant.claim not in claims.declared and not variant.fault_kind:
         raise UsageError(
             f"{claims.path} does not declare {variant.claim}, which must object to {variant.name}; declare it"
         )

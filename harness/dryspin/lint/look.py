@@ -9,7 +9,8 @@ from dryspin.build.register_level import assemblies
 from dryspin.drive import Drive
 from dryspin.lint.shared import Unmarked, unmarked
 from dryspin.lint.stack import StackUse, stack_use
-from dryspin.lint.target import INSTALL, Warned, compile_for_part
+from dryspin.lint.target import Warned, compile_for_part
+from dryspin.target.program import INSTALL
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,11 @@ class StackUse:
         handler = self.deepest[self.handler][0] + self.vector if self.handler else 0
         return (self.deepest["main"][0] if "main" in self.deepest else 0) + handler
 
+    def nested(self, handlers: Sequence[str]) -> int:
+        """Main line and these handlers, each on top of the one before at its deepest, bytes."""
+        main = self.deepest["main"][0] if "main" in self.deepest else 0
+        return main + sum(self.deepest.get(name, (0, ()))[0] + self.vector for name in handlers)
+
     @property
     def total(self) -> int:
         """Variables and stack, bytes."""

@@ -14,13 +14,9 @@ from dryspin.build.sources import FirmwareText
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
 from dryspin.registers import INCLUDE, SKETCH, firmware_side_texts, is_sketch, sketch_source
-
-PARTS = {"mega168": "atmega168"}
-"""The part's name in drive.toml and in its compiler's options."""
+from dryspin.target.program import PARTS
 
 WARNINGS = ("-Wall", "-Wextra", "-Wconversion")
-
-INSTALL = "apt-get install gcc-avr avr-libc"
 
 _GCC = (
     "-Os",  # as usual where flash is short; some warnings need the optimiser's view

@@ -5,15 +5,15 @@ other. It is due after power-on, after every reset, and after every loss of sign
 before it is no demand.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import GAP_S
 from dryspin.monitors.evidence import Evidence
+from dryspin.monitors.lasting import lasting
+from dryspin.monitors.periods import CAUSES, Period, periods, restarts
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, not_exercised, worst
-from dryspin.recording import Mark, Reset, Signal
+from dryspin.recording import Mark, Signal
 from dryspin.recording.signals import mark_name
 
 ORDER = 50
@@ -30,64 +30,7 @@ DUTY_SLACK = 8
 WORD_S = 2e-3
 """From a pulse to the firmware's word on it: a pass of a main line that is busy with a beat."""
 
-_CAUSES = {
-    int(Reset.POWER_ON): "a power cut",
-    int(Reset.BROWN_OUT): "a brown-out",
-    int(Reset.WATCHDOG): "a reset by the watchdog",
-}
-
 DISARMED_MARKS = (Mark.OFF, Mark.TONE, Mark.PRECHARGE)
-
-
-@dataclass(frozen=True, slots=True)
-class Period:
-    """From a moment after which the rite is due (power-on, reset, loss) to the next such moment.
-
-    armed_s  when the firmware first says so, or drives; None where it does neither
-    drives_s  when it first drives; None where it does not
-    """
-
-    why: str
-    start_s: float
-    stop_s: float
-    armed_s: float | None
-    armed_row: int | None
-    drives_s: float | None
-    drives_row: int | None
-
-
-def periods(evidence: Evidence) -> list[Period]:
-    """The stretches of the recording that each need a rite of their own."""
-    recording = evidence.recording
-    loss_s = evidence.limits["loss_s"]
-    starts = [(0.0, "power-on"), *((t, _CAUSES.get(why, "a reset")) for t, why in _resets(evidence))]
-    lost = evidence.demand.gaps(loss_s, recording.end_s)
-    starts += [(last + loss_s, "a lost signal") for last, _ in lost if last + loss_s < recording.end_s]
-    starts.sort()
-    found = []
-    for k, (start_s, why) in enumerate(starts):
-        stop_s = starts[k + 1][0] if k + 1 < len(starts) else recording.end_s
-        armed = next(
-            (
-                (t, s.row)
-                for s in evidence.spans_of(Mark.ARMED)
-                if start_s <= (t := recording.seconds(s.start)) < stop_s
-            ),
-            (None, None),
-        )
-        drives = next(((a, row) for a, _, row in evidence.drive_spans if start_s <= a < stop_s), (None, None))
-        found.append(Period(why, start_s, stop_s, *armed, *drives))
-    return found
-
-
-def _resets(evidence: Evidence) -> list[tuple[float, int]]:
-    """(moment in s, cause) of every start of the controller but the first."""
-    cycles, causes, _ = evidence.recording.of(Signal.RESET)
-    return [
-        (float(evidence.recording.seconds(c)), int(why))
-        for c, why in zip(cycles, causes, strict=True)
-        if c > 0
-    ]
 
 
 def idle(evidence: Evidence) -> Ruling:
@@ -175,8 +118,8 @@ def after_reset(evidence: Evidence) -> Ruling:
     tones_s = [float(recording.seconds(span.start)) for span in evidence.spans_of(Mark.TONE)]
     tone_rows = [span.row for span in evidence.spans_of(Mark.TONE)]
     limit_rpm = evidence.limits["turning_rpm"]
-    for start_s, cause in _resets(evidence):
-        why = _CAUSES.get(cause, "a reset")
+    for start_s, cause in restarts(evidence):
+        why = CAUSES.get(cause, "a reset")
         period = next(p for p in evidence.derive(periods) if p.start_s == start_s)
         until_s = period.armed_s if period.armed_s is not None else period.stop_s
         if period.drives_s is not None and period.drives_s < until_s:
@@ -310,6 +253,13 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         after_reset,
         ("turning_rpm",),
+    ),
+    Claim(
+        "lasting",
+        "neutral pulses have come for long enough without a break before arming",
+        Needs.PINS | Needs.INSIDE,
+        lasting,
+        ("arm_s",),
     ),
     Claim("loss", "a lost signal opens all gates in time", Needs.PINS | Needs.INSIDE, loss, ("loss_s",)),
 )

@@ -74,13 +74,13 @@ def _high_pulses(evidence: Evidence, calibration: Calibration, learning: Learnin
     seen = np.flatnonzero(
         (rises_s > _awake_s(evidence, learning.awake_s)) & (demand.falls_s <= learning.start_s)
     )
-    high = ~demand.invalid[seen] & (demand.widths_us[seen] > calibration.enter_us - GUARD_US)
+    high = ~demand.invalid[seen] & (demand.heard_us[seen] > calibration.enter_us - GUARD_US)
     other = np.flatnonzero(~high)
     count = len(seen) - (int(other[-1]) + 1 if len(other) else 0)
     words = f"learning begins after {count} high pulses in a row"
     moment_s, row = learning.start_s, learning.row
     rulings = [at_least(count, calibration.enter_frames, "pulses", words, moment_s, row)]
-    low = seen[demand.valid[seen] & (demand.widths_us[seen] < calibration.enter_us - GUARD_US)]
+    low = seen[demand.valid[seen] & (demand.heard_us[seen] < calibration.enter_us - GUARD_US)]
     if len(low):
         words = f"learning begins although the stick was not high at {demand.falls_s[low[0]]:.3f} s, "
         words += f"after power-on at {learning.awake_s:.3f} s"
@@ -91,8 +91,8 @@ def _high_pulses(evidence: Evidence, calibration: Calibration, learning: Learnin
 def _shut_out(evidence: Evidence, calibration: Calibration) -> list[Ruling]:
     """Full runs of high pulses behind a lower one since the start: none of them begins learning."""
     demand, rulings = evidence.demand, []
-    high = demand.valid & (demand.widths_us > calibration.enter_us + GUARD_US)
-    low = demand.valid & (demand.widths_us < calibration.enter_us - GUARD_US)
+    high = demand.valid & (demand.heard_us > calibration.enter_us + GUARD_US)
+    low = demand.valid & (demand.heard_us < calibration.enter_us - GUARD_US)
     starts_s = [0.0, *evidence.resets_s]
     for start_s, stop_s in pairwise((*starts_s, evidence.recording.end_s)):
         awake_s = _awake_s(evidence, start_s)

@@ -21,6 +21,10 @@ TURNS: Final = 2
 STEADY_SHARE: Final = 0.1
 """Of the speed it may change by in these turns: a rotor that is being stopped cannot be extrapolated."""
 
+GAINING_SHARE: Final = 0.1
+"""Of the torque that may go into the rotor's inertia: its current ends when the speed is reached. A tenth
+leaves the loss, which goes with the square of the current, a fifth too high at most."""
+
 
 @dataclass(frozen=True)
 class Stretch:
@@ -66,7 +70,8 @@ class Stretch:
 def stretches_in_run(evidence: Evidence) -> list[Stretch]:
     """The last `TURNS` turns of every run that has as many, and keeps its speed in them.
 
-    While the source is away the bus capacitor feeds the windings alone: nothing that could go on.
+    A heavy rotor gains speed slowly, with all the current of a start: nothing that goes on for ever. While
+    the source is away the bus capacitor feeds the windings alone: nothing that could go on.
     """
     recording = evidence.recording
     outages = [f for f in recording.scenario.faults if f.kind in OUTAGES]
@@ -85,9 +90,28 @@ def stretches_in_run(evidence: Evidence) -> list[Stretch]:
         speeds = np.abs(recording.state_w_rad_s[last])
         from_s = float(recording.state_t_s[last.start])
         fed = all(to_s <= f.at_s or f.at_s + f.for_ms / 1000.0 <= from_s for f in outages)
-        if fed and float(np.ptp(speeds)) <= STEADY_SHARE * float(np.mean(speeds)):
-            found.append(_stretch(evidence, last))
+        if not fed or float(np.ptp(speeds)) > STEADY_SHARE * float(np.mean(speeds)):
+            continue
+        stretch = _stretch(evidence, last)
+        gained_rad_s = abs(float(speeds[-1]) - float(speeds[0]))
+        if _inertia_nm(evidence, gained_rad_s / (to_s - from_s)) <= GAINING_SHARE * _torque_nm(
+            evidence, stretch
+        ):
+            found.append(stretch)
     return found
+
+
+def _inertia_nm(evidence: Evidence, rad_s2: float) -> float:
+    """Torque J dw/dt that the rotor takes to change its speed."""
+    recording = evidence.recording
+    return recording.drive.motor.j_kg_m2.nominal * recording.scenario.parts.get("j", 1.0) * rad_s2
+
+
+def _torque_nm(evidence: Evidence, stretch: Stretch) -> float:
+    """Mean torque of the windings, k (|i_u| + |i_v| + |i_w|): currents flow under the EMF's flat tops."""
+    recording = evidence.recording
+    k_v_s = recording.drive.motor.k_phase_v_s / recording.scenario.parts.get("kv", 1.0)
+    return k_v_s * float(np.sum(stretch.mean(np.abs(stretch.i_a))))
 
 
 def _stretch(evidence: Evidence, window: slice) -> Stretch:

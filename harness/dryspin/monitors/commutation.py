@@ -1,6 +1,7 @@
 """Commutation: in RUN the steps follow the rotor, in order, the right way, at the right angle."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,14 +96,30 @@ def sensed_edge(evidence: Evidence) -> Ruling:
     return _sense_ruling(evidence, seen, looks, wrong, text)
 
 
-def angle(evidence: Evidence) -> Ruling:
-    """Each commutation lies within [-early, +late] of the ideal rotor angle, plus what physics takes."""
+@dataclass(frozen=True)
+class Angles:
+    """Commutations in RUN: index into the recording's steps, moment (s), degrees late, both limits."""
+
+    steps: NDArray[np.int64]
+    times: Floats
+    late_deg: Floats
+    early_limit_deg: Floats
+    late_limit_deg: Floats
+
+    @property
+    def outside(self) -> Bools:
+        """Which lie outside their limits."""
+        return (self.late_deg > self.late_limit_deg) | (-self.late_deg > self.early_limit_deg)
+
+
+def angles(evidence: Evidence) -> Angles:
+    """Each commutation against the ideal rotor angle; its limits, what physics takes included."""
     recording, taken = evidence.recording, evidence.derive(running)
     steps, later = recording.steps, taken.later
     later = later[taken.move == taken.direction_of(later)]
     later = later[~torn_out(evidence, recording.seconds(steps.cycles[later]))]
     if not len(later):
-        return not_exercised(_NO_RUN)
+        return Angles(later, *(np.zeros(0) for _ in range(4)))
     way, times = taken.direction_of(later), recording.seconds(steps.cycles[later])
     theta = recording.theta_at(times)
     late = np.degrees(lateness_rad(theta, ideal_start_rad(steps.step[later], way), way))
@@ -111,10 +128,20 @@ def angle(evidence: Evidence) -> Ruling:
     # late by one share at the crossing, by another after it.
     early_limit = np.maximum(evidence.limits["step_early_deg"], sampling) + 2.0 * offset
     late_limit = np.maximum(evidence.limits["step_late_deg"], sampling) + 2.0 * offset
-    k, margin = _worst_angle(late, early_limit, late_limit)
-    limit = late_limit[k] if late[k] > 0 else early_limit[k]
-    text = f"step {_pair(steps.step[later[k]])} begins {_off(late[k])} its rotor angle"
-    return by_margin(margin, abs(late[k]), limit, "deg", text, times[k], int(steps.rows[later[k]]))
+    return Angles(later, times, late, early_limit, late_limit)
+
+
+def angle(evidence: Evidence) -> Ruling:
+    """Each commutation lies within [-early, +late] of the ideal rotor angle, plus what physics takes."""
+    seen = evidence.derive(angles)
+    if not len(seen.steps):
+        return not_exercised(_NO_RUN)
+    steps, late = evidence.recording.steps, seen.late_deg
+    k, margin = _worst_angle(late, seen.early_limit_deg, seen.late_limit_deg)
+    limit = seen.late_limit_deg[k] if late[k] > 0 else seen.early_limit_deg[k]
+    at = seen.steps[k]
+    text = f"step {_pair(steps.step[at])} begins {_off(late[k])} its rotor angle"
+    return by_margin(margin, abs(late[k]), limit, "deg", text, seen.times[k], int(steps.rows[at]))
 
 
 def false_crossings(evidence: Evidence) -> Ruling:

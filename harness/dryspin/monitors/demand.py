@@ -49,6 +49,7 @@ class Demand:
     """Throttle pulses as a drive of this declaration must, or may, understand them.
 
     falls_s      end of each pulse: nobody can know its width earlier
+    widths_us    true ones; heard_us  the same by the controller's clock, which may be off
     invalid      surely no pulse of a transmitter
     valid        surely one; what is neither is within the guard
     neutral      surely valid and inside the dead band; `maybe_neutral` where that may be so
@@ -58,6 +59,7 @@ class Demand:
 
     falls_s: Floats
     widths_us: Floats
+    heard_us: Floats
     invalid: Bools
     valid: Bools
     neutral: Bools
@@ -134,6 +136,7 @@ def read_demand(recording: Recording, in_force: list[Epoch] | None = None) -> De
     return Demand(
         falls_s=falls_s,
         widths_us=widths_us,
+        heard_us=pulses.widths / nominal_hz * 1e6,
         invalid=invalid,
         valid=valid,
         **{name: valid & mask for name, mask in sure.items()},

@@ -29,7 +29,7 @@ STORED, NOT_STORED = "stored", "not stored"
 
 @dataclass(frozen=True, slots=True)
 class StickRange:
-    """Pulse widths of a stick's range, us; each may be off by `slack_us`, since it was learnt."""
+    """Pulse widths of a stick's range, us by the controller's clock; learnt ones off by up to `slack_us`."""
 
     neutral_us: float
     forward_full_us: float
@@ -150,7 +150,8 @@ def _held(recording: Recording, calibration: Calibration, start: int, stop: int)
     throttle, pulses = recording.drive.throttle, recording.pulses
     first, last = np.searchsorted(pulses.falls, (start, stop), side="right")
     falls = pulses.falls[first:last]
-    widths = pulses.widths[first:last] / recording.f_cpu_hz * 1e6
+    # In the controller's own microseconds: what it takes and stores.
+    widths = pulses.widths[first:last] / recording.drive.controller.f_cpu_hz * 1e6
     low_us, high_us = throttle.valid_low_us - GUARD_US, throttle.valid_high_us + GUARD_US
     span_us, frames = calibration.still_us + 2.0 * GUARD_US, calibration.hold_frames
     found: list[Held] = []

@@ -36,6 +36,23 @@ def hidden_rpm(drive: Drive) -> float:
     return max(w_rad_s * 30.0 / math.pi, REST_RPM)
 
 
+START_S = 0.7
+
+LISTEN_S = 0.05
+
+STOPS = 5.0
+
+
+def reversal_s(drive: Drive) -> float:
+    """`STOPS` time constants of the heaviest rotor with shorted windings, then a look and a start.
+
+    Two windings at a time carry k w / R each under the flat tops of their EMF: J dw/dt = -2 k^2 w / R.
+    """
+    r_ohm = drive.motor.r_phase_ohm.nominal + drive.bridge.r_on_ohm.nominal
+    stop_s = drive.motor.j_kg_m2.high * r_ohm / (2.0 * drive.motor.k_phase_v_s**2)
+    return STOPS * stop_s + LISTEN_S + START_S
+
+
 LIMITS: Mapping[str, Limit] = {
     # ---- gates -----------------------------------------------------------------------------------
     "dead_time_ns": Limit(
@@ -86,7 +103,7 @@ LIMITS: Mapping[str, Limit] = {
         "one turn a second: its EMF, 60 mV at 1000 rpm/V, hides below every comparator offset",
     ),
     "start_s": Limit(
-        0.7,
+        START_S,
         "s",
         "aligning takes the swing of a rotor in its well, 0.1 to 0.2 s, the ramp to a visible EMF as long "
         "again; as much once more for the heaviest water, none for a try that failed",
@@ -150,10 +167,10 @@ LIMITS: Mapping[str, Limit] = {
         "0.2 ohm, lost in the scatter; at full speed twice the stall current",
     ),
     "reversal_s": Limit(
-        0.95,
+        reversal_s,
         "s",
-        "shorted windings stop the rotor in some five times J R / (2 k^2), 0.2 s at the heaviest; listening "
-        "whether it stands takes 0.05 s; then a start, 0.7 s",
+        "shorted windings stop the rotor in some five times J R / (2 k^2), with the heaviest J of the drive; "
+        "listening whether it stands takes 0.05 s; then a start, 0.7 s",
     ),
     "i_peak_a": Limit(
         lambda drive: drive.bridge.i_peak_max_a, "A", "the bridge's own figure: FET and copper of the board"
@@ -168,6 +185,12 @@ LIMITS: Mapping[str, Limit] = {
         20.0,
         "",
         "0.4 s of neutral at 20 ms a frame: longer than a stick moved through neutral stays there",
+    ),
+    "arm_s": Limit(
+        0.15,
+        "s",
+        "a stick swept from end to end in 0.75 s is inside a dead band of a tenth of its way for 75 ms; as "
+        "long again. Fast frames bring many pulses in that time: 30 of 2.5 ms",
     ),
     "loss_s": Limit(
         0.25,
@@ -256,6 +279,12 @@ LIMITS: Mapping[str, Limit] = {
         "",
         "a hand on a stick of 400 us a way tells some 2 % of it, eight microseconds: fewer than 50 steps are "
         "felt as steps, and a quarter more is left for a trimmed stick that does not reach its end",
+    ),
+    "full_share": Limit(
+        0.8,
+        "",
+        "of full duty: a propeller's power goes with the cube of its speed, so that a fifth less duty takes "
+        "half of the power that the stick asks for",
     ),
     # ---- controller ------------------------------------------------------------------------------
     "loop_s": Limit(

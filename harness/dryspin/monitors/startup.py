@@ -1,6 +1,6 @@
 """Startup: a rotor at rest is brought into closed loop in time, or the drive lets go and says so."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,9 @@ ORDER = 30
 
 STAND_DEG = 120.0
 """A rotor that stays within two steps stands, whatever it does in between."""
+
+SEEN_TIMES = 2.0
+"""So many times the speed at which the EMF begins to show: none takes it for a rotor at rest."""
 
 SAMPLE_S = 1e-3
 """Standing is looked for in steps of a millisecond: a thousandth of what may pass."""
@@ -64,17 +67,22 @@ def tries_of(evidence: Evidence, episode: Episode) -> list[Try]:
 
 
 def in_time(evidence: Evidence) -> Ruling:
-    """From the demand to an armed drive at rest until it runs the asked way in closed loop."""
+    """From the demand to an armed drive until it runs the asked way in closed loop.
+
+    At rest; or turned that way by the water, which leaves it less to do: to join in what turns already.
+    """
     limit_s, rest_rpm = evidence.limits["start_s"], evidence.limits["rest_rpm"]
     rulings = []
     for episode in asked(evidence):
         start_s = episode.start_s
         if evidence.state_behind_tone(start_s) not in (Mark.ARMED, Mark.GIVEN_UP):
             continue
-        if abs(evidence.rpm_at(start_s)) > rest_rpm:
+        carried = _is_carried(evidence, episode)
+        if abs(evidence.rpm_at(start_s)) > rest_rpm and not carried:
             continue
         until_s = min(episode.stop_s, evidence.next_reset_s(start_s))
-        if not evidence.inside_envelope(start_s, min(until_s, start_s + limit_s)):
+        where = _without_push(evidence) if carried else evidence
+        if not where.inside_envelope(start_s, min(until_s, start_s + limit_s)):
             continue
         reached_s = running_from(evidence, episode.asks, start_s, until_s, rest_rpm)
         seen_s = (reached_s if reached_s is not None else until_s) - start_s
@@ -86,6 +94,23 @@ def in_time(evidence: Evidence) -> Ruling:
             at_most(seen_s, limit_s, "s", words, start_s + min(seen_s, limit_s), _act(evidence, start_s))
         )
     return worst(rulings, "no armed drive at rest inside its envelope was asked to start for long enough")
+
+
+def _is_carried(evidence: Evidence, episode: Episode) -> bool:
+    """Whether the water turns the rotor the asked way, so fast that every controller can see its EMF."""
+    push = evidence.recording.scenario.load_nm
+    seen_rpm = SEEN_TIMES * evidence.limits["turning_rpm"]
+    return (
+        any(nm for _, nm in push)
+        and all(nm * episode.asks <= 0.0 for _, nm in push)
+        and evidence.rpm_at(episode.start_s) * episode.asks >= seen_rpm
+    )
+
+
+def _without_push(evidence: Evidence) -> Evidence:
+    """The same, as far as its envelope goes, without the torque of the water."""
+    recording = evidence.recording
+    return Evidence(replace(recording, scenario=replace(recording.scenario, load_nm=())), evidence.limits)
 
 
 def off_and_said(evidence: Evidence) -> Ruling:

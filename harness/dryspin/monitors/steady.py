@@ -35,7 +35,10 @@ BEYOND: Final = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """At `t_s` a stick that has stood at `width_us` has led to `counts` of duty, forward positive; 0 idle."""
+    """At `t_s` a stick that has stood at `width_us` has led to `counts` of duty, forward positive; 0 idle.
+
+    The width is by the controller's clock: what it makes of a pulse is asked, not how well it keeps time.
+    """
 
     t_s: float
     width_us: float
@@ -65,7 +68,7 @@ class Map:
 def steady_points(evidence: Evidence) -> list[Point]:
     """Every stretch of a steady stick that led to a settled duty, or to none, at its end."""
     recording, demand = evidence.recording, evidence.demand
-    falls_s, widths_us = demand.falls_s[demand.valid], demand.widths_us[demand.valid]
+    falls_s, widths_us = demand.falls_s[demand.valid], demand.heard_us[demand.valid]
     if not len(falls_s):
         return []
     moved = (np.abs(np.diff(widths_us)) > STEADY_US) | (np.diff(falls_s) > GAP_S)

@@ -106,13 +106,19 @@ def _recovery_s(evidence: Evidence, lost_s: float, until_s: float) -> float:
 
 
 def driven_runs(evidence: Evidence) -> list[Drive]:
-    """Stretches of RUN in which the supply drives the windings, in one known direction."""
+    """Stretches of RUN in which the supply drives the windings, in one known direction.
+
+    They end with an endless loop of the code: from then on only the watchdog can open the legs, and how
+    long it may take, longer than a loss, is asked by `controller.loop_opens`.
+    """
     recording, steps = evidence.recording, evidence.recording.steps
     directions = evidence.derive(running).direction
     times_s = recording.seconds(steps.cycles)
+    loops_s = [fault.at_s for fault in recording.scenario.faults if fault.kind == "endless loop"]
     found = []
     for k, run in enumerate(evidence.spans_of(Mark.RUN)):
         run_s, stop_s = float(recording.seconds(run.start)), float(recording.seconds(run.stop))
+        stop_s = min([stop_s, *(t for t in loops_s if run_s <= t)])
         for a, b, row in evidence.drive_spans:
             start_s, end_s = max(a, run_s), min(b, stop_s)
             if directions[k] and end_s - start_s > WINDOW_S:

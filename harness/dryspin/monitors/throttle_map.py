@@ -15,17 +15,28 @@ from dryspin.monitors.demand import FORWARD, GAP_S, REVERSE
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.learning import StickRange
 from dryspin.monitors.motion import WAY
-from dryspin.monitors.steady import Map, Point, map_of, off_counts, share_of, steady_points
+from dryspin.monitors.steady import FULL_COUNTS, Map, Point, map_of, off_counts, share_of, steady_points
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
 from dryspin.recording import Mark, Signal
+from dryspin.scenario import linear_value
+from dryspin.scenario.schema import OUTAGES
 
 ORDER = 92
 
 FINE_US: Final = 4.0
 """A sweep moves by no more from pulse to pulse: 1 % of the common 400 us of one way."""
 
+FULL_SHARE: Final = 0.99
+"""Of the stick's way: full, but for the counts in which a pulse is measured, 3 us of 360."""
+
 SWEPT_US: Final = 12.0
 """A shorter one shows too few counts to divide by."""
+
+FULL_AFTER_S: Final = 0.6
+"""A drive in RUN has its full duty by then: a slew of some 0.4 s, which spares windings and propeller."""
+
+FULL_SEEN_S: Final = 0.2
+"""Duty is averaged over so long at the end: ten frames, and a few swings of a duty that hunts."""
 
 _HELD = "no stick was held still under a known range, in a run"
 
@@ -100,10 +111,66 @@ def usable_steps(evidence: Evidence) -> Ruling:
     return worst(rulings, "the stick was not moved slowly in a run")
 
 
+def full(evidence: Evidence) -> Ruling:
+    """A stick held full out gets full duty, on a supply that is nominal at least.
+
+    Below it a drive may spare its pack, and after a stop by the current limit its windings.
+    """
+    recording, limit, rulings = evidence.recording, evidence.limits["full_share"], []
+    for run in evidence.spans_of(Mark.RUN):
+        start_s, stop_s = float(recording.seconds(run.start)), float(recording.seconds(run.stop))
+        for from_s, to_s in _full_out(evidence, start_s, stop_s):
+            if to_s - from_s < FULL_AFTER_S or not _unhindered(evidence, from_s, to_s):
+                continue
+            moments_s = np.linspace(to_s - FULL_SEEN_S, to_s, 100, endpoint=False)
+            seen = float(np.mean([recording.value_at(Signal.DUTY, recording.cycle_of(t)) for t in moments_s]))
+            row = int(evidence.acts.rows[evidence.acts.index_at(recording.cycle_of(to_s))])
+            words = f"full stick for {to_s - from_s:.2f} s in a run gives {seen:.0f} counts of duty"
+            rulings.append(at_least(seen / FULL_COUNTS, limit, "", words, to_s, row))
+    return worst(rulings, "no stick was held full out for long enough in a run")
+
+
+def _full_out(evidence: Evidence, start_s: float, stop_s: float) -> list[tuple[float, float]]:
+    """Stretches within [start_s, stop_s] in which every pulse surely asks for all there is, one way."""
+    throttle, demand, found = evidence.recording.drive.throttle, evidence.demand, []
+    stick = _range_at(evidence, start_s)
+    if stick is None:
+        return []
+    first, last = np.searchsorted(demand.falls_s, (start_s, stop_s))
+    since_s, way = start_s, 0
+    for k in range(max(int(first) - 1, 0), int(last)):
+        t_s, share = float(demand.falls_s[k]), share_of(throttle, stick, float(demand.widths_us[k]))
+        now = int(np.sign(share)) if demand.valid[k] and abs(share) >= FULL_SHARE else 0
+        if way and now != way:
+            found.append((since_s, t_s))
+        if now != way:
+            since_s, way = max(t_s, start_s), now
+    if way:
+        found.append((since_s, stop_s))
+    return found
+
+
+def _unhindered(evidence: Evidence, from_s: float, to_s: float) -> bool:
+    """Supply and load as declared, the supply not below nominal, no current limit and no outage so far."""
+    recording = evidence.recording
+    nominal_v, scenario = recording.drive.supply.v_v.nominal, recording.scenario
+    moments = [from_s, to_s, *(t for t, _ in scenario.supply_v if from_s < t < to_s)]
+    limited, values, _ = recording.of(Signal.OVER_CURRENT)
+    tripped = np.any(limited[values == 1] <= recording.cycle_of(to_s))
+    return (
+        evidence.inside_envelope(from_s, to_s)
+        and all(linear_value(scenario.supply_v, t, nominal_v) >= nominal_v for t in moments)
+        and not tripped
+        and not any(
+            fault.at_s <= to_s for fault in scenario.faults if fault.kind in (*OUTAGES, "endless loop")
+        )
+    )
+
+
 def sweeps(evidence: Evidence) -> list[Sweep]:
     """Every slow move of the stick within RUN, under a known range, between dead band and full."""
     recording, demand = evidence.recording, evidence.demand
-    falls_s, widths_us = demand.falls_s[demand.valid], demand.widths_us[demand.valid]
+    falls_s, widths_us = demand.falls_s[demand.valid], demand.heard_us[demand.valid]
     if len(falls_s) < 2:
         return []
     moves_us = np.diff(widths_us)
@@ -178,5 +245,12 @@ CLAIMS = (
         Needs.INSIDE,
         usable_steps,
         ("usable_steps",),
+    ),
+    Claim(
+        "full",
+        "a stick held full out gets full duty",
+        Needs.INSIDE,
+        full,
+        ("full_share",),
     ),
 )

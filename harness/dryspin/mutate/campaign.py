@@ -2,11 +2,12 @@
 
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
+from types import MappingProxyType
 
 from dryspin.build.library import PORT
 from dryspin.build.workshop import Workshop
@@ -31,7 +32,8 @@ BATCH = 16
 class Mutant:
     """One change and what became of it. `by`: the claim that objected, or why it could not be run.
 
-    scenarios: run for it. reached: some planned or kept scenario gets to the changed block.
+    scenarios: run for it. reached: some scenario gets to the changed block. differs: some recording is not
+    the firmware's own, so that a claim could tell them apart.
     """
 
     mutation: Mutation
@@ -40,6 +42,7 @@ class Mutant:
     scenarios: int = 0
     simulated_s: float = 0.0
     reached: bool = True
+    differs: bool = True
 
 
 @dataclass(frozen=True)
@@ -73,17 +76,22 @@ def mutate(
     *,
     files: Sequence[str] = (),
     functions: Sequence[str] = (),
+    which: Callable[[Mutation], bool] = lambda mutation: True,
     sample: int | None = None,
+    each: int | None = None,
     scenarios: int | None = None,
     seed: int = 0,
     workers: int | None = None,
+    known: Mapping[Mutation, Mutant] = MappingProxyType({}),
+    done: Callable[[Mutant], None] = lambda mutant: None,
     notice: Notice = lambda what, done, total: None,
 ) -> Campaign:
     """Mutate the control code of `subject` and see which claims object.
 
-    files, functions: only these; sample: that many, drawn by `seed`. `scenarios` for each mutant at
-    most, besides kept ones. Raises UsageError for names that are not there and for a firmware that
-    breaks a claim of its own, RigError where it cannot be run.
+    files, functions, which: only these; sample: that many, drawn by `seed`; each: that many of each file.
+    `scenarios` for each mutant at most, besides kept ones. known: mutants judged before, which are not
+    judged again; done: is told every other one as it comes. Raises UsageError for names that are not
+    there and for a firmware that breaks a claim of its own, RigError where it cannot be run.
     """
     started_s = time.monotonic()
     workers = workers or cores()
@@ -92,22 +100,30 @@ def mutate(
         tempfile.TemporaryDirectory(prefix="dryspin-mutants-") as folder,
     ):
         workshop = Workshop(subject.drive, subject.directory, Path(folder))
-        made, gaps = _made(workshop, files, functions)
-        chosen = _sampled(made, sample, seed)
+        everywhere, gaps = _made(workshop, files, functions)
+        made = [mutation for mutation in everywhere if which(mutation)]
+        chosen = _sampled(_of_each(made, each, seed), sample, seed)
         screened = _screened(workshop, chosen, workers, notice)
-        bench = bench_of(subject, workshop, scenarios, seed, workers, notice)
+        alive = [mutation for mutation, verdict in screened if not verdict]
+        bench = bench_of(subject, workshop, alive, scenarios, seed, workers, notice)
         judged = _judged(
-            workshop, [mutation for mutation, verdict in screened if not verdict], bench, workers, notice
+            workshop,
+            [mutation for mutation in alive if mutation not in known],
+            bench,
+            workers,
+            done,
+            notice,
         )
     mutants = tuple(
-        Mutant(mutation, verdict) if verdict else judged[mutation] for mutation, verdict in screened
+        Mutant(mutation, verdict) if verdict else known.get(mutation) or judged[mutation]
+        for mutation, verdict in screened
     )
     return Campaign(
         mutants=mutants,
         gaps=tuple(gaps),
         made=len(made),
-        kept=len(bench.kept),
-        scenarios=sum(task.quota for task in bench.tasks),
+        kept=bench.kept,
+        scenarios=len(bench.scenarios) - bench.kept,
         seed=seed,
         wall_s=time.monotonic() - started_s,
     )
@@ -154,6 +170,14 @@ def _sampled(made: list[Mutation], sample: int | None, seed: int) -> list[Mutati
     return [made[k] for k in sorted(Random(seed).sample(range(len(made)), sample))]
 
 
+def _of_each(made: list[Mutation], each: int | None, seed: int) -> list[Mutation]:
+    if each is None:
+        return made
+    names = dict.fromkeys(mutation.file for mutation in made)
+    groups = ([mutation for mutation in made if mutation.file == name] for name in names)
+    return [mutation for group in groups for mutation in _sampled(group, each, seed)]
+
+
 def _screened(
     workshop: Workshop, chosen: list[Mutation], workers: int, notice: Notice
 ) -> list[tuple[Mutation, str]]:
@@ -179,7 +203,12 @@ def _screened(
 
 
 def _judged(
-    workshop: Workshop, waiting: Sequence[Mutation], bench: Bench, workers: int, notice: Notice
+    workshop: Workshop,
+    waiting: Sequence[Mutation],
+    bench: Bench,
+    workers: int,
+    done: Callable[[Mutant], None],
+    notice: Notice,
 ) -> dict[Mutation, Mutant]:
     """Batch by batch, the scenarios that have killed most so far going first."""
     judged: dict[Mutation, Mutant] = {}
@@ -202,31 +231,37 @@ def _judged(
             # What tramples over the memory of its process could not be run to the end either.
             return Judgement(CANNOT_RUN, "", 0, 0.0)
 
-        def tell(done: int, begin: int = begin) -> None:
-            notice("mutants", begin + done, len(waiting))
+        def tell(count: int, begin: int = begin) -> None:
+            notice("mutants", begin + count, len(waiting))
 
-        for mutation, judgement in zip(batch, run_tasks(work, batch, workers, tell, lost), strict=True):
-            if judgement is None:
-                judged[mutation] = Mutant(mutation, NOT_BUILT)
-                continue
-            judged[mutation] = Mutant(
-                mutation,
-                KILLED if judgement.by else SURVIVED,
-                judgement.by,
-                judgement.scenarios,
-                judgement.simulated_s,
-                judgement.reached,
-            )
-            if judgement.by:
+        def add(mutation: Mutation, judgement: Judgement | None) -> None:
+            judged[mutation] = _mutant(mutation, judgement)
+            done(judged[mutation])
+
+        for judgement in run_tasks(work, batch, workers, tell, lost, add):
+            if judgement is not None and judgement.by:
                 kills[judgement.scenario] = kills.get(judgement.scenario, 0) + 1
         bench = _ordered(bench, kills)
     return judged
+
+
+def _mutant(mutation: Mutation, judgement: Judgement | None) -> Mutant:
+    if judgement is None:
+        return Mutant(mutation, NOT_BUILT)
+    return Mutant(
+        mutation,
+        KILLED if judgement.by else SURVIVED,
+        judgement.by,
+        judgement.scenarios,
+        judgement.simulated_s,
+        judgement.reached,
+        judgement.differs,
+    )
 
 
 def _ordered(bench: Bench, kills: dict[str, int]) -> Bench:
     """The same scenarios, those that killed most first, others in their order."""
     return replace(
         bench,
-        kept=tuple(sorted(bench.kept, key=lambda scenario: -kills.get(key(scenario), 0))),
-        planned=tuple(sorted(bench.planned, key=lambda row: -kills.get(key(row[1].scenario), 0))),
+        scenarios=tuple(sorted(bench.scenarios, key=lambda scenario: -kills.get(key(scenario), 0))),
     )

@@ -1,4 +1,4 @@
-"""One mutant before the claims: kept scenarios, those of a check in turn, and the first objection ends it."""
+"""One mutant before the claims: the scenarios that get to its change, and the first objection ends it."""
 
 import tempfile
 from collections.abc import Mapping
@@ -12,9 +12,6 @@ from dryspin.findings import BROKEN, Subject, Trial
 from dryspin.mutate.mutations import Mutation
 from dryspin.mutate.reach import Block
 from dryspin.scenario import Scenario
-from dryspin.search.family import ScenarioFailedError, Task
-from dryspin.search.strategies import Draft
-from dryspin.search.until import search_until
 
 CANNOT_RUN = "cannot be run"
 NOT_EXERCISED = "no longer exercised: "
@@ -22,10 +19,15 @@ NOT_EXERCISED = "no longer exercised: "
 
 @dataclass(frozen=True)
 class Seen:
-    """What the firmware itself does in one scenario: blocks it gets to, claims it exercises."""
+    """What the firmware itself does in one scenario: what it enters, what it exercises, what is recorded.
+
+    different: changes of which it can be told, and whose expression would come out otherwise.
+    """
 
     blocks: frozenset[Block]
+    different: frozenset[Mutation]
     exercised: frozenset[str]
+    digest: str
 
 
 @dataclass(frozen=True)
@@ -34,9 +36,10 @@ class Bench:
 
     objecting  claims whose breaking kills: declared and not suppressed
     exercised  those that the firmware itself exercises with this budget
-    kept       scenarios of kept findings
-    planned    drafts with the index of their task, in the order to try
-    seen       by `key` of a kept or planned scenario
+    told       changes of which `seen` says where they make a difference
+    scenarios  of kept findings, then of a check: all families in turn
+    kept       how many of them are of kept findings
+    seen       by `key` of a scenario
     """
 
     directory: Path
@@ -44,13 +47,19 @@ class Bench:
     claims: Claims
     objecting: frozenset[str]
     exercised: frozenset[str]
-    kept: tuple[Scenario, ...]
-    tasks: tuple[Task, ...]
-    planned: tuple[tuple[int, Draft], ...]
+    told: frozenset[Mutation]
+    scenarios: tuple[Scenario, ...]
+    kept: int
     seen: Mapping[str, Seen]
 
     def shows(self, mutation: Mutation, scenario: Scenario) -> bool:
-        """Whether a change can make a difference there: code that is never entered makes none."""
+        """Whether a change can make a difference there."""
+        if mutation in self.told:
+            return mutation in self.seen[key(scenario)].different
+        return self.enters(mutation, scenario)
+
+    def enters(self, mutation: Mutation, scenario: Scenario) -> bool:
+        """Whether the scenario gets to the block around the change."""
         return mutation.block < 0 or (mutation.file, mutation.block) in self.seen[key(scenario)].blocks
 
 
@@ -58,8 +67,8 @@ class Bench:
 class Judgement:
     """`by` is what objected, "" for a survivor; `scenario` the `key` of where.
 
-    scenarios: run for it, with their simulated time. reached: some kept or planned scenario gets to
-    the changed block.
+    scenarios: run for it, with their simulated time. reached: some scenario gets to the changed block.
+    differs: some recording is not the firmware's own.
     """
 
     by: str
@@ -67,6 +76,7 @@ class Judgement:
     scenarios: int
     simulated_s: float
     reached: bool = True
+    differs: bool = True
 
 
 def key(scenario: Scenario) -> str:
@@ -88,57 +98,45 @@ class _Trials:
     def __init__(self, subject: Subject, bench: Bench) -> None:
         self._subject, self._bench = subject, bench
         self._scenarios, self._simulated_s, self._last = 0, 0.0, ""
+        self._differs = False
         self._exercised: set[str] = set()
 
     def of(self, mutation: Mutation) -> Judgement:
         bench = self._bench
-        shown = [scenario for scenario in bench.kept if bench.shows(mutation, scenario)]
+        shown = [scenario for scenario in bench.scenarios if bench.shows(mutation, scenario)]
         by = ""
         try:
             for scenario in shown:
-                if by := self._objection(self._try(scenario)):
+                if by := self._objection(scenario):
                     break
-            if not by:
-                by = self._searched(mutation)
-        except (RigError, ScenarioFailedError):
+        except RigError:
             by = CANNOT_RUN
         if not by:
             by = self._missing(mutation)
-        reached = bool(shown) or any(bench.shows(mutation, draft.scenario) for _, draft in bench.planned)
-        return Judgement(by, self._last, self._scenarios, self._simulated_s, reached)
+        differs = self._differs or bool(by)
+        reached = bool(shown) or any(bench.enters(mutation, scenario) for scenario in bench.scenarios)
+        return Judgement(by, self._last, self._scenarios, self._simulated_s, reached, differs)
 
-    def _searched(self, mutation: Mutation) -> str:
-        found: list[str] = []
-
-        def enough(trial: Trial) -> bool:
-            if objection := self._objection(trial):
-                found.append(objection)
-            return bool(found)
-
-        def skip(draft: Draft) -> bool:
-            return not self._bench.shows(mutation, draft.scenario)
-
-        bench = self._bench
-        search_until(self._try, bench.drive, bench.tasks, bench.planned, enough, skip)
-        return found[0] if found else ""
-
-    def _try(self, scenario: Scenario) -> Trial:
+    def _objection(self, scenario: Scenario) -> str:
+        """The claim that breaks, or ""; what leaves the recording as it is need not be judged."""
         self._scenarios += 1
         self._last = key(scenario)
-        trial = self._subject.try_out(scenario)
-        self._simulated_s += trial.simulated_s
+        before = self._bench.seen[self._last]
+        recording = self._subject.record(scenario)
+        self._simulated_s += recording.end_s
+        if recording.digest() == before.digest:
+            self._exercised |= before.exercised
+            return ""
+        self._differs = True
+        trial: Trial = self._subject.judge(recording)
         self._exercised |= {outcome.claim for outcome in trial.outcomes if outcome.exercised}
-        return trial
-
-    def _objection(self, trial: Trial) -> str:
         broken = (outcome.claim for outcome in trial.outcomes if outcome.status == BROKEN)
         return next((claim for claim in broken if claim in self._bench.objecting), "")
 
     def _missing(self, mutation: Mutation) -> str:
         """A claim that the firmware exercises and the mutant does not: a check would say so, and fail."""
         bench = self._bench
-        scenarios = [*bench.kept, *(draft.scenario for _, draft in bench.planned)]
-        passed_over = (scenario for scenario in scenarios if not bench.shows(mutation, scenario))
+        passed_over = (scenario for scenario in bench.scenarios if not bench.shows(mutation, scenario))
         as_it_was: set[str] = set()
         for scenario in passed_over:
             as_it_was |= bench.seen[key(scenario)].exercised

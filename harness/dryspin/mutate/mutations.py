@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
+from importlib import import_module
 from typing import Any
 
 from dryspin.errors import UsageError
@@ -277,10 +278,7 @@ def _parser(is_cpp: bool) -> Any:
     try:
         import tree_sitter
 
-        if is_cpp:
-            import tree_sitter_cpp as grammar
-        else:
-            import tree_sitter_c as grammar
+        grammar = import_module("tree_sitter_cpp" if is_cpp else "tree_sitter_c")
     except ImportError:
         raise UsageError(
             "the C parser for mutations is not installed; install it with: pip install 'dryspin[mutate]'"

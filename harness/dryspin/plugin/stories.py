@@ -85,7 +85,7 @@ def staged(firmware: Subject, families: Sequence[str]) -> Any:
     """
     chosen = families_to_search(firmware.claims, families)
     require_rites(firmware.drive, chosen)
-    key = firmware.hashes["build"] + firmware.hashes["drive"], tuple(chosen)
+    key = "".join(firmware.hashes.values()), tuple(chosen)
     if key not in _rehearsals:
         _rehearsals[key] = rehearse(firmware, chosen, workers=0)
     return _on_stage(Stage(firmware, chosen, _rehearsals[key]))

@@ -12,6 +12,8 @@ from elftools.elf.sections import SymbolTableSection
 from dryspin.errors import BuildError
 
 VECTORS = 26
+STORE_BYTES = 512
+"""E2END + 1."""
 PROGRAM = "dryspin_program"
 """What main() is called in the library: the part's own start-up calls it."""
 
@@ -39,9 +41,10 @@ class Found:
 def look_at(objects: Sequence[tuple[Path, str]], firmware_dir: Path) -> Found:
     """Look through (object, its source's name).
 
-    Raises BuildError for two handlers of one vector, handlers of none, calls of a handler, no main().
+    Raises BuildError for two handlers of one vector, handlers of none, calls of a handler, no main(), and for
+    more variables in the store than it has room for.
     """
-    found = Found()
+    found, store_bytes = Found(), 0
     for path, source in objects:
         with path.open("rb") as stream:
             elf = ELFFile(stream)
@@ -49,6 +52,12 @@ def look_at(objects: Sequence[tuple[Path, str]], firmware_dir: Path) -> Found:
             if isinstance(table, SymbolTableSection):
                 _take(found, elf, table, path, firmware_dir / source)
                 _refuse_calls(elf, table, firmware_dir / source)
+            store = elf.get_section_by_name("dryspin_eeprom")
+            store_bytes += store["sh_size"] if store is not None else 0
+    if store_bytes > STORE_BYTES:
+        raise BuildError(
+            f"{firmware_dir}: EEMEM variables take {store_bytes} bytes; the part's store has {STORE_BYTES}"
+        )
     if not found.main:
         raise BuildError(f"{firmware_dir}: the firmware has no main(); [firmware] sources must include it")
     found.init.sort(key=lambda item: item[0])
@@ -119,6 +128,10 @@ def glue_text(found: Found) -> str:
         f"int {PROGRAM}(void);\nint fw_main(void);\n"
         "extern void (*__start_dryspin_constructors[])(void) __attribute__((weak));\n"
         "extern void (*__stop_dryspin_constructors[])(void) __attribute__((weak));\n"
+        'extern unsigned char __start_dryspin_eeprom[] __attribute__((weak, visibility("hidden")));\n'
+        'extern unsigned char __stop_dryspin_eeprom[] __attribute__((weak, visibility("hidden")));\n'
+        "const unsigned char *const dryspin_store_image[2] =\n"
+        "\t{__start_dryspin_eeprom, __stop_dryspin_eeprom};\n"
         f"void (*const dryspin_vectors[{VECTORS}])(void) = {{{', '.join(table)}}};\n"
         f"int fw_main(void)\n{{\n{body}\treturn {PROGRAM}();\n}}\n"
     )

@@ -32,7 +32,9 @@ class Survey:
     """What was seen; empty or 0 where nothing was.
 
     `chopped`: pins of compare outputs that are connected; `outputs`: other pins made outputs;
-    `f_pwm_hz` of the first chopped pin's timer; `notes`: what a reader should look at.
+    `f_pwm_hz` of the first chopped pin's timer; `notes`: what a reader should look at. `neutral_us`: the
+    pulse up to which nothing is asked for, or around which; `two_ways`: whether the stick asks for both
+    directions, None where the source leaves it open.
     """
 
     f_cpu_hz: float = 0.0
@@ -40,6 +42,8 @@ class Survey:
     outputs: tuple[str, ...] = ()
     throttle: str = ""
     f_pwm_hz: float = 0.0
+    neutral_us: float = 0.0
+    two_ways: bool | None = None
     polls: bool = False
     by_interrupt: bool = False
     notes: tuple[str, ...] = ()
@@ -55,12 +59,15 @@ def surveyed(text: str, sketch: bool) -> Survey:
     written = _calls(text, "analogWrite", numbers) if sketch else []
     chopped += [pin for pin in written if pin in _TIMER_OF and pin not in chopped]
     outputs = [pin for pin in _driven(text, numbers, sketch) if pin not in chopped]
+    neutral_us, two_ways = _stick(text)
     return Survey(
         f_cpu_hz=f_cpu_hz,
         chopped=tuple(chopped),
         outputs=tuple(outputs),
         throttle=_throttle(text, numbers, sketch),
         f_pwm_hz=_carrier(text, chopped, f_cpu_hz or 16e6, sketch),
+        neutral_us=neutral_us,
+        two_ways=two_ways,
         polls=bool(re.search(r"\bACO\b", text)),
         by_interrupt="ANALOG_COMP_vect" in text,
         notes=tuple(_notes(text, sketch)),
@@ -121,6 +128,30 @@ def _throttle(text: str, numbers: dict[str, str], sketch: bool) -> str:
     return ""
 
 
+_BACK = re.compile(r"\b\w*(?:revers|backward|astern|back_?ways|counterclock|ccw)\w*", re.IGNORECASE)
+_REST = re.compile(
+    r"\b\w*(?:neutral|idle|centre|center|middle|stop|zero|deadband|dead_band)\w*\b[^;\n]{0,20}?"
+    r"(?<![\w.])([12]\d{3}|9\d\d)(?![\w.])",
+    re.IGNORECASE,
+)
+
+
+def _stick(text: str) -> tuple[float, bool | None]:
+    """Pulse at rest (us, 0.0 unseen), and whether the stick asks for both directions.
+
+    Both: something is named after going back, and the stick rests in the middle of 1000 to 2000 us. One:
+    nothing is, and it rests below. All else is open (widths: open-txu.org glossary, 1000 / 1500 / 2000).
+    """
+    rests = [float(number) for number in _REST.findall(text)]
+    back = bool(_BACK.search(text))
+    if not rests:
+        return 0.0, None
+    middle = [us for us in rests if 1400.0 <= us <= 1600.0]
+    if back:
+        return (middle[0], True) if middle else (rests[0], None)
+    return rests[0], False if rests[0] <= 1300.0 else None
+
+
 def _carrier(text: str, chopped: list[str], f_cpu_hz: float, sketch: bool) -> float:
     """By the first chopped pin's timer, formulae as in drive/carrier.py; 0.0 where the text is silent."""
     if not chopped:
@@ -143,6 +174,6 @@ def _notes(text: str, sketch: bool) -> list[str]:
     notes = []
     if sketch and re.search(r"\bACSR\b", text) and not re.search(r"\bADCSRA\b", text):
         notes.append("the sketch functions leave the ADC on, and the comparator's minus input at AIN1 = PD7")
-    if re.search(r"\bACIC\b|\bACBG\b", text):
-        notes.append("ACIC and ACBG of the comparator are not modelled")
+    if re.search(r"\bACBG\b", text):
+        notes.append("ACBG of the comparator is not modelled")
     return notes

@@ -12,6 +12,7 @@ from typing import Any
 from dryspin.faults import Code
 from dryspin.findings import Outcome, Trial
 from dryspin.report.extremes import Extremes
+from dryspin.report.unknowns import unknown_json
 from dryspin.search import CheckResult
 
 SCHEMA = 1
@@ -34,6 +35,8 @@ def check_json(result: CheckResult) -> dict[str, Any]:
             },
             "reached": dict(result.reached),
             "shortening_trials": result.shrink_trials,
+            "unknowns": unknown_json(result.unknowns),
+            "rehearsed_arming_frames": {f"{ms:g}": n for ms, n in sorted(result.rite_frames.items())},
         },
         "claims": [
             {

@@ -5,8 +5,8 @@ from typing import Any
 from dryspin.known_bad import Attempt, Attempts
 from dryspin.report.numbers import number
 
-FOUND, MISSED, RARE = "found", "missed", "rare"
-"""Verdicts of a row; rare: not found, which the index foresees."""
+FOUND, MISSED, RARE, UNSEEN = "found", "missed", "rare", "unseen"
+"""Verdicts of a row; rare, unseen: not found, which the index foresees."""
 
 CAUTION = (
     "Found says something about the tester, nothing about a firmware of yours. "
@@ -28,6 +28,7 @@ def attempts_json(attempts: Attempts) -> list[dict[str, Any]]:
             "objected": list(row.objected),
             "wrong": row.variant.wrong,
             "why_rare": row.variant.rare or None,
+            "why_unseen": row.variant.unseen or None,
             "shortening_trials": row.trials,
             "seed": attempts.seed,
         }
@@ -63,17 +64,25 @@ def attempts_lines(attempts: Attempts) -> list[str]:
             f"{len(attempts.missed)} missed: raise --scenarios, or find out whether the firmware, the search "
             "or the claim is to blame"
         )
+    lines += [
+        f"{row.variant.name} was found, which the index calls unseen: take that out of it"
+        for row in attempts.seen_after_all
+    ]
     return [*lines, CAUTION]
 
 
 def _verdict(row: Attempt) -> str:
-    return FOUND if row.found else RARE if row.variant.rare else MISSED
+    if row.found:
+        return FOUND
+    return RARE if row.variant.rare else UNSEEN if row.variant.unseen else MISSED
 
 
 def _missed_lines(row: Attempt) -> list[str]:
     lines = [f"{row.variant.name}: {row.variant.wrong}"]
     if row.variant.rare:
         lines.append(f"  rare: {row.variant.rare}")
+    if row.variant.unseen:
+        lines.append(f"  unseen: {row.variant.unseen}")
     if row.objected:
         lines.append(f"  others objected: {', '.join(row.objected)}")
     return lines

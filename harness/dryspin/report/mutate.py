@@ -53,6 +53,7 @@ def campaign_json(campaign: Campaign) -> dict[str, Any]:
                 "by": mutant.by or None,
                 "scenarios": mutant.scenarios,
                 "reached": mutant.reached,
+                "differs": mutant.differs,
             }
             for mutant in campaign.mutants
         ],
@@ -123,9 +124,16 @@ def _table(
 def _mutant_lines(mutant: Mutant) -> list[str]:
     mutation = mutant.mutation
     where = f" in {mutation.function}()" if mutation.function else ""
-    by = f" by {mutant.by}" if mutant.by else "" if mutant.reached else "; no planned scenario gets there"
+    how = (
+        f" by {mutant.by}"
+        if mutant.by
+        else ""
+        if mutant.differs
+        else "; in no scenario is anything different"
+    )
+    how = how if mutant.reached else "; no scenario gets there"
     return [
-        f"{mutant.verdict}  {mutation.file}:{mutation.line}{where}: {mutation.kind}{by}",
+        f"{mutant.verdict}  {mutation.file}:{mutation.line}{where}: {mutation.kind}{how}",
         f"    - {mutation.old_line}",
         f"    + {mutation.new_line}",
     ]

@@ -4,10 +4,12 @@ from pathlib import Path
 
 from dryspin.drive import Drive
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, Finding, Outcome, Replay, Trial
+from dryspin.report.arming import arming_line
 from dryspin.report.code import code_lines
 from dryspin.report.extremes import Extremes
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
+from dryspin.report.unknowns import unknown_lines
 from dryspin.scenario import Scenario
 from dryspin.search import CheckResult, ClaimResult
 
@@ -55,15 +57,13 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
         f"{family}: {scenarios} scenarios of its own, {exercised} exercise all its declared claims"
         for family, (scenarios, exercised) in result.families.items()
     ]
-    lines.append(reached_line(result))
+    lines += [arming_line(result, drive), reached_line(result)]
     if result.code is not None:
         lines += ["", *code_lines(result.code)]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
     lines += ["", *conclusion_lines(result)]
-    if drive.unknown:
-        lines.append(f"still unknown in drive.toml, guesses all: {', '.join(drive.unknown)}")
-    return lines
+    return [*lines, *unknown_lines(drive, result.unknowns)]
 
 
 def totals_line(result: CheckResult, drive_name: str) -> str:
@@ -143,7 +143,10 @@ def replay_lines(replay: Replay, drive: Drive, path: Path) -> list[str]:
             f"this scenario says nothing about {finding.claim} on this firmware; run a new check "
             "(dryspin check), and keep what it finds"
         )
-    lines += [f"moved since: {name} {then[:12]} -> {now[:12] or 'none'}" for name, then, now in replay.moved]
+    lines += [
+        f"moved since: {name} {then[:12] or 'none'} -> {now[:12] or 'none'}"
+        for name, then, now in replay.moved
+    ]
     if replay.same_digest:
         lines.append("the recording is the same to the last bit")
     elif replay.unrepeatable:
@@ -154,6 +157,12 @@ def replay_lines(replay: Replay, drive: Drive, path: Path) -> list[str]:
     else:
         lines.append("the recording differs, as it may after the above moved")
     return lines
+
+
+def _short(digest: str) -> str:
+    """The beginning of a hash, enough to tell two apart; what follows it, such as a factor, is kept."""
+    head, _, rest = digest.partition(" ")
+    return f"{head[:12]} {rest}".rstrip() or "none"
 
 
 def run_lines(trial: Trial, extremes: Extremes, scenario: Scenario, drive: Drive) -> list[str]:

@@ -62,7 +62,7 @@ def _difference(checkpoint: Checkpoint, other: Settings, scenario: Scenario) -> 
             return f"{name} is another"
     if not _same_until(_supply(own, before), _supply(other, scenario), settled / own.f_cpu_hz):
         return "supply_v is another"
-    if own.params != other.params or own.block_cycles != other.block_cycles:
+    if own.params != other.params or own.charged != other.charged:
         return "the drive is another"
     return ""
 

@@ -102,7 +102,7 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
             f"the firmware hangs{where} {after}, {place}: a loop with interrupts off that touches no "
             "register; only a reset leads out of it. Turn interrupts on, or give the loop an end"
         )
-    if settings.block_cycles:
+    if any(settings.charged[:2]):
         return (
             f"the firmware hangs{where} {after}, {place}: an empty loop, which has no block to charge; "
             "wait in port_idle(), or call the port in the loop"

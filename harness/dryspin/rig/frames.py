@@ -18,7 +18,6 @@ from dryspin.errors import BuildError, DriveError, RigError
 from dryspin.recording import EDGE
 from dryspin.rig.fault import failure
 from dryspin.rig.rig import Rig
-from dryspin.rig.settings import Settings
 from dryspin.scenario import Scenario
 
 H_MAX_S = 2e-3
@@ -54,7 +53,7 @@ class Frames:
 
     def __init__(self, rig: Rig, scenario: Scenario) -> None:
         self._rig, self._core, self._ffi = rig, rig.core, rig.ffi
-        self._settings = Settings(rig.drive, scenario, rig.drive.controller.block_cycles, outside=False)
+        self._settings = rig.settings(scenario)
         struct = self._settings.struct
         struct.plant.h_max_s = H_MAX_S
         self._frame_s = scenario.frame_ms / 1000.0

@@ -1,6 +1,8 @@
 """One run: resume the core until it is done, carry its buffers away, answer for an outside plant."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,6 +23,7 @@ from dryspin.rig.settings import Settings
 from dryspin.rig.twin import energies
 from dryspin.scenario import Scenario
 from dryspin.scenario.schema import STORE_BYTES
+from dryspin.target import CodeCosts, code_costs
 
 PLANTS = ("twin", "equations")
 
@@ -32,6 +35,15 @@ _STATE_ROOM = 1 << 17
 _EXPECTED_PER_S = 100_000
 """Rows a second of chopping takes of either kind, at most, without noise."""
 _EXPECTED_MOST = 1 << 22
+
+
+@dataclass(frozen=True, slots=True)
+class OffSpan:
+    """Cycles with interrupts off, since `line` ("file.c:88"), or, "", since the handler of `vector` began."""
+
+    cycles: int
+    line: str
+    vector: int
 
 
 class Rig:
@@ -63,22 +75,34 @@ class Rig:
         times slower. plant_factory: makes the plant that takes the place of the equations, see
         plant/README.md; implies "equations". equations_from_s: start on the twin and let the
         equations take its state over at that moment. block_cycles: CPU cycles charged per basic
-        block, instead of the drive's. account_energy: meter the ports of the compiled plant, see
-        `energy`; costs time.
+        block, instead of what the drive says, be it by the block or by object code. account_energy: meter
+        the ports of the compiled plant, see `energy`; costs time.
 
         Raises FirmwareError where the firmware crashes or hangs, RigError where it never calls the port.
         """
         if plant not in PLANTS:
             raise RigError(f"no plant is named {plant!r}; use one of {', '.join(PLANTS)}")
-        block = self.drive.controller.block_cycles if block_cycles is None else block_cycles
         own = plant_factory is not None and equations_from_s is None
-        settings = Settings(self.drive, scenario, block, plant == "equations" or own)
+        settings = self.settings(scenario, block_cycles, plant == "equations" or own)
         if equations_from_s is not None:
             settings.take_over_at(equations_from_s)
         settings.struct.account_energy = account_energy
         outside = OutsidePlant(self.core, settings, scenario, plant_factory or EquationPlant)
         buffers = self._started(settings)
         return self._carried(settings, scenario, buffers, outside, progress)
+
+    @cached_property
+    def _costs(self) -> CodeCosts | None:
+        """What the image's code costs on the part; worked out by the first run that charges it."""
+        return code_costs(self.drive, self.image) if self.drive.controller.by_object_code else None
+
+    def settings(
+        self, scenario: Scenario, block_cycles: int | None = None, outside: bool = False
+    ) -> Settings:
+        """What the core is told of a run. block_cycles as for `run`: given, no object code is charged."""
+        if block_cycles is not None:
+            return Settings(self.drive, scenario, block_cycles, outside)
+        return Settings(self.drive, scenario, self.drive.controller.block_cycles, outside, self._costs)
 
     def checkpoint(
         self,
@@ -123,7 +147,7 @@ class Rig:
         as `run` does, and where the scenario differs before the checkpoint.
         """
         scenario = scenario or checkpoint.scenario
-        settings, buffers = self._standing(scenario, checkpoint, checkpoint.settings.block_cycles)
+        settings, buffers = self._standing(scenario, checkpoint, checkpoint.settings.asked_cycles)
         return self._carried(settings, scenario, buffers, None, None)
 
     def shuttle(self, checkpoint: Checkpoint) -> Callable[[], int]:
@@ -131,7 +155,7 @@ class Rig:
 
         It returns the bytes moved each way.
         """
-        self._standing(checkpoint.scenario, checkpoint, checkpoint.settings.block_cycles)
+        self._standing(checkpoint.scenario, checkpoint, checkpoint.settings.asked_cycles)
         core, config = self.core, checkpoint.settings.struct
         memory = self.ffi.new("char[]", core.core_checkpoint_bytes())
 
@@ -146,8 +170,7 @@ class Rig:
         self, scenario: Scenario, after: Checkpoint | None, block_cycles: int | None
     ) -> "tuple[Settings, tuple[Chunks, Chunks]]":
         """The core at power-on, or where a checkpoint froze it; the next core_run goes on from there."""
-        block = self.drive.controller.block_cycles if block_cycles is None else block_cycles
-        settings = Settings(self.drive, scenario, block, outside=False)
+        settings = self.settings(scenario, block_cycles)
         if after is None:
             return settings, self._started(settings)
         if after.image_digest != self.image.digest:
@@ -163,7 +186,7 @@ class Rig:
         For measuring what recording costs, and for whoever only wants the store at the end.
         Raises RigError as `run`.
         """
-        settings = Settings(self.drive, scenario, self.drive.controller.block_cycles, outside=False)
+        settings = self.settings(scenario)
         settings.struct.unrecorded = True
         buffers = self._started(settings)
         outside = OutsidePlant(self.core, settings, scenario, EquationPlant)
@@ -271,6 +294,11 @@ class Rig:
         """What the last run took: plant segments, events, port calls, handlers, guard hits."""
         names = ("segments", "events", "port_calls", "handlers", "guard_hits")
         return {name: int(self.core.core_count(k)) for k, name in enumerate(names)}
+
+    def longest_without_interrupts(self) -> OffSpan:
+        """The longest stretch of the last run with interrupts off, from when they had first been on."""
+        cycles, pc, vector = (int(self.core.core_count(k)) for k in (5, 6, 7))
+        return OffSpan(cycles, self.image.line_of(pc) if pc else "", vector)
 
     def watch(self) -> None:
         """From here on keep what a checked build does to its variables; over all runs that follow."""

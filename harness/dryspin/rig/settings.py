@@ -15,6 +15,8 @@ from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.plant.star import smallest_inductance_h
 from dryspin.scenario import Scenario
 from dryspin.scenario.schema import OUTAGES
+from dryspin.target import CodeCosts
+from dryspin.target.costs import VECTOR_IN_CYCLES, VECTOR_OUT_CYCLES
 
 H_MAX_S = 50e-6
 """Longest plant segment: on the golden cases currents stay within 0.01 % of peak (tests/plant)."""
@@ -23,9 +25,19 @@ POWER_CUT = "power cut"
 
 
 class Settings:
-    """A `core_config` and the arrays it points to; keep it alive as long as the run."""
+    """A `core_config` and the arrays it points to; keep it alive as long as the run.
 
-    def __init__(self, drive: Drive, scenario: Scenario, block_cycles: int, outside: bool) -> None:
+    costs: what the image's blocks cost on the part, instead of block_cycles each.
+    """
+
+    def __init__(
+        self,
+        drive: Drive,
+        scenario: Scenario,
+        block_cycles: int,
+        outside: bool,
+        costs: CodeCosts | None = None,
+    ) -> None:
         self.ffi = core_declarations()
         self._kept: list[Any] = []
         self.params: PlantParams = plant_params(drive, scenario)
@@ -42,6 +54,10 @@ class Settings:
         config.carrier_period = COUNTS["phase-correct"]
         config.driver_dead_cycles = driver_dead_cycles(drive, self.f_cpu_hz)
         config.block_cycles = block_cycles
+        self.charged: tuple[int, str, float] = block_cycles, "", 1.0
+        if costs is not None:
+            self.charged = 0, costs.digest, drive.controller.code_cycles_factor
+            self._charge(costs, drive.controller.code_cycles_factor)
         config.noise_seed = scenario.seed & 0xFFFFFFFF
         supply = scenario.supply_v or ((0.0, drive.supply.v_v.nominal),)
         self._trace(config.supply_v, supply, 1.0)
@@ -78,9 +94,21 @@ class Settings:
         """The firmware is written for the part's registers, not for the seam."""
         return bool(self.struct.pins != self.ffi.NULL)
 
+    @property
+    def asked_cycles(self) -> int | None:
+        """The flat cost of a block; None where object code is charged."""
+        return None if self.charged[1] else self.block_cycles
+
     def take_over_at(self, seconds: float) -> None:
         """Let the host's plant take over from the compiled one at this moment."""
         self.struct.take_over_cycle = round(seconds * self.f_cpu_hz)
+
+    def _charge(self, costs: CodeCosts, factor: float) -> None:
+        table = costs.table(factor)
+        self.struct.code_costs = self._keep(table, "uint32_t *")
+        self.struct.code_costs_from, self.struct.n_code_costs = costs.first, len(table)
+        self.struct.vector_in_cycles = round(VECTOR_IN_CYCLES * factor)
+        self.struct.vector_out_cycles = round(VECTOR_OUT_CYCLES * factor)
 
     def _outages(self, scenario: Scenario) -> Any:
         """Power cuts and gaps of the supply in order of time; one that begins in another goes on after it."""

@@ -34,6 +34,7 @@ from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFin
 from dryspin.search.scratch import hypothesis_leaves_no_files
 from dryspin.search.shrink import Shrunk, shrink
 from dryspin.search.strategies import Draft
+from dryspin.search.unknowns import effects
 from dryspin.search.workers import cores, run_tasks
 
 SHRINK_TRIALS = 400
@@ -156,6 +157,7 @@ def check(
         claims = _claim_results(subject.claims, tallies, only, searches)
         hunts = _hunts(claims, searches)
         shrunk = _shrink_all(subject, hunts, workers, notice)
+        unknowns = effects(partial(tried, subject), subject.drive, subject.claims.declared, tasks, workers)
     reached = Reached()
     for search in searches:
         reached.merge(search.reached)
@@ -176,6 +178,8 @@ def check(
         visits=tuple(visit for search in searches for visit in search.visits),
         code=code,
         covered=frozenset().union(*(search.covered for search in searches)),
+        rite_frames=rehearsal.rite_frames,
+        unknowns=unknowns,
     )
 
 

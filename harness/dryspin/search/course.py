@@ -6,9 +6,13 @@ from dataclasses import dataclass, field
 from dryspin.drive import Drive
 from dryspin.scenario import Fault, Trace
 from dryspin.search.draws import Draws
+from dryspin.search.rehearsal import Rehearsal
 
-RITE_FRAMES = 26
-"""Throttle frames granted for arming before the first demand: a rite of 25 and one cut in half."""
+RITE_FRAMES = 25
+"""Throttle frames granted for arming where drive.toml does not say, and no rehearsal has shown more."""
+
+RITE_S = 0.25
+"""Granted for it at the least: fast frames bring their pulses in less than a stick takes through neutral."""
 
 START_UP_S = 0.065
 """From power-on or reset to main(): the longest start-up time of the part's fuses, 65 ms."""
@@ -75,14 +79,28 @@ class Stick:
         return 0.0, min(700.0, low_us - 50.0), max(2300.0, high_us + 50.0)
 
 
-def armed_s(frame_ms: float) -> float:
+def rite_frames(drive: Drive, rehearsal: Rehearsal, frame_ms: float) -> int:
+    """Frames granted for arming before a demand: what it takes at most, and one cut in half."""
+    throttle = drive.throttle
+    declared = [
+        *([throttle.arming_frames.high] if throttle.arming_frames else []),
+        *([throttle.arming_s.high * 1000.0 / frame_ms] if throttle.arming_s else []),
+    ]
+    # What was rehearsed may be a slip of the firmware, such as arming by one pulse: not less than usual.
+    needed = max(declared) if declared else max(rehearsal.rite_frames.get(frame_ms, 0), RITE_FRAMES)
+    least = 0 if declared else math.ceil(RITE_S * 1000.0 / frame_ms)
+    return max(math.ceil(round(needed, 6)) + 1, least)
+
+
+def armed_s(drive: Drive, rehearsal: Rehearsal, frame_ms: float) -> float:
     """Moment from which a demand may come: after the rite, on the next twentieth of a second."""
-    return math.ceil((START_UP_S + RITE_FRAMES * frame_ms / 1000.0) / 0.05) * 0.05
+    frames = rite_frames(drive, rehearsal, frame_ms)
+    return math.ceil((START_UP_S + frames * frame_ms / 1000.0) / 0.05) * 0.05
 
 
-def rite(drive: Drive, draws: Draws, frame_ms: float) -> Course:
+def rite(drive: Drive, draws: Draws, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """Neutral from power-on; `end_s` is the moment of the first demand."""
-    start_s = armed_s(frame_ms) + draws.index("start", 4) * 0.05
+    start_s = armed_s(drive, rehearsal, frame_ms) + draws.index("start", 4) * 0.05
     return Course([(0.0, drive.throttle.neutral_us)], round(start_s, 4))
 
 
@@ -95,8 +113,9 @@ def restart(draws: Draws, course: Course, at_s: float, name: str = "restart") ->
     kind = draws.pick(f"{name} by", RESTARTS)
     if kind == "reset":
         return course.fault(kind, at_s)
-    # A short cut leaves charge on the bus; a gap ends in a brown-out only if nothing drives for so long.
-    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 300.0, 400.0)
+    # A short cut leaves charge on the bus. So does a gap of some 10 ms under drive, which is a brown-out;
+    # after a long one the bus is empty, whatever drew on it.
+    lengths_ms = (30.0, 5.0, 100.0, 300.0) if kind == "power cut" else (200.0, 80.0, 30.0, 300.0)
     return course.fault(kind, at_s, draws.pick(f"{name} for", lengths_ms))
 
 

@@ -81,11 +81,6 @@ class FamilySearch:
                 if kept is None or size(draft.scenario) < size(kept.scenario):
                     self.breaking[outcome.claim] = draft
 
-    def pass_over(self, draft: Draft) -> None:
-        """Count a draft that need not be run."""
-        self.scenarios += 1
-        self.seen.add(draft.scenario.to_toml())
-
 
 class ScenarioFailedError(RigError):
     """The firmware could not be run to the end of a scenario, which is kept here."""

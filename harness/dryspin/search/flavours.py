@@ -12,7 +12,6 @@ from dryspin.drive import Drive
 from dryspin.scenario import Fault
 from dryspin.search.course import (
     RARE,
-    RITE_FRAMES,
     RUN_UP_S,
     SIZES,
     START_UP_S,
@@ -21,9 +20,10 @@ from dryspin.search.course import (
     armed_s,
     restart,
     rite,
+    rite_frames,
 )
 from dryspin.search.draws import Draws
-from dryspin.search.learning import calibration
+from dryspin.search.learning import READY_S, calibration
 from dryspin.search.loading import electrical
 from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
@@ -34,14 +34,20 @@ from dryspin.search.sweeping import throttle_map
 BLOCKED_S = 6.5
 """A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
 
+STREAMS = (RARE + 2, RARE + 3)
+"""Kinds in which the water turns the rotor the way that is asked for: one forward, one reverse in a plan."""
+
+STREAM_SHARE = 0.25
+"""Of the ideal speed kv V, at which the water turns the propeller: a boat that drifts or is pushed."""
+
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
 
 
-def gates(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def gates(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """Runs, changes of throttle, and always one reset while the legs are likely to be driven."""
     stick = Stick(drive)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     start_s = course.end_s
     way = draws.index("way", 2)
     course.step(start_s, stick.demand(way, draws.pick("size", SIZES)))
@@ -55,15 +61,17 @@ def gates(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     again_s = reset_s + draws.pick("release", (0.1, 0.04, 0.2))
     if draws.index("again", 2):
         course.step(again_s, stick.neutral_us)
-        course.step(again_s + armed_s(frame_ms), stick.demand(draws.index("again way", 2), 1.0))
-    course.end_s = max(again_s + armed_s(frame_ms) + 0.3, 2.1)
+        course.step(
+            again_s + armed_s(drive, rehearsal, frame_ms), stick.demand(draws.index("again way", 2), 1.0)
+        )
+    course.end_s = max(again_s + armed_s(drive, rehearsal, frame_ms) + 0.3, 2.1)
     return course
 
 
-def commutation(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def commutation(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A start, then up to two further demands: speed, load and duty change while it turns."""
     stick = Stick(drive)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     at_s = course.end_s
@@ -74,20 +82,23 @@ def commutation(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Co
     return course
 
 
-def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A start from rest; then, mostly, a stop and a second start from wherever the rotor is.
 
-    Rarely something holds the rotor, for as long as it takes to try in vain and to give up.
+    Rarely something holds the rotor, for as long as it takes to try in vain and to give up; or the water
+    turns it the same way when the demand comes.
     """
     stick = Stick(drive)
     kind = draws.index("kind", 12)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     if kind == RARE:
         course.blocked = course.aside = True
         course.end_s += BLOCKED_S
         return course
+    if kind in STREAMS and drive.load.kq_nm_s2.low > 0.0:
+        return _stream(course, drive, stick, way)
     at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
     if draws.index("water", 4) == 1:
         # What the water pushes with, friction holds: more is no rotor at rest.
@@ -102,10 +113,25 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course
     return course
 
 
-def reversal(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def _stream(course: Course, drive: Drive, stick: Stick, way: int) -> Course:
+    """The boat gathers way once the drive is armed and its tone is over; then the demand."""
+    course.throttle_us = [course.throttle_us[0]]
+    asks_s, from_s = course.end_s + 1.0, course.end_s + READY_S
+    ideal_rad_s = drive.motor.kv_rpm_per_v.nominal * drive.supply.v_v.nominal * math.pi / 30.0
+    push_nm = drive.load.coulomb_nm.high + drive.load.kq_nm_s2.nominal * (STREAM_SHARE * ideal_rad_s) ** 2
+    # As a load: what pushes forward is below zero.
+    if way == 0:
+        push_nm = -push_nm
+    course.load_nm = ((0.0, 0.0), (round(from_s, 4), 0.0), (round(from_s + 0.05, 4), round(push_nm, 6)))
+    course.step(asks_s, stick.demand(way, 1.0))
+    course.end_s = round(asks_s + 1.5, 4)
+    return course
+
+
+def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """Up to high speed, then the other way: at once, rarely over neutral; sometimes back again."""
     stick = Stick(drive)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", (1.0, 0.9, 0.8))))
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
@@ -123,7 +149,7 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Cours
     return course
 
 
-def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A rite with a bad pulse in it, a run, a new start of the controller; another run, a lost signal.
 
     Before the rite the stick may be up, which must not arm. Reset, power cut or supply gap come at any
@@ -133,7 +159,7 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     stick = Stick(drive)
     way = draws.index("way", 2)
     up_us = stick.demand(way, draws.pick("size", SIZES))
-    course = _damaged_rite(draws, stick, frame_ms, up_us)
+    course = _damaged_rite(draws, stick, frame_ms, up_us, rite_frames(drive, rehearsal, frame_ms))
     course.step(course.end_s, up_us)
     at_s = course.end_s + draws.pick("run", (0.4, 0.2, 0.3, 0.6, 0.05))
     if draws.index("bad in run", 4) == 1:
@@ -143,7 +169,7 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
         course.step(at_s, down_us)
         at_s = restart(draws, course, at_s) + draws.pick("release", (0.1, 0.0, 0.2))
         course.step(at_s, stick.neutral_us)
-        at_s += armed_s(frame_ms)
+        at_s += armed_s(drive, rehearsal, frame_ms)
         course.step(at_s, up_us)
         at_s += draws.pick("run again", (0.3, 0.4))
     course.step(at_s, draws.pick("lost as", stick.bad_us))
@@ -152,14 +178,17 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
     if draws.index("again", 3) == 1:
         at_s += draws.pick("release again", (0.1, 0.8, 1.2))
         course.step(at_s, stick.neutral_us)
-        at_s += armed_s(frame_ms)
+        at_s += armed_s(drive, rehearsal, frame_ms)
         course.step(at_s, stick.demand(draws.index("again way", 2), 1.0))
     course.end_s = max(at_s + 0.4, 2.0)
     return course
 
 
-def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float) -> Course:
-    """A rite that meets a bad pulse; `end_s` is the moment of the demand, rarely before the full rite."""
+def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float, rite_takes: int) -> Course:
+    """A rite of `rite_takes` frames that meets a bad pulse; `end_s` is the moment of the demand.
+
+    Rarely that comes before the full rite.
+    """
     course = Course([(0.0, stick.neutral_us)], 0.0)
     first = 0
     if draws.index("stick up", 5) == 1:
@@ -170,7 +199,13 @@ def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float) -> 
     first = max(first, math.ceil(START_UP_S * 1000.0 / frame_ms)) + 1 + draws.index("bad at", 20)
     count = 1 + draws.index("bad frames", 3)
     after = _bad_frames(course, stick, frame_ms, first, count, draws, stick.neutral_us)
-    frames = 10 if draws.index("impatient", 20) == 1 else RITE_FRAMES
+    if draws.index("missing", 3) == 1:
+        # Late enough that what came before the gap and what comes after it are no rite each.
+        missing, count = after + 2 + draws.index("missing at", 20), 1 + draws.index("frames missing", 2)
+        after = missing + count
+        course.step(missing * frame_ms / 1000.0, 0.0)
+        course.step(after * frame_ms / 1000.0, stick.neutral_us)
+    frames = min(10, rite_takes // 2) if draws.index("impatient", 20) == 1 else rite_takes
     course.end_s = math.ceil((after + frames) * frame_ms / 50.0) * 0.05
     return course
 
@@ -203,8 +238,13 @@ FLAVOURS: dict[str, Flavour] = {
 """The flavour of each family, in the order in which a check reports them."""
 
 FRAMES_MS = (20.0, 10.0, 25.0, 15.0)
-RITE_FRAMES_MS = {"calibration": (10.0,), "throttle_map": (10.0, 15.0, 20.0)}
-"""Families whose rites count so many frames that only short ones keep a scenario short."""
+RITE_FRAMES_MS = {
+    "arming": (*FRAMES_MS, 5.0),
+    "calibration": (10.0,),
+    "throttle_map": (10.0, 15.0, 20.0),
+}
+"""Arming meets fast frames, too. The rites of the others count so many frames that only short ones keep a
+scenario short."""
 
 
 def frames_ms(family: str) -> tuple[float, ...]:

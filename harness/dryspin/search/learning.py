@@ -46,9 +46,11 @@ DECLARED = 2
 """Of the choices of a range in force, those for the declared one, with a calibration behind the cut."""
 
 KINDS = 24
-GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE = RARE, RARE + 8, RARE + 3
+GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE = RARE, RARE + 8, RARE + 15, RARE + 3
 INTERRUPTED = (RARE + 1, RARE + 13)
-"""Of all kinds those that are not learnt to the end; the covering plan meets every kind once."""
+STORED = (RARE + 5, RARE + 17)
+"""Of all kinds those that are not learnt to the end, or that are, a second time; the covering plan meets
+every kind once."""
 
 DEFAULT = Calibration(1700.0, 100, ("high", "neutral", "low"), 25, 15.0, 10.0, 200.0, 700.0)
 """For a drive that declares none: its firmware is to do nothing of the kind."""
@@ -61,29 +63,31 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     """A range in force, then a calibration cut off in its writing (rarely at a second try).
 
     The range in force was learnt before, or is the declared one. Rarely the calibration is given up,
-    or asked for when it is too late.
+    asked for when it is too late, or cut off only after its writing.
     """
     kind = draws.index("kind", KINDS)
     rite = drive.calibration or DEFAULT
     course = Course([(0.0, 0.0)], 0.0)
-    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, TOO_LATE)
-    if kind in (GIVEN_UP_NARROW, GIVEN_UP):
+    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE)
+    if kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN):
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
-        narrow = kind == GIVEN_UP_NARROW
-        return _given_up(draws, drive, rite, course, frame_ms, from_s, old, narrow=narrow)
+        return _given_up(draws, drive, rehearsal, course, frame_ms, from_s, old, kind)
     if kind == TOO_LATE:
         from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
-        return _too_late(draws, drive, rite, course, frame_ms, from_s, old)
+        return _too_late(draws, drive, rehearsal, course, frame_ms, from_s, old)
     way = draws.index("way", 2)
     before = draws.index("old span", 1 + SPANS + DECLARED)
     taught = before if before <= SPANS else 0
     # Nothing is stored to the end: the plainest story, in which only the claim about ranges has its say.
     course.aside = before == 0
+    if kind in STORED:
+        # Of two whole records the newer one counts, wherever it lies.
+        taught, course.aside = 1 + before % SPANS, True
     old, new, telling = ranges(draws, drive, rite, taught, way, one_way=before == 0)
     from_s = 0.0
     if taught:
         from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
-    at_s = hold_at(course, drive, frame_ms, from_s, old.neutral, telling.seen_us)
+    at_s = hold_at(course, drive, rehearsal, frame_ms, from_s, old.neutral, telling.seen_us)
     if telling.seen_us[-1] != new.high:
         course.step(at_s, old.neutral)
         at_s = round(at_s + 0.05, 4)
@@ -94,6 +98,8 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     done_s = learn(course, rite, frame_ms, back_s, new)
     kind_of_cut = draws.pick("cut by", CUT_BY)
     cut_s = done_s + _phase_s(draws, rehearsal.store_s, whole_bytes=before == 0)
+    if kind in STORED:
+        cut_s = done_s + storing_s(rehearsal.store_s)
     if kind_of_cut == "reset":
         back_s = course.fault("reset", cut_s)
     elif kind_of_cut == "power cut":
@@ -108,7 +114,7 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         course.step(cut_s, new.high)
         back_s += 0.2
     middle_us = round((old.neutral + new.neutral) / 2.0)
-    at_s = hold_at(course, drive, frame_ms, back_s, middle_us, telling.told_us)
+    at_s = hold_at(course, drive, rehearsal, frame_ms, back_s, middle_us, telling.told_us)
     course.end_s = round(at_s + 0.05, 4)
     if not taught and before:
         # What the cut left behind must not be in the way of the next one.
@@ -128,30 +134,31 @@ def _taught_before(
     old = positions_of(rite, spans_of(drive, rite)[taught - 1], drive.throttle.neutral_us)
     from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
     held_us = width_at(drive, old.neutral, old.high, TAUGHT_SHARE)
-    at_s = hold_at(course, drive, frame_ms, from_s, old.neutral, (held_us,))
+    at_s = hold_at(course, drive, rehearsal, frame_ms, from_s, old.neutral, (held_us,))
     return course.fault("power cut", at_s, 30.0), old
 
 
 def _given_up(
     draws: Draws,
     drive: Drive,
-    rite: Calibration,
+    rehearsal: Rehearsal,
     course: Course,
     frame_ms: float,
     from_s: float,
     old: Positions,
-    *,
-    narrow: bool,
+    kind: int,
 ) -> Course:
     """Positions that make no range, or no position at all until time is up; then the old range drives."""
+    rite = drive.calibration or DEFAULT
     # Entry needs a high stick, so neutral moves.
     neutral_us = rite.enter_us + 20.0 - rite.span_min_us + 40.0
     too_narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
     wide_us = min(drive.throttle.valid_high_us - 10.0, 1480.0 + rite.span_max_us + 15.0)
     wide = Positions(wide_us, wide_us - rite.span_max_us - 15.0, 1100.0)
-    upside_down = Positions(1900.0, 1100.0, 1500.0)
-    for_ever = not narrow and draws.index("for ever", 4) == 1
-    positions = too_narrow if narrow else draws.pick("positions", (wide, upside_down))
+    # Spans as they should be, so that only the order is wrong.
+    upside_down = Positions(1900.0, 1300.0, 1600.0)
+    for_ever = kind == GIVEN_UP and draws.index("for ever", 4) == 1
+    positions = {GIVEN_UP_NARROW: too_narrow, GIVEN_UP: wide, UPSIDE_DOWN: upside_down}[kind]
     done_s = learn(course, rite, frame_ms, from_s, positions, frames=8 if for_ever else rite.hold_frames)
     at_s = done_s + STORING_S + SETTLE_S
     if for_ever:
@@ -164,14 +171,14 @@ def _given_up(
                 break
             course.step(at_s, positions.low if k % 2 else positions.neutral)
     held_us = width_at(drive, old.neutral, old.toward(drive, draws.index("way", 2)), TAUGHT_SHARE)
-    course.end_s = round(hold_at(course, drive, frame_ms, at_s, old.neutral, (held_us,)) + 0.05, 4)
+    course.end_s = round(hold_at(course, drive, rehearsal, frame_ms, at_s, old.neutral, (held_us,)) + 0.05, 4)
     return course
 
 
 def _too_late(
     draws: Draws,
     drive: Drive,
-    rite: Calibration,
+    rehearsal: Rehearsal,
     course: Course,
     frame_ms: float,
     from_s: float,
@@ -182,6 +189,7 @@ def _too_late(
     First after power-on, behind a few pulses with the stick elsewhere; then at sea, full ahead, when a
     lost signal comes back.
     """
+    rite = drive.calibration or DEFAULT
     frame_s = frame_ms / 1000.0
     up_us = max(old.high, rite.enter_us + 20.0)
     # The run of pulses, and as long again as it may take to see that the rotor rests.
@@ -191,7 +199,7 @@ def _too_late(
     at_s = round(at_s / frame_s) * frame_s
     course.step(at_s, up_us)
     at_s += long_s
-    at_s = hold_at(course, drive, frame_ms, round(at_s / frame_s) * frame_s, old.neutral, (up_us,))
+    at_s = hold_at(course, drive, rehearsal, frame_ms, round(at_s / frame_s) * frame_s, old.neutral, (up_us,))
     course.step(at_s, draws.pick("lost as", Stick(drive).bad_us))
     at_s += draws.pick("lost", (0.4, 0.3, 0.6))
     course.step(at_s, up_us)
@@ -285,11 +293,17 @@ def _phase_s(draws: Draws, store_s: Spans, *, whole_bytes: bool) -> float:
 
 
 def hold_at(
-    course: Course, drive: Drive, frame_ms: float, from_s: float, neutral_us: float, held_us: Sequence[float]
+    course: Course,
+    drive: Drive,
+    rehearsal: Rehearsal,
+    frame_ms: float,
+    from_s: float,
+    neutral_us: float,
+    held_us: Sequence[float],
 ) -> float:
     """Arm from `from_s` on at `neutral_us`, then hold the stick at each of `held_us`; returns the end."""
     course.step(from_s, neutral_us)
-    at_s = from_s + armed_s(frame_ms) + READY_S
+    at_s = from_s + armed_s(drive, rehearsal, frame_ms) + READY_S
     for k, width_us in enumerate(held_us):
         course.step(at_s, width_us)
         way = [math.copysign(1.0, us - neutral_us) for us in held_us[max(k - 1, 0) : k + 1]]

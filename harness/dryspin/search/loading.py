@@ -12,10 +12,10 @@ JAM = 10000.0
 """Times the propeller's own torque: a full-speed rotor stands within an onset."""
 
 
-def electrical(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def electrical(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A run at high stick for long enough to be extrapolated; then it goes on, turns round, or is jammed."""
     stick = Stick(drive)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05

@@ -9,10 +9,10 @@ BITE_S = 0.3
 """Until the watchdog must have bitten, whatever its time-out."""
 
 
-def controller(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def controller(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A run, rarely a reversal; the code loops at any instant of it; then the rite again, and a run."""
     stick = Stick(drive)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     at_s = course.end_s + draws.pick("run", (0.6, 0.3, 0.8, 0.1, 1.0))
@@ -25,7 +25,7 @@ def controller(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Cou
     at_s += BITE_S
     if draws.index("again", 2):
         course.step(at_s, stick.neutral_us)
-        at_s += armed_s(frame_ms)
+        at_s += armed_s(drive, rehearsal, frame_ms)
         course.step(at_s, stick.demand(draws.index("again way", 2), 1.0))
         at_s += 0.3
     course.end_s = max(at_s + 0.1, 2.0)

@@ -19,10 +19,12 @@ class Rehearsal:
 
     store_s  writes of the store, counted from the end of the last pulse that calibration needs
     tones_s  by frame period (ms): tones of a drive that is armed and then left alone, from power-on
+    rite_frames  by frame period (ms): frames at neutral that arming takes, where drive.toml does not say
     """
 
     store_s: Spans = ()
     tones_s: Mapping[float, Spans] = field(default_factory=dict)
+    rite_frames: Mapping[float, int] = field(default_factory=dict)
 
 
 UNREHEARSED = Rehearsal()

@@ -7,6 +7,7 @@ from typing import Any
 
 from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
+from dryspin.search.effect import Effect
 from dryspin.search.envelope import Visit
 
 
@@ -110,7 +111,9 @@ class CheckResult:
     `exercised` of a family counts those of its own scenarios in which its least-exercised
     declared claim was judged. `shrink_trials` were run to shorten findings and count as nothing
     else. `visits`: where each scenario went. `code` is what runs of the checked build show, None without
-    one; `covered` the marks of the code that were reached, where the firmware has any.
+    one; `covered` the marks of the code that were reached, where it has any. `rite_frames`: by frame
+    period (ms), the frames that arming took in rehearsal; empty where it was declared or never seen.
+    `unknowns`: what the guesses of the drive do at both ends of their ranges, the weightiest first.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -127,6 +130,8 @@ class CheckResult:
     visits: tuple[Visit, ...] = ()
     code: Code | None = None
     covered: frozenset[Any] = frozenset()
+    rite_frames: Mapping[float, int] = field(default_factory=dict)
+    unknowns: tuple[Effect, ...] = ()
 
     @property
     def real_time_factor(self) -> float:

@@ -9,6 +9,9 @@ from dryspin.search.rehearsal import Rehearsal, Spans
 IDLE_S = 5.0
 """Left alone for so long: the tone after the rite, and at least one of those that say it is waiting."""
 
+WAITING_S = 4.0
+"""From the rite on, where that takes longer than the common second."""
+
 READY_S = 0.5
 """From the rite to the end of the tone that follows it, where no rehearsal has shown it."""
 
@@ -24,13 +27,14 @@ def tones(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> 
     stick = Stick(drive)
     course = Course([(0.0, stick.neutral_us)], 0.0)
     seen = rehearsal.tones_s.get(frame_ms, ())
-    ready_s = seen[0][1] + 0.05 if seen else armed_s(frame_ms) + READY_S
+    idle_s = max(IDLE_S, armed_s(drive, rehearsal, frame_ms) + WAITING_S)
+    ready_s = seen[0][1] + 0.05 if seen else armed_s(drive, rehearsal, frame_ms) + READY_S
     kind = draws.index("kind", 7)
     up_us = stick.demand(draws.index("way", 2), draws.pick("size", SIZES))
     if kind in (0, 6):
-        course.end_s = IDLE_S
+        course.end_s = idle_s
     elif kind in (1, 2):
-        at_s = _within(draws, seen, armed_s(frame_ms))
+        at_s = _within(draws, seen, armed_s(drive, rehearsal, frame_ms))
         if kind == 1:
             course.step(at_s, up_us)
             at_s += draws.pick("run", (0.5, 0.1, 0.3))
@@ -49,11 +53,11 @@ def tones(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> 
     elif kind == 4:
         course.step(0.0, draws.pick("instead", (*stick.bad_us, stick.demand(0, 0.2), stick.demand(1, 1.0))))
         course.step(draws.pick("instead for", (3.0, 4.0)), stick.neutral_us)
-        course.end_s = IDLE_S
+        course.end_s = idle_s
     else:
         course.step(ready_s, up_us)
         course.step(ready_s + 0.5, stick.neutral_us)
-        course.end_s = IDLE_S
+        course.end_s = idle_s
     course.end_s = max(round(course.end_s, 4), ready_s + 0.5, 2.0)
     return course
 

@@ -27,13 +27,13 @@ CRAWLS_RPM = (100.0, 60.0, 150.0)
 """Speed at which the jam takes all the torque of a locked motor: no closed loop goes on so slowly."""
 
 
-def synchronism(draws: Draws, drive: Drive, frame_ms: float, _: Rehearsal) -> Course:
+def synchronism(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A run, then something in the propeller that stops it for a tenth of a second; rarely a supply gap.
 
     The stick stays where it is, so that the firmware must catch the rotor again; rarely it moves.
     """
     stick = Stick(drive)
-    course = rite(drive, draws, frame_ms)
+    course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     size = draws.pick("size", SIZES)
     course.step(course.end_s, stick.demand(way, size))

@@ -22,9 +22,6 @@ from dryspin.search.learning import DECLARED
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 
-NOISES_MV = (1.0, 2.0, 4.0)
-"""Standard deviations of the comparator's noise that are tried; common practice, no source."""
-
 NOISY_ONE_IN = 5
 """One scenario in so many has noise."""
 
@@ -66,7 +63,7 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
         usual = load_factor[0][1] if load_factor else 1.0
         load_factor = tuple((t_s, round(usual * times, 4)) for t_s, times in course.jam)
     parts = _parts(draws, drive)
-    noise_mv = _noise(draws, course)
+    noise_mv = _noise(draws, drive, course)
     # A byte whose writing loses its supply is left to chance, too.
     torn = any(fault.kind in OUTAGES for fault in course.faults)
     seed = draws.index("seed", 100) if noise_mv or torn else 0
@@ -142,11 +139,12 @@ def _trace(draws: Draws, name: str, course: Course, value: Callable[[str], float
     return ((0.0, start), (begin_s, start), (until_s, end))
 
 
-def _noise(draws: Draws, course: Course) -> Trace:
+def _noise(draws: Draws, drive: Drive, course: Course) -> Trace:
     """None, or a burst that begins at a change of the stick or a while after it."""
     if draws.index("noisy", NOISY_ONE_IN) != 1:
         return ()
-    noise_mv = draws.pick("noise", NOISES_MV)
+    span = drive.sense.noise_v
+    noise_mv = round(1000.0 * draws.pick("noise", (span.low, span.nominal, span.high)), 6)
     changes_s = [t_s for t_s, _ in course.throttle_us if 0.0 < t_s < course.end_s - NOISE_S]
     if not changes_s:
         return ()

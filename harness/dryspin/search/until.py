@@ -52,13 +52,11 @@ def search_until(
     tasks: Sequence[Task],
     planned: Sequence[tuple[int, Draft]],
     enough: Callable[[Trial], bool],
-    skip: Callable[[Draft], bool] = lambda _: False,
 ) -> Until:
     """Run `planned` in this order, then what remains of each task's quota, until `enough` says so.
 
-    skip: planned drafts that are known to show nothing new; they count as run. Without an objection the
-    scenarios are those of a check with the same tasks. Raises ScenarioFailedError where the firmware
-    cannot be run to the end.
+    Without an objection the scenarios are those of a check with the same tasks. Raises ScenarioFailedError
+    where the firmware cannot be run to the end.
     """
     result = Until()
     searches = [FamilySearch(task.family) for task in tasks]
@@ -78,9 +76,6 @@ def search_until(
 
     try:
         for index, draft in planned:
-            if skip(draft):
-                searches[index].pass_over(draft)
-                continue
             attempt(until_enough, drive, draft, searches[index])
         for task, search in zip(tasks, searches, strict=True):
             explore(until_enough, drive, task, search)

@@ -40,6 +40,13 @@ static uint8_t minus_now(void)
 	return wired(AIN1_PIN);
 }
 
+static void refuse_other_triggers(void)
+{
+	uint8_t trigger = dryspin_registers[ADCSRB] & 7;
+	if ((dryspin_registers[ADCSRA] & BIT(ADATE)) && trigger != 0)
+		part_refuse("conversions started by another unit (ADTS = %d) are not modelled", trigger);
+}
+
 static void select_minus(void)
 {
 	uint8_t minus = minus_now(), blind = minus > 2;
@@ -89,8 +96,7 @@ static void write_comparator(uint8_t value)
 		part_refuse("ACIS = 1 of ACSR is reserved", 0);
 	if (value & BIT(ACBG))
 		part_refuse("the bandgap at the comparator (ACBG) is not modelled; [pins] has the neutral at PD6", 0);
-	if (value & BIT(ACIC))
-		part_refuse("capture from the comparator (ACIC) is not modelled; take the count in its handler", 0);
+	capture_from_comparator((value & BIT(ACIC)) != 0);
 	if (edge != ctl.sense_edge)
 		record(SIGNAL_SENSE_EDGE, edge, ctl.now, part.who.pc, part.who.caller);
 	comparator_select_edge(edge);
@@ -106,6 +112,9 @@ static void write_comparator(uint8_t value)
 static uint8_t read_comparator(void)
 {
 	uint8_t value = dryspin_registers[ACSR] & (uint8_t)~(BIT(ACI) | BIT(ACO));
+	/* "The analog comparator cannot use the ADC input MUX when the ADC is shut down" (PRR, PRADC) */
+	if ((dryspin_registers[PRR] & BIT(PRADC)) && (dryspin_registers[ADCSRB] & BIT(ACME)))
+		part_refuse("PRR (PRADC) shuts the ADC down, whose multiplexer the comparator is to use (ACME)", 0);
 	if (part.minus == MINUS_UNKNOWN)
 		part_refuse("the comparator's minus input is at a pin that [pins] names neither as a phase nor as "
 		            "steady (ADMUX is 0x%02x)", dryspin_registers[ADMUX]);
@@ -147,8 +156,7 @@ static void write_converter(uint8_t value)
 	} else if ((value & BIT(ADSC)) && part.done == NEVER) {
 		begin_conversion();
 	}
-	if ((value & BIT(ADATE)) && (dryspin_registers[ADCSRB] & 7) != 0)
-		part_refuse("conversions started by another unit (ADTS = %d) are not modelled", dryspin_registers[ADCSRB] & 7);
+	refuse_other_triggers();
 	select_minus();
 }
 
@@ -228,6 +236,7 @@ void analog_write(uint8_t at, uint8_t value)
 		write_converter(value);
 		break;
 	case ADCSRB: case ADMUX:
+		refuse_other_triggers();
 		select_minus();
 		break;
 	default: /* the result is read-only, the digital buffers draw no modelled current */

@@ -40,7 +40,7 @@ typedef struct {
 	int64_t next;                         /* next tick that changes more than the count */
 } timer;
 
-enum { FLIGHTS = 16 };
+enum { FLIGHTS = 16, EDGES = 8 };
 
 typedef struct {
 	/* access.c */
@@ -65,6 +65,11 @@ typedef struct {
 	uint8_t flight_in[6], flight_out[6];
 	uint8_t marked[CORE_MARK_PINS];
 	uint8_t duty;            /* as recorded last */
+
+	/* inputs.c */
+	uint8_t from_comparator; /* the capture unit listens to the comparator */
+	struct { int64_t cycle; uint8_t level; } edge[EDGES]; /* of its output, on their way to the capture unit */
+	uint8_t edge_in, edge_out, edge_level;
 
 	/* analog.c */
 	uint8_t minus;           /* 0..2 a phase, else a MINUS_ below */
@@ -134,7 +139,9 @@ int pin_is_gate(int pin);
 int output_pin(int which, int channel);
 
 /* inputs.c */
-void input_changed(int pin, int level, int64_t cycle);
+void input_changed(int pin, int level);
+/* ACIC: the capture unit listens to the comparator's output, or to ICP1. */
+void capture_from_comparator(int on);
 
 /* analog.c */
 void analog_reset(void);

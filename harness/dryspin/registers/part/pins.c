@@ -60,18 +60,32 @@ uint8_t pins_level(int pin)
 	return part.port[pin >> 3] >> (pin & 7) & 1;
 }
 
-uint8_t pins_read(int port)
+/* "The corresponding PIN register bit will always read as zero when this bit is set" (DIDR0, DIDR1). */
+static unsigned without_buffer(int port)
+{
+	if (port == 1)
+		return dryspin_registers[DIDR0] & 0x3FU;
+	return port == 2 ? (dryspin_registers[DIDR1] & 3U) << 6 : 0;
+}
+
+static unsigned levels(int port)
 {
 	unsigned level = 0;
-	timers_replan();
 	for (int bit = 0; bit < 8; bit++)
 		level |= (unsigned)pins_level(8 * port + bit) << bit;
-	return (uint8_t)level;
+	return level;
+}
+
+uint8_t pins_read(int port)
+{
+	timers_replan();
+	return (uint8_t)(levels(port) & ~without_buffer(port));
 }
 
 void pins_write(uint8_t at, uint8_t value)
 {
 	int port = (at - PINB) / 3;
+	unsigned before = levels(port), changed;
 	switch ((at - PINB) % 3) {
 	case 0:
 		part.port[port] ^= value;
@@ -85,6 +99,11 @@ void pins_write(uint8_t at, uint8_t value)
 	dryspin_registers[PORTB + 3 * port] = part.port[port];
 	timers_replan();
 	pins_update(ctl.now, part.who);
+	/* "the interrupt will trigger even if the ... pins are configured as outputs" (External Interrupts) */
+	changed = before ^ levels(port);
+	for (int bit = 0; bit < 8; bit++)
+		if (changed >> bit & 1)
+			input_changed(8 * port + bit, (int)(levels(port) >> bit & 1));
 }
 
 /* ---- gates ------------------------------------------------------------------------------------- */

@@ -10,11 +10,25 @@ int part_regions(region r[PART_REGIONS])
 	return 2;
 }
 
+/* Beginning and end of the firmware's store section, 0 without one; made by the build. */
+extern const unsigned char *const dryspin_store_image[2];
+
+/* Initialisers of variables in the store, which the programmer writes there; a scenario's bytes go before. */
+static void program_store(void)
+{
+	const unsigned char *from = dryspin_store_image[0], *end = dryspin_store_image[1];
+	for (int32_t k = 0; from != 0 && from + k < end && k < STORE_BYTES; k++)
+		if (k >= config->n_store)
+			ctl.store[k] = from[k];
+}
+
 /* Called when a reset source goes active. */
 void carriers_reset(void)
 {
-	if (ctl.now == 0)
+	if (ctl.now == 0) {
 		part = (part_state){0}; /* a run begins; what is in flight to the gates outlives a reset */
+		program_store();
+	}
 	for (int k = 0; k < 256; k++)
 		dryspin_registers[k] = 0;
 	part.pending = part.last_read = part.sei_shadow = 0;

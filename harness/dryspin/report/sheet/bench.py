@@ -18,12 +18,10 @@ from dryspin.report.sheet.case import Case
 from dryspin.report.sheet.placement import probes_for, window_s
 from dryspin.report.sheet.probes import PROBES, seen, supply_a
 from dryspin.report.sheet.pulses import pulse_list
+from dryspin.report.sheet.screen import DIVISIONS, Screen, screen_of
 from dryspin.report.sheet.terminals import Terminals, terminals_of
 from dryspin.report.sheet.trigger import last_trigger
 from dryspin.scenario import Scenario
-
-DIVISIONS: Final = 10
-"""Divisions across a screen, common practice."""
 
 FIRST_TRY_A: Final = 2.0
 """Current limit of a first try: common practice, no source."""
@@ -31,9 +29,14 @@ FIRST_TRY_A: Final = 2.0
 
 @dataclass(frozen=True)
 class Bench:
-    """What to do at the bench. `sees`: one text a probe. `cannot`: what of the story is not played so."""
+    """What to do at the bench. `sees`: one text a probe. `cannot`: what of the story is not played so.
+
+    `another_run` says that the figures are not of the run in the lanes, and by how much their moments differ;
+    "" where they are.
+    """
 
     propeller_off: str
+    another_run: str
     probes: tuple[str, str]
     sees: tuple[str, str]
     trigger: str
@@ -42,6 +45,7 @@ class Bench:
     before: tuple[str, ...]
     cannot: tuple[str, ...]
     pulses: str
+    screen: Screen
 
 
 def bench_of(case: Case) -> Bench:
@@ -54,22 +58,27 @@ def bench_of(case: Case) -> Bench:
     points = terminals_of(recording)
     first, second = probes_for(outcome, recording, points, moment_s)
     division_s = _one_two_five(window_s(outcome) / DIVISIONS)
-    window = moment_s - 0.3 * DIVISIONS * division_s, moment_s + 0.7 * DIVISIONS * division_s
+    screen = screen_of((first, second), recording, points, moment_s, division_s)
     trigger, trigger_s = last_trigger(case.scenario, moment_s)
     return Bench(
         propeller_off=_propeller(case, shown),
+        another_run=_another_run(case, moment_s) if shown else "",
         probes=(PROBES[first.kind].format(leg=first.leg), PROBES[second.kind].format(leg=second.leg)),
-        sees=(seen(*first, recording, points, window), seen(*second, recording, points, window)),
+        sees=(
+            seen(*first, recording, points, screen.window),
+            seen(*second, recording, points, screen.window),
+        ),
         trigger=trigger,
         time_base=(
             f"{_time(division_s)} a division, the trace delayed by {_time(max(moment_s - trigger_s, 0.0))} "
-            f"after the trigger, so that the moment ({moment_s:.4f} s of the story) stands three divisions "
-            "from the left"
+            f"after the trigger, so that the moment ({moment_s:.4f} s of "
+            f"{'this run' if shown else 'the lanes'}) stands three divisions from the left"
         ),
         current_limit=_current_limit(recording, points, moment_s),
         before=tuple(_before(case.scenario, outcome.claim)),
         cannot=tuple(_cannot(case.scenario)),
         pulses=pulse_list(case.scenario),
+        screen=screen,
     )
 
 
@@ -90,6 +99,21 @@ def _propeller(case: Case, shown: bool) -> str:
         "Propeller off, and then the model does not show it: the claim is "
         f"{case.bench.outcome.status} there. Do not put the propeller back on to see it; what follows are "
         "the figures of the run with propeller, to be read, not tried."
+    )
+
+
+def _another_run(case: Case, moment_s: float) -> str:
+    away_s = moment_s - case.moment_s
+    if abs(away_s) < 1e-6:
+        differs = "Its moment is that of the lanes to the microsecond"
+    else:
+        differs = (
+            f"Its moment is {_time(abs(away_s))} {'later' if away_s > 0.0 else 'earlier'} than in the lanes, "
+            f"at {moment_s:.6f} s instead of {case.moment_s:.6f} s"
+        )
+    return (
+        "What follows is of the run without propeller, not of the one in the lanes above. "
+        f"{differs}; currents and speeds differ too."
     )
 
 

@@ -1,4 +1,4 @@
-"""Lanes of edges: throttle, marks, gates, sense, comparator, crossings, handlers; every edge of each."""
+"""Edges over time: throttle, marks, gates, steps, sense, comparator, crossings, handlers; each of them."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -8,7 +8,8 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dryspin.recording import GATES, LEG_NAMES, Mark, Recording, Signal
+from dryspin.recording import GATES, LEG_NAMES, LEGS, Leg, Mark, Recording, Signal
+from dryspin.recording.sixstep import DRIVEN, NO_STEP, STEP_OF_CODE, leg_code
 
 Ints = NDArray[np.int64]
 
@@ -23,6 +24,13 @@ VECTORS: Final = {
 """Handlers by vector number, as `port/pin_plan.md` has them."""
 
 _FETS: Final = ("off", "high", "low", "both")
+
+_WAYS: Final = tuple(f"{name}{arrow}" for name in LEG_NAMES for arrow in "↑↓")
+
+CROSSINGS: Final = ("taken", *(f"true {way}" for way in _WAYS), *(f"taken {way}" for way in _WAYS))
+"""Kinds of crossings by their value in the lane: one taken of an unknown phase, true ones, taken ones."""
+
+FIRST_TAKEN: Final = 1 + len(_WAYS)
 
 Kind = Literal["levels", "words", "ticks"]
 
@@ -61,6 +69,8 @@ def edge_lanes(recording: Recording) -> Iterator[Edges]:
         cycles, values, rows = recording.of(signal)
         gates = Edges(f"gates_{name.lower()}", f"gates {name}", "levels", cycles, values, _FETS)
         yield _with_lines(gates, recording, rows)
+    if any(map(recording.seen, LEGS)):
+        yield _steps(recording)
     yield _sense(recording)
     cycles, values, _ = recording.of(Signal.COMPARATOR)
     yield Edges("comparator", "comparator", "levels", cycles, values, hint="1: above neutral")
@@ -124,6 +134,35 @@ def _mark_word(mark: int, tones: dict[int, str]) -> str:
     return Mark(mark).name.lower().replace("_", " ") if known else f"mark {mark}"
 
 
+def _steps(recording: Recording) -> Edges:
+    """The pattern that the legs are commanded to: its step by number, others leg by leg, "" with all open.
+
+    Chopped counts as high: which of the legs are on in a carrier period is what the gates show.
+    """
+    legs = recording.legs
+    words, index = np.unique(_PATTERNS, return_inverse=True)
+    values = index[leg_code(legs.values)]
+    keep = np.append(True, values[1:] != values[:-1])[: len(values)]
+    lane = Edges("step", "step", "words", legs.cycles[keep], values[keep], tuple(words.tolist()))
+    return _with_lines(lane, recording, legs.rows[keep])
+
+
+def _pattern(code: int) -> str:
+    """Word for a leg code of `sixstep.leg_code`."""
+    step = int(STEP_OF_CODE[code])
+    if step != NO_STEP:
+        high, low = DRIVEN[step]
+        return f"{step}  {LEG_NAMES[high]}→{LEG_NAMES[low]}"
+    states = [Leg(code >> 2 * leg & 3) for leg in range(3)]
+    if all(state == Leg.LOW for state in states):
+        return "all low"
+    known = {Leg.LOW: "low", Leg.HIGH: "high", Leg.CHOPPED: "high"}
+    return ", ".join(f"{LEG_NAMES[leg]} {known[state]}" for leg, state in enumerate(states) if state in known)
+
+
+_PATTERNS: Final = [_pattern(code) for code in range(64)]
+
+
 def _sense(recording: Recording) -> Edges:
     """Phase selected and edge expected; in brackets while its interrupt is off."""
     signals = (Signal.SENSE_LEG, Signal.SENSE_EDGE, Signal.SENSE_IRQ)
@@ -152,10 +191,19 @@ def _sense(recording: Recording) -> Edges:
 
 
 def _crossings(recording: Recording) -> Edges:
-    """Zeros of the phases' EMF, rising and falling, and the crossings that the firmware took."""
-    cycles, values, _ = recording.of(Signal.MARK)
-    taken = cycles[values == Mark.CROSSING]
-    moments, codes = [taken], [np.zeros(len(taken), np.int64)]
+    """Zeros of the phases' EMF, rising and falling, and the crossings that the firmware took.
+
+    The phase of one that was taken is the one selected when the firmware said so, the way that of the edge
+    waited for.
+    """
+    cycles, values, rows = recording.of(Signal.MARK)
+    said = values == Mark.CROSSING
+    taken, rows = cycles[said], rows[said]
+    kinds = np.zeros(len(taken), np.int64)
+    if recording.seen(Signal.SENSE_LEG) and recording.seen(Signal.SENSE_EDGE):
+        phase = np.minimum(_before(recording, Signal.SENSE_LEG, rows), 2)
+        kinds = FIRST_TAKEN + 2 * phase + np.where(_before(recording, Signal.SENSE_EDGE, rows), 0, 1)
+    moments, codes = [taken], [kinds]
     if len(recording.states) > 1:
         for leg in range(3):
             t_s, rises = recording.true_crossings(leg)
@@ -163,8 +211,21 @@ def _crossings(recording: Recording) -> Edges:
             codes.append(1 + 2 * leg + np.where(rises, 0, 1))
     at = np.concatenate(moments)
     order = np.argsort(at, kind="stable")
-    words = ("taken", *(f"{name}{arrow}" for name in LEG_NAMES for arrow in "↑↓"))
-    return Edges("crossings", "crossings", "ticks", at[order], np.concatenate(codes)[order], words)
+    hint = "" if len(taken) else "none said to be taken"
+    return Edges("crossings", "crossings", "ticks", at[order], np.concatenate(codes)[order], CROSSINGS, hint)
+
+
+def _before(recording: Recording, signal: Signal, rows: Ints) -> Ints:
+    """Value of `signal` just before each of `rows` of the recording's edges."""
+    _, values, own = recording.of(signal)
+    before: Ints = values[np.maximum(np.searchsorted(own, rows) - 1, 0)]
+    return before
+
+
+def is_taken(values: Ints) -> NDArray[np.bool_]:
+    """Which values of the crossings' lane are crossings that the firmware took."""
+    taken: NDArray[np.bool_] = (values == 0) | (values >= FIRST_TAKEN)
+    return taken
 
 
 def _with_lines(lane: Edges, recording: Recording, rows: Ints) -> Edges:

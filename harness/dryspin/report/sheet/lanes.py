@@ -56,7 +56,8 @@ class Lanes:
     """All lanes of a recording, in the order they are drawn.
 
     slice_s: length of a slice. complete: from and to (s). angle_deg: electrical, unwrapped, at equal
-    steps of `angle_step_s` from 0 on; empty where nobody saw the rotor.
+    steps of `angle_step_s` from 0 on; empty where nobody saw the rotor. edges_s: where lanes of edges
+    have all of them (s); outside they have none.
     """
 
     lanes: tuple[Edges | Curves, ...]
@@ -69,6 +70,7 @@ class Lanes:
     angle_deg: Floats
     pole_pairs: int
     f_pwm_hz: float
+    edges_s: tuple[float, float]
     missing: tuple[str, ...] = field(default=())
 
     @property
@@ -106,6 +108,7 @@ def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] 
         angle_deg=angle,
         pole_pairs=recording.drive.motor.pole_pairs,
         f_pwm_hz=recording.drive.bridge.f_pwm_hz,
+        edges_s=(0.0, end_s),
         missing=tuple(missing),
     )
 
@@ -162,9 +165,9 @@ def _curves(recording: Recording, view: _Slicer, limits: Sequence[LimitLine]) ->
     for leg, name in enumerate(names):
         terminal = view.curve(name, points.legs_v[:, leg])
         lanes.append(
-            lane(f"voltage_{name.lower()}", f"terminal {name}", "V", [terminal, neutral], "N: neutral")
+            lane(f"voltage_{name.lower()}", f"terminal {name}", "V", [terminal, neutral], "N neutral")
         )
     lanes.append(lane("bus", "bus", "V", [view.curve("bus", points.bus_v)]))
     speed = rpm_from_rad_s(1.0) * recording.w_at(points.t_s)
-    lanes.append(lane("speed", "speed", "rpm", [view.curve("speed", speed)], "mechanical, + forward"))
+    lanes.append(lane("speed", "speed", "rpm", [view.curve("speed", speed)], "+ forward"))
     return lanes

@@ -63,6 +63,7 @@ def packed(lanes: Lanes) -> tuple[dict[str, Any], str]:
         "moment_s": lanes.moment_s,
         "slice_s": lanes.slice_s,
         "complete": list(lanes.complete),
+        "edges_s": list(lanes.edges_s),
         "angle_step_s": lanes.angle_step_s,
         "angle": packer.numbers(lanes.angle_deg.astype(np.float64)),
         "pole_pairs": lanes.pole_pairs,

@@ -10,26 +10,30 @@ from typing import Any
 from dryspin import __version__
 from dryspin.coverage import Coverage
 from dryspin.errors import UsageError
-from dryspin.findings import Outcome
+from dryspin.findings import BROKEN, HELD, Outcome
 from dryspin.monitors.registry import FAMILIES, claims_of
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.numbers import margin, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet.bench import bench_of
 from dryspin.report.sheet.case import Case, by_urgency, excerpt
+from dryspin.report.sheet.kept import kept
 from dryspin.report.sheet.lanes import Lanes, lanes_of
 from dryspin.report.sheet.limits import limit_length_s, limit_lines
 from dryspin.report.sheet.pack import packed
+from dryspin.report.sheet.screen import screen_drawing
 from dryspin.report.sheet.still import still
 from dryspin.report.sheet.strip import margins_drawing, reach_drawing
 from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
 from dryspin.search import CheckResult
+from dryspin.timing.handlers import calls_of, times_of
+from dryspin.timing.steps import top_window
 
 BUDGET_BYTES = 9_000_000
 """A page grows no further by lanes and drawings; findings without room get a page of their own."""
 
 MOST_EDGES = 5_000_000
-"""A minute of a running drive, some 20 MB; longer runs are drawn, but cannot be zoomed into."""
+"""A minute of a running drive, some 20 MB; of longer runs a page keeps the edges nearest to the moment."""
 
 _NOT_MEASURED = "Lines of code reached: not measured; dryspin check --coverage FILE measures them."
 
@@ -148,13 +152,8 @@ def _lead(case: Case) -> str:
 def _case(case: Case) -> dict[str, Any]:
     outcome, moment_s = case.outcome, case.moment_s
     lanes = lanes_of(case.recording, moment_s, limit_lines(outcome))
-    missing = list(lanes.missing)
-    description, block = packed(lanes) if lanes.edges <= MOST_EDGES else ({}, "")
-    if not block:
-        missing.append(
-            f"lanes to zoom into: {lanes.edges:,} edges would make a page that no browser opens; "
-            "end the scenario soon after the moment"
-        )
+    shown = kept(lanes, MOST_EDGES)
+    description, block = packed(shown)
     rate_deg_s = _electrical_deg_s(lanes)
     length_s = limit_length_s(outcome, rate_deg_s)
     word = "the moment" if outcome.moment_s is not None else "the end"
@@ -171,19 +170,39 @@ def _case(case: Case) -> dict[str, Any]:
         "excerpt": excerpt(case),
         "replay": case.replay,
         "bars": _bars(outcome, length_s, rate_deg_s),
-        "missing": missing,
+        "missing": list(shown.missing),
         "elsewhere": "",
         "complete": [f"{t:.4f}" for t in lanes.complete],
+        "edges_s": [f"{t:.4f}" for t in shown.edges_s] if shown is not lanes else [],
         "slice": quantity(lanes.slice_s * 1e6, "us"),
         "stills": _stills(lanes, stem),
         "bench": bench,
         "bench_probes": list(zip(bench.probes, bench.sees, strict=True)),
+        "screen": _markup(screen_drawing(bench.screen, f"{stem}-screen")),
         "pulse_file": f"{stem}-throttle.csv",
         "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
         "verdicts": [_verdict(one) for one in by_urgency(case.trial.outcomes)],
+        "handlers": _handlers(case),
         "described": _json(description),
         "block": block,
     }
+
+
+def _handlers(case: Case) -> list[tuple[str, ...]]:
+    """Rows of a table: what each handler took in this run; none for a capture, which sees no handlers."""
+    recording = case.recording
+    rows = times_of(calls_of(recording), top_window(recording), recording.f_cpu_hz)
+    return [
+        (
+            each.name,
+            str(each.calls),
+            f"{each.longest / recording.f_cpu_hz * 1e6:.1f}",
+            f"{each.longest_at_s:.4f}",
+            f"{each.mean / recording.f_cpu_hz * 1e6:.1f}",
+            f"{each.at_top:.1%}",
+        )
+        for each in rows
+    ]
 
 
 def _stills(lanes: Lanes, stem: str) -> list[tuple[str, Any]]:
@@ -273,6 +292,8 @@ def _check(result: CheckResult, coverage: Coverage | None) -> dict[str, Any]:
                 "by": f"{by}{told}{suppressed}",
             }
         )
+    # What needs a look comes first; the families' order is kept among the others.
+    rows.sort(key=lambda row: (row["status"] != BROKEN, row["status"] == HELD))
     return {
         "conclusion": [line for line in conclusion_lines(result) if line != CAUTION],
         "claims": rows,

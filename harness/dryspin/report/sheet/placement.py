@@ -16,6 +16,13 @@ class Probe(NamedTuple):
     kind: str
     leg: str
 
+    @property
+    def name(self) -> str:
+        """Short: "current U", "low gate V", "bus"."""
+        words = {"high": "high gate", "low": "low gate", "sense": "sense pin", "supply": "supply current"}
+        word = words.get(self.kind, self.kind)
+        return word if self.kind in ("bus", "supply", "throttle") else f"{word} {self.leg}"
+
 
 _BY_CLAIM: Final = {
     "gates": ("high", "low"),

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from dryspin.plant.parameters import plant_params
 from dryspin.plant.terminals import Floats
-from dryspin.recording import GATES, LEG_NAMES, Recording
+from dryspin.recording import GATES, LEG_NAMES, Recording, Signal
 from dryspin.recording.signals import HIGH_FET, LOW_FET
 from dryspin.report.numbers import number, quantity
 from dryspin.report.sheet.terminals import Terminals
@@ -41,18 +41,38 @@ def seen(kind: str, leg: str, recording: Recording, points: Terminals, window: t
     first, last = np.searchsorted(points.t_s, window)
     if last - first < 2:
         return "not measured: the recording has no currents or voltages here"
-    if kind == "current":
-        values, unit = points.currents_a[first:last, index], "A"
-    elif kind == "terminal":
-        values, unit = points.legs_v[first:last, index], "V"
-    elif kind == "sense":
-        values, unit = points.legs_v[first:last, index] * recording.drive.sense.ratio, "V"
-    elif kind == "supply":
-        values, unit = supply_a(recording, points)[first:last], "A"
-    else:
-        values, unit = points.bus_v[first:last], "V"
+    _, whole, unit = trace(kind, leg, recording, points)
+    values = whole[first:last]
     at = int(np.argmax(np.abs(values)))
     return f"{_range(values, unit)}; {quantity(float(values[at]), unit)} at {points.t_s[first + at]:.5f} s"
+
+
+def trace(kind: str, leg: str, recording: Recording, points: Terminals) -> tuple[Floats, Floats, str]:
+    """(times in s, values, unit) of a probe over the whole run, straight in between; levels are 0 and 1."""
+    index = LEG_NAMES.index(leg)
+    if kind in ("high", "low"):
+        cycles, fets, _ = recording.of(GATES[index])
+        on = (fets & (HIGH_FET if kind == "high" else LOW_FET)) != 0
+        return *_level(recording, cycles, on), ""
+    if kind == "throttle":
+        cycles, levels, _ = recording.of(Signal.THROTTLE)
+        return *_level(recording, cycles, levels != 0), ""
+    if kind == "current":
+        return points.t_s, points.currents_a[:, index], "A"
+    if kind == "terminal":
+        return points.t_s, points.legs_v[:, index], "V"
+    if kind == "sense":
+        return points.t_s, points.legs_v[:, index] * recording.drive.sense.ratio, "V"
+    if kind == "supply":
+        return points.t_s, supply_a(recording, points), "A"
+    return points.t_s, points.bus_v, "V"
+
+
+def _level(recording: Recording, cycles: NDArray[np.int64], on: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Two points an edge, before and after it, and one at each end of the run."""
+    t_s = np.concatenate([[0.0], np.repeat(recording.seconds(cycles), 2), [recording.end_s]])
+    before = on[:1] if len(on) else np.zeros(1, bool)
+    return t_s, np.repeat(np.concatenate([before, on]), 2)[: len(t_s)].astype(np.float64)
 
 
 def _range(values: NDArray[Any], unit: str) -> str:

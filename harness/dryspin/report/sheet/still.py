@@ -14,7 +14,7 @@ import numpy as np
 
 from dryspin.plant.terminals import Floats
 from dryspin.report.sheet.columns import COLUMNS, View, curve_columns, in_view, level_columns, spans_in_view
-from dryspin.report.sheet.edges import Edges
+from dryspin.report.sheet.edges import Edges, is_taken
 from dryspin.report.sheet.lanes import Curves, Lanes
 
 # matplotlib wants colours; the page replaces these by its own, light or dark.
@@ -80,7 +80,7 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
         for lane in shown:
             foot -= _HEIGHTS[_kind(lane)] + _GAP
             _lane(sheet, lane, foot + _GAP / 2.0)
-            axis.axhline(foot, color=GRID, linewidth=0.4)
+            axis.axhline(foot, color=GRID, linewidth=0.4, zorder=0.5)
         if view.from_s <= lanes.moment_s <= view.to_s:
             axis.axvline(lanes.moment_s, color=ALARM, linewidth=1.0)
         axis.set_xlim(view.from_s, view.to_s)
@@ -97,6 +97,7 @@ def bare(axis: Any, grid: str) -> None:
     """No frame, no ground; a thin grid of one or both directions."""
     axis.tick_params(colors=SOFT, labelsize=7)
     axis.patch.set_alpha(0.0)
+    axis.set_axisbelow(True)
     axis.grid(True, axis=grid, color=GRID, linewidth=0.5)
     for spine in axis.spines.values():
         spine.set_visible(False)
@@ -191,7 +192,8 @@ def _ticks(sheet: _Sheet, lane: Edges, row: _Row) -> None:
     view, t_s = sheet.view, lane.cycles / sheet.lanes.f_cpu_hz
     inside = (t_s >= view.from_s) & (t_s < view.to_s)
     if lane.key == "crossings":
-        parts = [(lane.values != 0, 0.55, 1.0), (lane.values == 0, 0.0, 0.45)]
+        taken = is_taken(lane.values)
+        parts = [(~taken, 0.55, 1.0), (taken, 0.0, 0.45)]
         sheet.ticks += [(row.at(0.78), "true"), (row.at(0.22), "taken")]
     else:
         parts = [(lane.values >= 0, 0.0, 1.0)]
@@ -230,7 +232,9 @@ def _curves(sheet: _Sheet, lane: Curves, foot: float, height: float) -> None:
     room = max((0.2 if limits else 0.05) * (high - low), 1e-3)
     row = _Row(foot, height, low - room, high + room)
     marks = [value for value in MaxNLocator(nbins=3).tick_values(low, high) if row.low <= value <= row.high]
-    axis.hlines([row.at(value) for value in marks], view.from_s, view.to_s, color=GRID, linewidth=0.4)
+    axis.hlines(
+        [row.at(value) for value in marks], view.from_s, view.to_s, color=GRID, linewidth=0.4, zorder=0.5
+    )
     sheet.ticks += [(row.at(value), f"{value:g}") for value in marks]
     for k in range(len(drawn))[::-1]:
         colour, (lows, highs) = (LINE, SECOND)[min(k, 1)], drawn[k]

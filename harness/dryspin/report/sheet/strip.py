@@ -5,12 +5,13 @@ from typing import Final
 
 import numpy as np
 
+from dryspin.report.numbers import margin
 from dryspin.report.sheet.still import ALARM, DENSE, LINE, SOFT, bare, svg_text
 from dryspin.search import ClaimResult
 from dryspin.search.envelope import JAMMED, Visit
 
 LEAST, MOST = -1.0, 1.5
-"""Margins beyond are drawn at the border, as arrow heads."""
+"""Margins beyond are drawn at the border, as arrow heads with the least or largest of them."""
 
 _STEPS: Final = 400
 
@@ -37,8 +38,13 @@ def margins_drawing(claims: Sequence[ClaimResult]) -> str:
             axis.vlines(shown[broken], k - 0.42, k + 0.42, color=ALARM, linewidth=1.4)
             if np.any(values < LEAST):
                 axis.plot([LEAST], [k], marker="<", color=ALARM, markersize=5, clip_on=False)
+                axis.text(
+                    LEAST + 0.03, k, f"to {margin(float(values.min()))}", color=ALARM, fontsize=7, va="center"
+                )
             if np.any(values > MOST):
                 axis.plot([MOST], [k], marker=">", color=LINE, markersize=4, clip_on=False)
+                most = f"to {margin(float(values.max()))}"
+                axis.text(MOST + 0.03, k, most, color=SOFT, fontsize=7, va="center")
         axis.axvline(0.0, color=ALARM, linewidth=1.0, linestyle=(0, (5, 2)))
         axis.set_xlim(LEAST, MOST)
         axis.set_ylim(len(rows) - 0.4, -0.6)
@@ -47,7 +53,7 @@ def margins_drawing(claims: Sequence[ClaimResult]) -> str:
         bare(axis, "both")
         figure.subplots_adjust(
             left=0.27,
-            right=0.97,
+            right=0.93,
             top=1.0 - 0.1 / figure.get_figheight(),
             bottom=0.55 / figure.get_figheight(),
         )

@@ -1,8 +1,9 @@
 /*
  * avr/eeprom.h - the byte store by functions; data sheet, section "EEPROM Data Memory".
  *
- * A variable marked EEMEM gives an address of the store, as it does on the part, and no contents: those
- * are the scenario's. Words go low byte first.
+ * A variable marked EEMEM gives an address of the store, as it does on the part, and its initialiser what the
+ * programmer has written there (0 without one, as in the file for the programmer); bytes that a scenario
+ * gives go before. Without such variables the store is erased, 0xFF. Words go low byte first.
  */
 #ifndef DRYSPIN_AVR_EEPROM_H
 #define DRYSPIN_AVR_EEPROM_H

@@ -71,9 +71,21 @@ const Data = (() => {
     return run.angle[k] + (at - k) * (run.angle[k + 1] - run.angle[k]);
   }
 
+  /* The latest moment of each kind up to t, and how long ago it was. */
+  function lastOf(lane, t) {
+    const kinds = lane.key === "crossings" ? ["true", "taken"] : [""], found = [];
+    for (const kind of kinds) {
+      let k = after(lane.t, t + 1e-10) - 1;
+      while (k >= 0 && !lane.words[lane.values[k]].startsWith(kind)) k--;
+      if (k >= 0) found.push(`${lane.words[lane.values[k]]} ${time(Math.max(t - lane.t[k], 0))} before`);
+    }
+    return found.join(", ") || "none before";
+  }
+
   /* Value of a lane at a moment as text. */
   function valueAt(run, lane, t) {
-    if (lane.kind === "ticks") return "";
+    if (lane.kind !== "curves" && (t < run.edges_s[0] || t > run.edges_s[1])) return "edges not kept here";
+    if (lane.kind === "ticks") return lastOf(lane, t);
     if (lane.kind !== "curves") {
       if (!lane.t.length) return "never seen";
       const k = Math.max(after(lane.t, t) - 1, 0), value = lane.values[k];
@@ -95,6 +107,11 @@ const Data = (() => {
       const value = curve.complete[k] + share * (curve.complete[k + 1] - curve.complete[k]);
       return `${name}${number(value)} ${lane.unit}`;
     }).join(", ");
+  }
+
+  function time(s) {
+    const [factor, unit] = s >= 1 ? [1, "s"] : s >= 1e-3 ? [1e3, "ms"] : [1e6, "us"];
+    return `${+(s * factor).toPrecision(4)} ${unit}`;
   }
 
   function number(value) {

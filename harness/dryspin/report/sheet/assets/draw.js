@@ -128,13 +128,14 @@ const Draw = (() => {
           }
           continue;
         }
-        const row = code === 0 ? 3 : (code - 1) >> 1;
+        const taken = code === 0 || code > 6, row = taken ? 3 : (code - 1) >> 1;
         const middle = box.top + (row + 0.5) * box.height / 4, half = 0.42 * box.height / 4;
-        if (code === 0) ctx.fillRect(x, middle - half, 1.5 * ratio, 2 * half);
+        if (taken) ctx.fillRect(x, middle - half, 1.5 * ratio, 2 * half);
         else if (code % 2) ctx.fillRect(x, middle - half, 1.5 * ratio, half);
         else ctx.fillRect(x, middle, 1.5 * ratio, half);
         if (code && scale * 2e-4 > 14 * ratio) {
-          ctx.fillText(code % 2 ? "↑" : "↓", x + 2 * ratio, middle);
+          const word = lane.words[code].split(" ")[1];
+          ctx.fillText(taken ? word : word[1], x + 3 * ratio, middle);
         }
       }
     });
@@ -152,6 +153,37 @@ const Draw = (() => {
           const top = u.valToPos(highs[x], "y", true), foot = u.valToPos(lows[x], "y", true);
           ctx.fillRect(box.left + x, Math.round(top - thick / 2), 1, Math.max(thick, Math.round(foot - top)));
         }
+      }
+    });
+  }
+
+  /* Where a long run's edges are not kept: neither levels nor nothing, but hatched, and said. */
+  function notKept(u, from, to) {
+    const [first, last] = u.run.edges_s;
+    if (from >= first && to <= last) return;
+    inPlot(u, (ctx, box) => {
+      const scale = box.width / (to - from), ratio = uPlot.pxRatio, foot = box.top + box.height;
+      ctx.font = font(u);
+      ctx.textBaseline = "middle";
+      for (const [begin, end] of [[from, Math.min(first, to)], [Math.max(last, from), to]]) {
+        const left = Math.round(box.left + (begin - from) * scale), right = Math.round(box.left + (end - from) * scale);
+        if (right <= left) continue;
+        ctx.clearRect(left, box.top, right - left, box.height);
+        ctx.save();
+        ctx.beginPath();
+        ctx.rect(left, box.top, right - left, box.height);
+        ctx.clip();
+        ctx.beginPath();
+        for (let x = left - box.height; x < right; x += 9 * ratio) {
+          ctx.moveTo(x, foot);
+          ctx.lineTo(x + box.height, box.top);
+        }
+        ctx.strokeStyle = colour("--grid");
+        ctx.lineWidth = ratio;
+        ctx.stroke();
+        ctx.fillStyle = colour("--soft");
+        if (right - left > 130 * ratio) halo(ctx, "edges not kept here", left + 8 * ratio, box.top + box.height / 2);
+        ctx.restore();
       }
     });
   }
@@ -207,7 +239,7 @@ const Draw = (() => {
     B: {colour: "--ink", width: 1.5, dash: [2, 3]},
   };
 
-  /* Names of rows on the left, of curves on the right; curve names are pushed apart where lines are close. */
+  /* Names of rows on the left. */
   function names(u, lane) {
     const {ctx, bbox} = u, ratio = uPlot.pxRatio;
     ctx.save();
@@ -216,21 +248,8 @@ const Draw = (() => {
     ctx.textBaseline = "middle";
     ctx.textAlign = "right";
     for (const [text, share] of rows(lane)) ctx.fillText(text, bbox.left - 6 * ratio, bbox.top + bbox.height * (1 - share));
-    if (lane.kind === "curves" && lane.curves.length > 1) {
-      ctx.textAlign = "left";
-      const ends = lane.curves.map((curve, k) => [u.lastValue(lane, curve), curve.name, k]);
-      ends.sort((a, b) => b[0] - a[0]);
-      const apart = 11 * ratio, foot = bbox.top + bbox.height - 5 * ratio;
-      const heights = ends.map(([value]) => u.valToPos(value, "y", true));
-      heights.forEach((y, k) => { heights[k] = Math.max(y, k ? heights[k - 1] + apart : bbox.top + 5 * ratio); });
-      for (let k = heights.length - 1, most = foot; k >= 0; k--, most -= apart) heights[k] = Math.min(heights[k], most);
-      ends.forEach(([, name, k], place) => {
-        ctx.fillStyle = colour(k === 0 ? "--ink" : "--soft");
-        ctx.fillText(name, bbox.left + bbox.width + 5 * ratio, heights[place]);
-      });
-    }
     ctx.restore();
   }
 
-  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, levels, words, ticks, bars, limits, upright, STYLES, names, font, halo};
+  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, levels, words, ticks, bars, notKept, limits, upright, STYLES, names, font, halo};
 })();

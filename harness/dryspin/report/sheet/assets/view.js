@@ -29,11 +29,13 @@ class View {
       const name = document.createElement("div"), plot = document.createElement("div");
       name.className = "name";
       plot.className = "plot";
-      for (const [tag, text] of [["b", lane.label], ["small", lane.hint || (lane.unit ?? "")], ["output", ""]]) {
+      const hint = [lane.unit, lane.hint].filter(Boolean).join(", ");
+      for (const [tag, text] of [["b", lane.label], ["small", hint], ["output", ""]]) {
         const part = document.createElement(tag);
         part.textContent = text;
         name.append(part);
       }
+      if (lane.kind === "curves" && lane.curves.length > 1) name.querySelector("output").before(this.key(lane));
       row.append(name, plot);
       place.append(row);
       return {lane, plot, value: name.querySelector("output")};
@@ -46,6 +48,14 @@ class View {
       this.plots.forEach((u) => u.setSize({width: now, height: u.height}));
       this.show(this.from, this.to);
     }).observe(place);
+  }
+
+  /* A piece of each line with its name. */
+  key(lane) {
+    const key = document.createElement("span");
+    key.className = "key";
+    lane.curves.forEach((curve) => key.append(document.createElement("i"), curve.name));
+    return key;
   }
 
   chart(lane, plot, width, k) {
@@ -98,7 +108,6 @@ class View {
       plot,
     );
     u.run = this.run;
-    u.lastValue = (_, curve) => this.lastValue(lane, curve);
     u.over.addEventListener("click", (event) => this.click(u, event));
     u.over.addEventListener("wheel", (event) => this.wheel(u, event), {passive: false});
     return u;
@@ -153,13 +162,6 @@ class View {
             ...lane.curves.map((curve) => Array.from(curve.complete.subarray(first, last)))];
   }
 
-  lastValue(lane, curve) {
-    const inside = this.to <= this.run.complete[1] && this.to >= this.run.complete[0];
-    if (inside) return curve.complete[Math.max(Data.after(lane.t, this.to) - 1, 0)];
-    const k = Math.min(Math.floor(this.to / this.run.slice_s), curve.low.length - 1);
-    return (curve.low[k] + curve.high[k]) / 2;
-  }
-
   paint(u, lane) {
     const {from, to} = this;
     if (lane.kind === "ruler") return this.paintRuler(u);
@@ -170,6 +172,7 @@ class View {
       if (u.bars) Draw.bars(u, lane, from, to);
       Draw.limits(u, lane);
     }
+    if (lane.kind !== "curves") Draw.notKept(u, from, to);
     Draw.names(u, lane);
     Draw.upright(u, this.run.moment_s, Draw.STYLES.moment);
     for (const name of ["A", "B"])
@@ -271,7 +274,8 @@ class View {
     const from = this.cursors[this.active] ?? this.centre();
     const k = direction > 0 ? Data.after(lane.t, from + 1e-10) : Data.after(lane.t, from - 1e-10) - 1;
     if (k < 0 || k >= lane.t.length) return;
-    const t = lane.t[k];
+    const t = lane.t[k], [first, last] = this.run.edges_s;
+    if (t < first || t > last) return;
     this.setCursor(this.active, t);
     if (t < this.from || t > this.to) this.around(this.to - this.from, t);
   }

@@ -8,7 +8,7 @@ memory).
 import re
 from dataclasses import dataclass
 
-from firmware_under_test.targets.errors import TargetError
+from dryspin.errors import TargetError
 
 _LINE = re.compile(
     r"^\s*(?P<address>[0-9a-f]+):\t(?P<code>(?:[0-9a-f]{2} )+)\s*\t(?P<name>[.\w]+)"
@@ -30,6 +30,10 @@ _SKIPS = {"cpse", "sbic", "sbis", "sbrc", "sbrs"}
 _CALLS = {"call": 4, "rcall": 3}
 _JUMPS = {"jmp": 3, "rjmp": 2}
 _RETURNS = {"ret": 4, "reti": 4}
+_UNKNOWN = (
+    " is no instruction whose cycles are known here; if the part has it, add it with its cycles from the "
+    "instruction set manual"
+)
 _UNFOLLOWED = {"ijmp", "icall", "eijmp", "eicall"}
 
 
@@ -57,6 +61,18 @@ class Instruction:
     def is_plain(self) -> bool:
         """It has one way on: to the instruction behind it."""
         return self.name in _PLAIN
+
+    @property
+    def plain_cycles(self) -> int:
+        """Cycles of an instruction with one way on. Raises TargetError for one that is not known."""
+        if not self.is_plain:
+            raise TargetError(f"{self.address:#06x}: {self.name}{_UNKNOWN}")
+        return _PLAIN[self.name]
+
+    @property
+    def skips(self) -> bool:
+        """It may leave out the instruction behind it."""
+        return self.name in _SKIPS
 
     @property
     def jumps(self) -> bool:
@@ -124,7 +140,4 @@ def steps(
             f"{instruction.address:#06x}: {name} goes through a pointer, so its way cannot be followed; "
             "call functions by name, and build without jump tables"
         )
-    raise TargetError(
-        f"{instruction.address:#06x}: {name} is no instruction whose cycles are known here; if the part has "
-        "it, add it with its cycles from the instruction set manual"
-    )
+    raise TargetError(f"{instruction.address:#06x}: {name}{_UNKNOWN}")

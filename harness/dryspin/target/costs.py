@@ -1,0 +1,150 @@
+"""Cycles of the part charged to the host's code: what a line costs there, shared among its stretches here.
+
+A line that stands in several stretches (the three parts of a `for`, both sides of `&&`) costs each of them
+the share of its code that it has on the host. A line that left code on the part only is charged with the
+nearest line above it in its function, or below where there is none.
+"""
+
+import json
+import tempfile
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryspin.build import Image
+from dryspin.build.cache import cached, digest_of
+from dryspin.build.compiling import macros_and_folders
+from dryspin.drive import Drive
+from dryspin.errors import TargetError
+from dryspin.target.cycles import LineCycles, line_cycles
+from dryspin.target.program import FLAGS, LINKED, PARTS, link_for_part, read_code, toolchain_version
+from dryspin.target.stretches import Stretch, host_stretches
+
+UNITS = 16
+"""Of a cycle: shares are no whole cycles, and the core carries the rest."""
+
+VERSION = "1"
+"""Counts up when the same program is charged otherwise."""
+
+_PUSH, _POP, _CALL, _IN, _OUT, _CLEAR = 2, 2, 4, 1, 1, 1
+_SAVED = 14
+"""r0, r1, r18 to r27, r30, r31: what a call may change (calling convention of the part's compiler)."""
+
+VECTOR_IN_CYCLES = _SAVED * _PUSH + _IN + _PUSH + _CLEAR + _CALL
+"""Of the routine behind a vector, before the handler: registers and SREG saved, r1 cleared, the call."""
+
+VECTOR_OUT_CYCLES = _POP + _OUT + _SAVED * _POP
+"""After the handler; its `reti` is what a return from a handler costs anyway."""
+
+
+@dataclass(frozen=True)
+class CodeCosts:
+    """What the code of one image costs on the part. `digest` tells it apart; `compiler` is the part's.
+
+    pcs: return addresses of hooks and port calls, rising; cycles: of the stretch behind each, at factor 1.
+    assumed: places whose loops the code gives no count for, see `cycles.ASSUMED_PASSES`.
+    """
+
+    pcs: NDArray[np.int64]
+    cycles: NDArray[np.float64]
+    assumed: tuple[str, ...]
+    digest: str
+    compiler: str
+
+    @cached_property
+    def first(self) -> int:
+        """Offset into the library to which the first row of `table` belongs."""
+        return int(self.pcs[0])
+
+    def table(self, factor: float) -> NDArray[np.uint32]:
+        """Sixteenths of a cycle by offset from `first`, times `factor`; 0 where no stretch begins."""
+        found = np.zeros(int(self.pcs[-1]) - self.first + 1, np.uint32)
+        found[self.pcs - self.first] = np.floor(self.cycles * (UNITS * factor) + 0.5).astype(np.uint32)
+        return found
+
+
+def code_costs(drive: Drive, image: Image) -> CodeCosts:
+    """Compile what `image` was built from for the drive's part, and charge its code.
+
+    Cached by content. Raises TargetError where the part's compiler is missing or objects.
+    """
+    text = image.text
+    if text is None:
+        raise TargetError(f"{image.path}: the sources of this image are not at hand; build it anew")
+    compiler = toolchain_version()
+    part = PARTS[drive.controller.part]
+    options = (part, *FLAGS, *LINKED, *macros_and_folders(drive))
+    digest = digest_of((VERSION, compiler, " ".join(options), image.digest))
+
+    def make(folder: Path) -> None:
+        with tempfile.TemporaryDirectory(prefix="part-", dir=folder) as place:
+            lines = line_cycles(read_code(link_for_part(drive, text, Path(place))))
+        stretches = host_stretches(image.path)
+        cycles = charged(stretches, lines)
+        rows = np.array([(stretch.pc, each) for stretch, each in zip(stretches, cycles, strict=True)], _ROW)
+        np.save(folder / "stretches.npy", rows[np.argsort(rows["pc"])])
+        (folder / "told.json").write_text(json.dumps({"assumed": lines.assumed}), encoding="utf-8")
+
+    folder = cached("costs", digest, make)
+    rows = np.load(folder / "stretches.npy")
+    told: dict[str, Any] = json.loads((folder / "told.json").read_text(encoding="utf-8"))
+    return CodeCosts(
+        np.ascontiguousarray(rows["pc"]),
+        np.ascontiguousarray(rows["cycles"]),
+        tuple(told["assumed"]),
+        digest,
+        compiler,
+    )
+
+
+_ROW = np.dtype([("pc", "<i8"), ("cycles", "<f8")])
+
+
+def charged(stretches: Iterable[Stretch], lines: LineCycles) -> list[float]:
+    """Cycles of each stretch."""
+    stretches = list(stretches)
+    cost = _moved(lines, {line for stretch in stretches for line in stretch.lines})
+    whole: dict[tuple[int, str], int] = defaultdict(int)
+    for stretch in stretches:
+        for line, size in stretch.lines.items():
+            whole[stretch.function, line] += size
+    return [
+        sum(
+            cost.get(line, 0.0) * size / whole[stretch.function, line] for line, size in stretch.lines.items()
+        )
+        for stretch in stretches
+    ]
+
+
+def _moved(lines: LineCycles, seen: set[str]) -> dict[str, float]:
+    """Costs by lines of the host: those that it lacks go to a neighbour of their function."""
+    by_file: dict[str, list[int]] = defaultdict(list)
+    for line in seen:
+        file, number = _parted(line)
+        by_file[file].append(number)
+    for numbers in by_file.values():
+        numbers.sort()
+    found: dict[str, float] = defaultdict(float)
+    for line in sorted(lines.of_line):
+        file, number = _parted(line)
+        numbers = by_file.get(file, [])
+        if not numbers:
+            continue  # of a function that nothing on the host calls
+        if line not in seen:
+            k = bisect_right(numbers, number) - 1
+            above = k >= 0 and numbers[k] >= lines.owners[line][1]
+            number = numbers[k] if above or k + 1 == len(numbers) else numbers[k + 1]
+        found[f"{file}:{number}"] += lines.of_line[line]
+    return found
+
+
+def _parted(line: str) -> tuple[str, int]:
+    file, _, number = line.rpartition(":")
+    return file, int(number)
