@@ -192,9 +192,9 @@ OVERFLOWING_STACK = Seeded(
     (
         (
             "uint8_t duty_for(int16_t away)\n{\n",
-            "uint8_t duty_for(int16_t away)\n{\n"
-            "	volatile uint8_t a = 0;\n"
-            "	if (away) return a + duty_for(away); // FAULT stack overflow: the firmware's\n",
+            # in one line: the way in touches the stack first, or the call
+            "uint8_t duty_for(int16_t away) { volatile uint8_t a = 0; "
+            "if (away) return a + duty_for(away); // FAULT stack overflow: the firmware's\n",
         ),
     ),
     standing=(("not volatile", "duty_now"),),

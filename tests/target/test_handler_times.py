@@ -105,7 +105,7 @@ def test_a_nesting_of_the_run_takes_main_and_both_handlers_of_the_stack(bench: B
     assert image.text is not None
     folder = tmp_path / "part"
     folder.mkdir()
-    stack = stack_use(compile_for_part(bench.drive, image.text, folder).objects, "mega168")
+    stack = stack_use(compile_for_part(bench.drive, image.text, folder).objects, bench.drive)
     main, wrap, compare = (stack.deepest[name][0] for name in ("main", "on_wrap", "on_compare_a"))
 
     assert (14, 12) in chains
