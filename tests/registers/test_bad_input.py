@@ -33,7 +33,8 @@ def said(
     }
     for name, text in given.items():
         (folder / name).write_bytes(text if isinstance(text, bytes) else text.encode())
-    code = exit_code(["check", str(folder), "--scenarios", "1", "--workers", "1"])
+    kept = folder.parent / f"{folder.name}-found"
+    code = exit_code(["check", str(folder), "--scenarios", "1", "--workers", "1", "--save", str(kept)])
     out, err = capsys.readouterr()
 
     assert code == 2, out

@@ -134,7 +134,8 @@ def test_a_firmware_for_registers_is_searched_with_its_unknowns_and_told_which_m
     sheet.write_text(sheet.read_text().replace("[pins]", '[pins]\nmark_register = "GPIOR0" #', 1))
     (mine / "claims.toml").write_text('declared = ["startup.swing_back", "gates.dead_time"]\n')
     capsys.readouterr()
-    exit_code(["check", str(mine), "--scenarios", "4", "--workers", "2", "--json", str(tmp_path / "r.json")])
+    budget = ["--scenarios", "4", "--workers", "2", "--save", str(tmp_path / "found")]
+    exit_code(["check", str(mine), *budget, "--json", str(tmp_path / "r.json")])
     said = capsys.readouterr().out
     totals = json.loads((tmp_path / "r.json").read_text())["totals"]
     tried = {entry["key"] for entry in totals["unknowns"]}
