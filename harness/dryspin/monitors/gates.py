@@ -103,6 +103,12 @@ def pattern(evidence: Evidence) -> Ruling:
     )
 
 
+def _two(legs: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether two of three columns or more are true; column by column, which numpy does quickest."""
+    u, v, w = legs[:, 0], legs[:, 1], legs[:, 2]
+    return (u & v) | (u & w) | (v & w)
+
+
 def two_high(evidence: Evidence) -> Ruling:
     """Never two legs high at once, as commanded or by their FETs, outside braking."""
     recording, acts = evidence.recording, evidence.acts
@@ -110,9 +116,9 @@ def two_high(evidence: Evidence) -> Ruling:
     if not np.any(driving):
         return not_exercised("no leg was ever high")
     braking = acts.values[:, MARK_COLUMN] == Mark.BRAKE
-    commanded = np.flatnonzero((driving.sum(axis=1) >= 2) & ~braking & (acts.ends > acts.cycles))
+    commanded = np.flatnonzero(_two(driving) & ~braking & (acts.ends > acts.cycles))
     gates = recording.gates
-    high = (gates.values & HIGH_FET).sum(axis=1) >= 2
+    high = _two((gates.values & HIGH_FET) != 0)
     at = np.flatnonzero(high & (gates.ends > gates.cycles))
     at = at[evidence.marks_at(gates.cycles[at]) != Mark.BRAKE]
     moments = [(int(acts.cycles[k]), int(acts.rows[k])) for k in commanded[:1]]

@@ -190,7 +190,7 @@ def sweeps(evidence: Evidence) -> list[Sweep]:
             if min(map(abs, ends)) > 0.0 and max(map(abs, ends)) < 1.0:
                 first, stop = np.searchsorted(cycles, np.round(falls_s[[k, last]] * recording.f_cpu_hz))
                 span = counts[max(int(first) - 1, 0) : max(int(stop), 1)]
-                levels = len(np.unique(span)) - 1
+                levels = int(np.count_nonzero(np.bincount(span))) - 1
                 share, direction = abs(ends[1] - ends[0]), 1 if ends[0] > 0.0 else -1
                 row = int(rows[max(int(stop) - 1, 0)])
                 times = float(falls_s[k]), float(falls_s[last])

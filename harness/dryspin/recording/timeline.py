@@ -54,10 +54,12 @@ def merge(streams: list[Stream], end: int) -> Timeline:
     last = np.ones(len(rows), bool)
     if len(rows):
         last[:-1] = cycles[1:] != cycles[:-1]
-    values = np.empty((int(last.sum()), len(streams)), np.int64)
+    # Columns lie together: monitors compare signal with signal.
+    values = np.zeros((int(last.sum()), len(streams)), np.int64, order="F")
     for k, stream in enumerate(streams):
-        seen = np.cumsum(owner == k)[last] - 1
-        values[:, k] = stream[1][np.maximum(seen, 0)] if len(stream[1]) else 0
+        if len(stream[1]):
+            seen = np.cumsum(owner == k, dtype=np.int32)[last]
+            values[:, k] = np.concatenate((stream[1][:1], stream[1]))[seen]
     return Timeline(cycles[last], values, rows[last], end)
 
 
