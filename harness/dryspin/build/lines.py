@@ -1,5 +1,6 @@
 """Program counters to source lines and functions, from the image's DWARF and symbol table."""
 
+import re
 import subprocess
 from bisect import bisect_right
 from collections.abc import Sequence
@@ -13,6 +14,9 @@ from dryspin.registers import vector_names
 
 MAINS = ("fw_main", "dryspin_program")
 """What main() is called in an image, behind the seam and at register level."""
+
+
+_HANDLER = re.compile(r"\b__vector_\d+\b")
 
 
 class LineTable:
@@ -81,6 +85,8 @@ def spoken(symbols: Sequence[str]) -> list[str]:
     mangled = sorted({name for name in symbols if name.startswith("_Z")})
     plain = dict(zip(mangled, _demangled(mangled), strict=True))
     vectors = vector_names()
+    for name, text in plain.items():
+        plain[name] = _HANDLER.sub(lambda found: vectors.get(found[0], found[0]), text)
     return ["main" if name in MAINS else vectors.get(name) or plain.get(name, name) for name in symbols]
 
 

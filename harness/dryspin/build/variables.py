@@ -7,6 +7,7 @@ from pathlib import Path
 from elftools.elf.elffile import ELFFile
 from elftools.elf.sections import SymbolTableSection
 
+from dryspin.build.lines import spoken
 from dryspin.errors import BuildError
 
 
@@ -25,16 +26,20 @@ class Variables:
         self._path = path
         self._places: dict[str, list[Place]] = {}
         source = ""
+        found: list[tuple[str, str, Place]] = []
         with path.open("rb") as stream:
             table = ELFFile(stream).get_section_by_name(".symtab")
             for symbol in table.iter_symbols() if isinstance(table, SymbolTableSection) else ():
                 kind = symbol["st_info"]["type"]
                 if kind == "STT_FILE":
                     source = Path(symbol.name).name
+                    source = source.removesuffix(".cpp") if source.endswith(".ino.cpp") else source
                 elif kind == "STT_OBJECT" and symbol["st_size"]:
                     place = Place(int(symbol["st_value"]), int(symbol["st_size"]))
-                    for name in (symbol.name, f"{source}:{symbol.name}"):
-                        self._places.setdefault(name, []).append(place)
+                    found.append((symbol.name, source, place))
+        for name, (_, source, place) in zip(spoken([each[0] for each in found]), found, strict=True):
+            for known in (name, f"{source}:{name}"):
+                self._places.setdefault(known, []).append(place)
 
     def place_of(self, name: str) -> Place:
         """The variable of that name. Raises BuildError where there is none, or more than one."""

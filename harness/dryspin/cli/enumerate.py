@@ -60,7 +60,6 @@ def enumerate_(
     arms, with 2 if it could not run.
     """
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
-    from dryspin.drive.pins import require_seam
     from dryspin.enumerate import enumerate_rites
     from dryspin.errors import RigError
     from dryspin.findings import (
@@ -77,7 +76,6 @@ def enumerate_(
 
     require_writable_file(json_file, "--json")
     subject = load_subject(firmware_dir, drive_file)
-    require_seam(subject.drive.pins, "dryspin enumerate")
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
     try:

@@ -270,6 +270,12 @@ enum { PART_REGIONS = 2 };
 /* What a run keeps besides ctl and plant where the part is behind its registers; how many. */
 int part_regions(region r[PART_REGIONS]);
 
+/* fingerprint.c */
+/* What its state is told apart by, apart from when it is: bytes written, -1 where `room` is too small. */
+int64_t part_fingerprint(unsigned char *into, int64_t room);
+/* Cycle at which the 16-bit timer stood at 0, give or take whole turns. */
+int64_t part_timer_zero(void);
+
 /* access.c */
 /* Interrupts that the code of each context has turned on. */
 extern uint32_t access_enables[32];

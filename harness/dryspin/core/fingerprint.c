@@ -59,13 +59,26 @@ static void look(digest_of_controller *d)
 	memcpy(d->store, ctl.store, sizeof d->store);
 }
 
+/* Behind the seam ctl holds all settings, and the timer's zero. */
+__attribute__((weak)) int64_t part_fingerprint(unsigned char *into, int64_t room)
+{
+	(void)into;
+	(void)room;
+	return 0;
+}
+
+__attribute__((weak)) int64_t part_timer_zero(void)
+{
+	return ctl.timer_zero;
+}
+
 /* The moment in the variable as an age, in the copy. */
 static void age(const core_moment *m, int64_t grain, const unsigned char *variable, unsigned char *copy)
 {
 	uint32_t mask = 0xFFFFFFFFU >> (32 - 8 * m->bytes), held = 0;
 	memcpy(&held, variable, (size_t)m->bytes);
 	int32_t ticks = m->ticks == 0 ? 1 : m->ticks;
-	uint32_t now = (uint32_t)((ctl.now - ctl.timer_zero) / 8 / ticks);
+	uint32_t now = (uint32_t)((ctl.now - part_timer_zero()) / 8 / ticks);
 	int64_t since = m->ticks == 0 ? (int64_t)held : (int64_t)((now - held) & mask) * ticks;
 	since = since >= m->within ? m->within : since - since % grain;
 	uint32_t told = (uint32_t)(since / ticks);
@@ -104,5 +117,7 @@ int64_t core_fingerprint(const core_moment *moments, int64_t n, int64_t grain, u
 		return -1;
 	memcpy(into + used, stack, live);
 	memcpy(into + used + live, &d, sizeof d);
-	return used + (int64_t)(live + sizeof d);
+	used += (int64_t)(live + sizeof d);
+	int64_t more = part_fingerprint(into + used, room - used);
+	return more < 0 ? -1 : used + more;
 }

@@ -68,7 +68,9 @@ void dryspin_sleep(void)
 		ctl.endless = 1;
 		clock_catch_up();
 	}
+	ctl.slept_on = (uintptr_t)__builtin_frame_address(0);
 	clock_sleep();
+	ctl.slept_on = 0;
 	part_spend(4);
 }
 
