@@ -47,7 +47,7 @@ def turned_from_outside(evidence: Evidence, from_s: float, to_s: float) -> bool:
 def longest_within(values: Floats, span: float) -> tuple[int, int]:
     """(first, number) of the longest stretch of `values` that keeps within less than `span`.
 
-    Of two as long, the earlier. No stretch reaches over a step of `span`, as a turning rotor makes all the time.
+    Of two as long, the earlier. No stretch reaches over a step of `span`, as a turning rotor makes them.
     """
     leaps = np.flatnonzero(np.abs(np.diff(values)) >= span) + 1
     best, best_first = 0, 0
