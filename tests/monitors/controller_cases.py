@@ -1,7 +1,6 @@
 """Where the claims on the controller are sharp, and what is planted for those without a distance."""
 
-from dryspin.monitors.controller import COMPARATOR_VECTOR
-from dryspin.recording import Mark, Reset, Signal
+from dryspin.recording import Mark, Reset, Signal, Vector
 from dryspin.scenario import Fault
 
 from .courtroom import Case, Plant
@@ -34,7 +33,7 @@ def _late_handler(us: float) -> Story:
     story.edge(at_s - 9e-5, Signal.SENSE_EDGE, 1)
     story.edge(at_s - 8e-5, Signal.SENSE_IRQ, 1)
     story.edge(at_s, Signal.COMPARATOR, 1)
-    story.edge(at_s + us * 1e-6, Signal.HANDLER, COMPARATOR_VECTOR)
+    story.edge(at_s + us * 1e-6, Signal.HANDLER, Vector.COMPARATOR_EDGE)
     story.edge(at_s + us * 1e-6, Signal.SENSE_IRQ, 0)
     return story
 

@@ -5,13 +5,10 @@ import numpy as np
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.verdict import Ruling, at_most, discrete, not_exercised, worst
-from dryspin.recording import Reset, Signal
+from dryspin.recording import Reset, Signal, Vector
 from dryspin.recording.timeline import merge
 
 ORDER = 94
-
-COMPARATOR_VECTOR = 24
-"""Of the analog comparator: ATmega48/88/168 data sheet, table of reset and interrupt vectors."""
 
 
 def loop_opens(evidence: Evidence) -> Ruling:
@@ -76,7 +73,7 @@ def latency(evidence: Evidence) -> Ruling:
     due = (line.values[:, 0] == line.values[:, 1]) & (line.values[:, 2] == 1)
     begins = np.flatnonzero(due & ~np.concatenate(([False], due[:-1])))
     entries, vectors, rows = recording.of(Signal.HANDLER)
-    mine = vectors == COMPARATOR_VECTOR
+    mine = vectors == Vector.COMPARATOR_EDGE
     entries, rows = entries[mine], rows[mine]
     at = np.searchsorted(entries, line.cycles[begins])
     known = at < len(entries)

@@ -103,6 +103,18 @@ class Mark(IntEnum):
     TONE_FIRST = 32
 
 
+class Vector(IntEnum):
+    """Which handler runs, by the part's vector number counted from 1 (data sheet, "Interrupt Vectors")."""
+
+    OVER_CURRENT = 2
+    THROTTLE_EDGE = 11
+    COMPARE_A = 12
+    COMPARE_B = 13
+    WRAP = 14
+    CONVERTER_DONE = 22
+    COMPARATOR_EDGE = 24
+
+
 class Reset(IntEnum):
     """Why the controller started."""
 

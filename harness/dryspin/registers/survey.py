@@ -44,8 +44,6 @@ class Survey:
     f_pwm_hz: float = 0.0
     neutral_us: float = 0.0
     two_ways: bool | None = None
-    polls: bool = False
-    by_interrupt: bool = False
     notes: tuple[str, ...] = ()
 
 
@@ -68,8 +66,6 @@ def surveyed(text: str, sketch: bool) -> Survey:
         f_pwm_hz=_carrier(text, chopped, f_cpu_hz or 16e6, sketch),
         neutral_us=neutral_us,
         two_ways=two_ways,
-        polls=bool(re.search(r"\bACO\b", text)),
-        by_interrupt="ANALOG_COMP_vect" in text,
         notes=tuple(_notes(text, sketch)),
     )
 

@@ -3,18 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dryspin.recording import Recording, Signal
+from dryspin.recording import Recording, Signal, Vector
 
-HANDLERS = {
-    2: "on_over_current",
-    11: "on_throttle_edge",
-    12: "on_compare_a",
-    13: "on_compare_b",
-    14: "on_wrap",
-    22: "on_converter_done",
-    24: "on_comparator_edge",
-}
-"""Vector number of the part, counted from 1 (data sheet, section "Interrupt Vectors"), to the seam's name."""
+HANDLERS = {int(vector): f"on_{vector.name.lower()}" for vector in Vector}
+"""Vector number to the seam's name."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,20 +8,21 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dryspin.recording import GATES, LEG_NAMES, LEGS, Leg, Mark, Recording, Signal
+from dryspin.recording import GATES, LEG_NAMES, LEGS, Leg, Mark, Recording, Signal, Vector
 from dryspin.recording.sixstep import DRIVEN, NO_STEP, STEP_OF_CODE, leg_code
 
 Ints = NDArray[np.int64]
 
-VECTORS: Final = {
-    11: "throttle edge",
-    12: "compare A",
-    13: "compare B",
-    14: "tick wrap",
-    22: "ADC done",
-    24: "comparator edge",
+VECTORS: Final[dict[int, str]] = {
+    Vector.OVER_CURRENT: "over-current",
+    Vector.THROTTLE_EDGE: "throttle edge",
+    Vector.COMPARE_A: "compare A",
+    Vector.COMPARE_B: "compare B",
+    Vector.WRAP: "tick wrap",
+    Vector.CONVERTER_DONE: "ADC done",
+    Vector.COMPARATOR_EDGE: "comparator edge",
 }
-"""Handlers by vector number, as `port/pin_plan.md` has them."""
+"""Handlers in words, as `port/pin_plan.md` has them."""
 
 _FETS: Final = ("off", "high", "low", "both")
 
