@@ -12,8 +12,10 @@ from dryspin.cli.options import DIRECTORY, json_option, seed_option, workers_opt
 @click.option(
     "--scenarios",
     type=click.IntRange(1, 1_000_000),
+    default=1000,
+    show_default=True,
     metavar="N",
-    help="Scenarios for each firmware, at most; by default 40 for each family it is held to.",
+    help="Scenarios for each firmware, at most: one that takes more is rare.",
 )
 @seed_option("other scenarios")
 @click.option(
@@ -23,7 +25,7 @@ from dryspin.cli.options import DIRECTORY, json_option, seed_option, workers_opt
 @json_option
 def known_bad(
     folder: Path,
-    scenarios: int | None,
+    scenarios: int,
     seed: int,
     only: tuple[str, ...],
     workers: int | None,
