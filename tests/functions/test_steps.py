@@ -69,9 +69,10 @@ def test_the_open_legs_emf_crosses_in_mid_step_the_way_that_is_named(firmware, s
 @pytest.mark.parametrize("direction", [FORWARD, REVERSE])
 @pytest.mark.parametrize("step", range(6))
 def test_the_next_pattern_is_the_best_one_sixty_degrees_further(firmware, step, direction):
-    """All six come before one comes again."""
+    """And it is one of the six: after the last comes the first, not a seventh."""
     following = firmware.call.steps_next(step, direction)
 
+    assert following in range(6)
     assert middle_deg(following, direction) == (middle_deg(step, direction) + WAY[direction] * 60.0) % 360.0
 
 
