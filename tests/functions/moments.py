@@ -1,7 +1,7 @@
 """When things happen to a firmware whose functions are called: ticks since power-on, and a rotor for them."""
 
 from dryspin.call import CallableFirmware
-from dryspin.recording import LEGS, Signal, Vector
+from dryspin.recording import LEGS, Recording, Signal, Vector
 from dryspin.scenario import Scenario
 
 CYCLES_PER_TICK = 8
@@ -43,6 +43,7 @@ class Moments:
         self._firmware = firmware
         self._f_cpu_hz = firmware.drive.controller.f_cpu_hz
         self._start = round(START_UP_S * self._f_cpu_hz)
+        self._seen: Recording | None = None
 
     @property
     def cycle(self) -> int:
@@ -60,9 +61,17 @@ class Moments:
         assert left >= 0, f"tick {tick} is past, it is {self.cycle / CYCLES_PER_TICK}"
         self._firmware.wait(ms=left / self._f_cpu_hz * 1e3)
 
+    @property
+    def recording(self) -> Recording:
+        """What has happened so far; whatever acts takes a cycle at least."""
+        now = self.cycle + self._start
+        if self._seen is None or self._seen.end_cycle != now:
+            self._seen = self._firmware.recording()
+        return self._seen
+
     def edges(self, signal: Signal) -> list[tuple[float, int]]:
         """(tick, value) of what has happened to a signal since main() began."""
-        cycles, values, _ = self._firmware.recording().of(signal)
+        cycles, values, _ = self.recording.of(signal)
         return [
             ((int(cycle) - self._start) / CYCLES_PER_TICK, int(value))
             for cycle, value in zip(cycles, values, strict=True)
@@ -79,10 +88,9 @@ class Moments:
 
     def legs(self) -> tuple[int, int, int]:
         """U, V, W as commanded now."""
-        recording = self._firmware.recording()
-        u, v, w = (int(recording.of(leg)[1][-1]) for leg in LEGS)
+        u, v, w = (int(self.recording.of(leg)[1][-1]) for leg in LEGS)
         return u, v, w
 
     def level(self, signal: Signal) -> int:
         """Last value of a signal."""
-        return int(self._firmware.recording().of(signal)[1][-1])
+        return int(self.recording.of(signal)[1][-1])

@@ -209,21 +209,22 @@ def test_what_was_seen_before_its_crossing_once_is_seen_and_not_past(firmware):
 
 
 def test_having_been_before_in_one_step_says_nothing_about_the_next(firmware):
-    """A leg that is beyond from the start must be blanked anew."""
+    """A leg that is beyond from the start is blanked anew: a look takes nothing, and there are more to come."""
     moments = watching(firmware, BEGUN + STEP / 2)
     moments.until(BEGUN + STEP)
-    firmware.call.port_interrupts_off()
-    firmware.call.timing_begin(STEP)
-    firmware.call.crossing_watch(V, RISES_ABOVE, BEGUN + STEP, STEP)
+    call = firmware.call
+    call.port_interrupts_off()
+    assert len(moments.entries(Vector.COMPARATOR_EDGE)) == 1
+    call.crossing_watch(V, RISES_ABOVE, BEGUN + STEP, STEP)
     moments.until(BEGUN + STEP + 800)
-    before = len(moments.entries(Vector.COMPARE_A))
-    firmware.call.on_compare_b()
-    moments.until(BEGUN + STEP + 1000)
-    firmware.call.port_interrupts_restore(1)
-    moments.until(BEGUN + STEP + 1100)
+    call.on_compare_b()
+    before = len(looks(moments))
+    call.port_interrupts_restore(1)
+    moments.until(BEGUN + STEP + 800 + STEP // 16)
 
-    assert len(moments.entries(Vector.COMPARE_A)) == before
-    assert firmware.call.timing_interval() == STEP
+    assert call.port_sense_above() == 1
+    assert len(looks(moments)) > before
+    assert moments.level(Signal.SENSE_IRQ) == 0
 
 
 def test_a_false_edge_is_followed_by_a_look(firmware):
