@@ -37,7 +37,7 @@ def turning(leg: int, rises: bool, at_tick: float, step_ticks: float, *, forward
 
 
 class Moments:
-    """The time line of one firmware. Ticks begin at 0 with main() and do not wrap here; a cycle is an eighth."""
+    """The time line of one firmware. Ticks begin with main() and do not wrap here."""
 
     def __init__(self, firmware: CallableFirmware) -> None:
         self._firmware = firmware

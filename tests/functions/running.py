@@ -104,7 +104,7 @@ def ramp_intervals(firmware: CallableFirmware) -> list[int]:
 
 
 class Ramp(Running):
-    """A ramp begun at tick `begun`; `starts[k]` is when its step k begins, `intervals[k]` how long it lasts."""
+    """A ramp begun at tick `begun`; step k begins at `starts[k]` and lasts `intervals[k]`."""
 
     def __init__(
         self,

@@ -4,7 +4,22 @@ import pytest
 
 from dryspin.recording import Mark
 
-from .running import ALL_LOW, ALL_OPEN, BEAT, FORWARD, LOST, LOW, MS, PAST, REVERSE, SEEN, Caught, Ramp, Running, way
+from .running import (
+    ALL_LOW,
+    ALL_OPEN,
+    BEAT,
+    FORWARD,
+    LOST,
+    LOW,
+    MS,
+    PAST,
+    REVERSE,
+    SEEN,
+    Caught,
+    Ramp,
+    Running,
+    way,
+)
 
 BOTH = pytest.mark.parametrize("direction", [FORWARD, REVERSE])
 
@@ -39,7 +54,7 @@ def test_a_brake_in_the_ramp_ends_its_steps(firmware):
 @pytest.mark.parametrize("how", [SEEN, PAST])
 def test_a_caught_rotor_is_braked_from_its_next_crossing_in_two_parts(firmware, direction, how):
     """There the EMF between two legs is at its top, and their short adds no direct current; the third
-    winding's top comes a quarter of a turn later, one and a half steps. A crossing that was seen is marked."""
+    winding's top comes a quarter of a turn later, one and a half steps. One that was seen is marked."""
     caught = Caught(firmware, direction=direction)
     caught.until(caught.crossed + 300)
     caught.call.commutation_brake()

@@ -15,7 +15,7 @@ WAY = {FORWARD: 1, REVERSE: -1}
 
 
 def emf(leg: int, deg: float) -> float:
-    """Of a phase at an electrical angle, turning forward: flat from 30 to 150 degrees for U, V and W behind it."""
+    """Of a phase at an electrical angle, turning forward: U is flat from 30 to 150 degrees."""
     angle = (deg - 120.0 * leg) % 360.0
     if angle > 180.0:
         return -emf(0, angle - 180.0)
@@ -29,7 +29,7 @@ def torque(firmware, step: int, deg: float) -> float:
 
 
 def middle_deg(step: int, direction: int) -> float:
-    """Where a pattern is in the middle of its 60 degrees; half a turn further the same one pulls backwards."""
+    """The middle of a pattern's 60 degrees; half a turn further it pulls backwards."""
     return (60.0 * step + 60.0) % 360.0 if direction == FORWARD else (60.0 * step + 240.0) % 360.0
 
 

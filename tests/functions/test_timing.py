@@ -105,7 +105,7 @@ def test_the_step_follows_the_formula_of_the_last_three_crossings(firmware, befo
 
 @pytest.mark.parametrize("offset", [-60, -20, 20, 60])
 def test_an_offset_of_the_comparator_moves_no_step(firmware, offset):
-    """It makes every other crossing early and those between late; the steps stay 400 ticks apart, in mid-way."""
+    """Every other crossing is early and those between late; the steps stay 400 ticks apart, mid-way."""
     begun(firmware, 400)
     true = [1000 + 400 * k for k in range(10)]
     steps = [
