@@ -29,6 +29,15 @@ from dryspin.cli.check import DIRECTORY, FILE
     help="Scenarios for each change, at most; by default 8 for each declared family.",
 )
 @click.option(
+    "--tests",
+    multiple=True,
+    type=click.Path(exists=True, path_type=Path),
+    metavar="PATH",
+    help="Tests of your own that take the firmware from pytest's --firmware, as fixtures of the plugin do: "
+    "put to each change before any scenario. May be repeated.",
+)
+@click.option("--tests-only", is_flag=True, help="Only --tests, no scenarios.")
+@click.option(
     "--seed",
     type=click.IntRange(0, 2**63 - 1),
     default=0,
@@ -57,6 +66,8 @@ def mutate(
     functions: tuple[str, ...],
     sample: int | None,
     scenarios: int | None,
+    tests: tuple[Path, ...],
+    tests_only: bool,
     seed: int,
     drive_file: Path | None,
     workers: int | None,
@@ -66,11 +77,11 @@ def mutate(
     """Find out which mistakes the claims would not notice.
 
     The control code is changed in one place at a time: a comparison, a number by one, a sign, a
-    statement left out, a named constant for its neighbour. Each change is built and put to kept
-    findings and then to the scenarios of a check, until a claim objects (it is killed) or the
-    scenarios are used up (it survives). Changes that do not build, or that give the same machine
-    code at -O2, are counted and dropped; a scenario is left out where the changed expression comes
-    out as before. The files themselves are never touched.
+    statement left out, a named constant for its neighbour. Each change is built and put to --tests,
+    to kept findings and then to the scenarios of a check, until a test fails or a claim objects (it
+    is killed) or the scenarios are used up (it survives). Changes that do not build, or that give
+    the same machine code at -O2, are counted and dropped; a scenario is left out where the changed
+    expression comes out as before. The files themselves are never touched.
 
     Survivors are listed with file, line, before and after: places that the claims do not constrain,
     where a real mistake would pass a check unseen. A pass here is no permission to spin, either.
@@ -80,6 +91,7 @@ def mutate(
     """
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.drive.pins import require_seam
+    from dryspin.errors import UsageError
     from dryspin.findings import load_subject
     from dryspin.mutate import mutate as run
     from dryspin.mutate.campaign import SURVIVED
@@ -87,6 +99,10 @@ def mutate(
     from dryspin.report.mutate import campaign_json, campaign_lines
 
     require_writable_file(json_file, "--json")
+    if tests_only and not tests:
+        raise UsageError(
+            "--tests-only without --tests leaves nothing to object; name tests with --tests PATH"
+        )
     subject = load_subject(firmware_dir, drive_file)
     require_seam(subject.drive.pins, "dryspin mutate")
     with Bar() as bar:
@@ -96,6 +112,8 @@ def mutate(
             functions=functions,
             sample=sample,
             scenarios=scenarios,
+            tests=tests,
+            tests_only=tests_only,
             seed=seed,
             workers=workers,
             notice=bar.notice,
