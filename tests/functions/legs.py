@@ -8,7 +8,7 @@ from dryspin.recording import LEGS, Signal
 
 ABOVE, BELOW = 1, 0
 OFFSET_ABOVE = replace(QUIET, parts={"offset_v": 0.04})
-"""At rest the comparator shows its offset: above, on every leg; and below while the converter has its input."""
+"""At rest the comparator shows its offset, above, on every leg; below while the converter has its input."""
 
 
 def show(firmware: CallableFirmware, level: int) -> None:

@@ -6,7 +6,7 @@ import pytest
 
 TICKS_PER_MS = 2000
 PULSES, LASTS_TICKS, LONGEST_FRAME_TICKS = 25, 230 * TICKS_PER_MS, 40 * TICKS_PER_MS
-"""settings.h: half a second at 20 ms a frame, as long as 25 of 10 ms at least; no frame is longer than 40 ms."""
+"""settings.h: half a second at 20 ms a frame, as long as 25 of 10 ms at least; no frame lasts over 40 ms."""
 
 NEUTRAL, DEAD_BAND = 3000, 80
 STICK = {"low_ticks": 2200, "neutral_ticks": NEUTRAL, "high_ticks": 3800}
@@ -98,10 +98,9 @@ def test_no_frame_is_longer_than_forty_milliseconds(rite):
 
 
 def test_a_new_run_measures_its_frame_anew(rite):
-    """The frame of the run before, or of another transmitter, says nothing about this one's."""
-    gaps = [*frames(2.5, 11), *[40_000] * 40]
-
-    assert rite(gaps, wrong={11: (NEUTRAL, 0)}) == 11 + PULSES
+    """The frame of the run before, and the hole that ended it, say nothing about this one's."""
+    assert rite([*frames(2.5, 11), *[40_000] * 40], wrong={11: (NEUTRAL, 0)}) == 11 + PULSES
+    assert rite([*[20_000] * 10, 40_000, *[62_000] * 40]) == 11 + PULSES
 
 
 @pytest.mark.parametrize("at", [1, 2, 3, 24, 25])

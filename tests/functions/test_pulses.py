@@ -158,7 +158,7 @@ def test_the_median_of_three_is_that_of_a_sorted_list(firmware):
 
 
 def test_one_wrong_pulse_asks_for_nothing(firmware):
-    """Noise that cuts one pulse short, however often, never shows as long as two right ones stand beside it."""
+    """Noise that cuts one pulse short never shows as long as two right ones stand beside it."""
     firmware.call.median_fill(NEUTRAL)
     widths = [NEUTRAL, NEUTRAL, 1700, NEUTRAL, NEUTRAL, 4300] * 3
 

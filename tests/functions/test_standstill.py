@@ -124,7 +124,7 @@ def test_legs_are_looked_at_in_turn_beginning_with_u(firmware):
     assert list(legs)[-9:] == [U, V, W, U, V, W, U, V, U]
 
 
-@pytest.mark.parametrize("looked, slow", [(SLOW_LOOKS - 1, 0), (SLOW_LOOKS, 1), (LOOKS - 1, 1)])
+@pytest.mark.parametrize(("looked", "slow"), [(SLOW_LOOKS - 1, 0), (SLOW_LOOKS, 1), (LOOKS - 1, 1)])
 def test_slow_is_a_rotor_that_takes_72_looks_for_two_changes(firmware, looked, slow):
     """Two changes of the six in an electrical turn, in 7.2 ms: 400 rpm with seven pole pairs."""
     firmware.reset(OFFSET_ABOVE)
