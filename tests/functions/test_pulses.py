@@ -91,7 +91,7 @@ def test_a_pulse_over_before_anybody_looked_does_not_spoil_the_next(listening, n
     """With interrupts off for as long, only its rising edge was captured: the next is again a rising one."""
     firmware = listening(((0.0, float(noise_us)), (0.085, 1500.0)))
     firmware.call.port_interrupts_off()
-    firmware.wait(ms=25)
+    firmware.wait(ms=15)
     firmware.call.port_interrupts_restore(1)
     firmware.wait(ms=1)
     read = [next_pulse(firmware) for _ in range(3)]
