@@ -137,7 +137,7 @@ def test_positions_that_make_no_range_end_it(learning, third):
 
     assert [k for k in news if k != NO_NEWS] == [ENDS]
     assert learning.wants_beats == 0
-    assert learning.hold(UP, 300) == [NO_NEWS] * 300
+    assert learning.hold(UP, 120) == [NO_NEWS] * 120
 
 
 def test_further_pulses_teach_nothing_once_all_is_learnt(learning):

@@ -36,7 +36,7 @@ def test_the_way_in_is_shut_after_a_range_was_stored(learning):
     learning.beats(LOOKS + 1)
     learning.write()
 
-    assert learning.hold(UP, 300) == [NO_NEWS] * 300
+    assert learning.hold(UP, 120) == [NO_NEWS] * 120
     assert learning.wants_beats == 0
 
 
@@ -92,7 +92,7 @@ def test_it_can_be_abandoned_at_any_time_but_while_writing(learning, taught):
     assert learning.call.calibration_abandon() == ENDS
 
     assert learning.wants_beats == 0
-    assert learning.hold(UP, 300) == [NO_NEWS] * 300
+    assert learning.hold(UP, 120) == [NO_NEWS] * 120
 
 
 def test_a_writing_is_not_abandoned(learning):
