@@ -115,6 +115,7 @@ def check(
     from dryspin.report.coverage import coverage_lines
     from dryspin.search import ScenarioFailedError
     from dryspin.search import check as search
+    from dryspin.search.handlers import HandlerWatch
 
     require_writable_file(json_file, "--json")
     require_folder(report_folder)
@@ -125,8 +126,9 @@ def check(
     require_writable(folder)
     try:
         with Bar() as bar, covering_of(subject, coverage_file) as covering:
+            searched = subject if covering is None else with_marks(subject, covering.image)
             result = search(
-                subject if covering is None else with_marks(subject, covering.image),
+                searched,
                 scenarios=scenarios,
                 seed=seed,
                 only=only,
@@ -134,6 +136,7 @@ def check(
                 save=save,
                 inspector=Inspector(subject.drive, firmware_dir),
                 marked=covering,
+                handlers=HandlerWatch(searched),
                 notice=bar.notice,
             )
     except ScenarioFailedError as error:

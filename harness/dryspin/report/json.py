@@ -12,6 +12,7 @@ from typing import Any
 from dryspin.faults import Code
 from dryspin.findings import Outcome, Trial
 from dryspin.report.extremes import Extremes
+from dryspin.report.handlers import handler_json
 from dryspin.report.unknowns import unknown_json
 from dryspin.search import CheckResult
 
@@ -79,6 +80,7 @@ def check_json(result: CheckResult) -> dict[str, Any]:
             for kept in result.kept
         ],
         "code": None if result.code is None else code_json(result.code),
+        "timing": None if result.handlers is None else handler_json(result.handlers),
     }
 
 

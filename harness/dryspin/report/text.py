@@ -7,6 +7,7 @@ from dryspin.findings import BROKEN, CANNOT_TELL, HELD, Finding, Outcome, Replay
 from dryspin.report.arming import arming_line
 from dryspin.report.code import code_lines
 from dryspin.report.extremes import Extremes
+from dryspin.report.handlers import handler_lines
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.unknowns import unknown_lines
@@ -60,6 +61,8 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
     lines += [arming_line(result, drive), reached_line(result)]
     if result.code is not None:
         lines += ["", *code_lines(result.code)]
+    if result.handlers is not None and (table := handler_lines(result.handlers, drive)):
+        lines += ["", *table]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
     lines += ["", *conclusion_lines(result)]

@@ -28,6 +28,7 @@ from dryspin.recording import Recording
 from dryspin.scenario import Scenario
 from dryspin.search.envelope import Reached
 from dryspin.search.family import FamilySearch, Task, planned_draft, search_family
+from dryspin.search.handlers import HandlerTimes, HandlerWatch
 from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
 from dryspin.search.rehearsing import rehearse
 from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding, Tally
@@ -123,6 +124,7 @@ def check(
     save: Path | None = None,
     inspector: Inspects | None = None,
     marked: Marked | None = None,
+    handlers: HandlerWatch | None = None,
     notice: Notice = lambda what, done, total: None,
 ) -> CheckResult:
     """Search `scenarios` scenarios, split evenly over the declared families, for broken claims.
@@ -132,7 +134,8 @@ def check(
     The result depends on the subject, `scenarios`, `seed`, `only` and the findings kept so far;
     not on `workers`, nor on the machine's speed. `only` names families to search instead of all.
     `inspector`: a checked build of the same firmware, for faults of the C itself. `marked`: where the
-    subject's firmware tells what of its code was reached.
+    subject's firmware tells what of its code was reached. `handlers`: the subject, watched for what handlers
+    take.
     Raises UsageError for what cannot be searched, RigError for firmware that cannot be run.
     """
     started_s = time.monotonic()
@@ -151,7 +154,7 @@ def check(
         kept = _replay_kept(subject, folder, workers, notice)
         rehearsal = rehearse(subject, families, workers)
         tasks = tasks_of(families, scenarios, seed, rehearsal)
-        searches = _search(subject, tasks, workers, marked, notice)
+        searches = _search(subject, tasks, workers, marked, handlers, notice)
         code = _inspect(inspector, subject.drive, tasks, workers, notice) if inspector else None
         tallies = _merged(searches)
         claims = _claim_results(subject.claims, tallies, only, searches)
@@ -180,6 +183,7 @@ def check(
         covered=frozenset().union(*(search.covered for search in searches)),
         rite_frames=rehearsal.rite_frames,
         unknowns=unknowns,
+        handlers=_handler_times(searches) if handlers else None,
     )
 
 
@@ -199,14 +203,23 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
 
 
 def _search(
-    subject: Checked, tasks: Sequence[Task], workers: int, marked: Marked | None, notice: Notice
+    subject: Checked,
+    tasks: Sequence[Task],
+    workers: int,
+    marked: Marked | None,
+    handlers: HandlerWatch | None,
+    notice: Notice,
 ) -> list[FamilySearch]:
     def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
         if marked:
             marked.forget()
-        found = search_family(partial(tried, subject), subject.drive, task, progress)
+        if handlers:
+            handlers.forget()
+        found = search_family(partial(tried, handlers or subject), subject.drive, task, progress)
         if marked:
             found.covered = marked.reached()
+        if handlers:
+            found.handlers = handlers.times
         return found
 
     def tell(done: int) -> None:
@@ -239,6 +252,13 @@ def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
         for claim, tally in search.tallies.items():
             tallies.setdefault(claim, Tally()).merge(tally)
     return tallies
+
+
+def _handler_times(searches: Sequence[FamilySearch]) -> HandlerTimes:
+    whole = HandlerTimes()
+    for search in searches:
+        whole.merge(search.handlers)
+    return whole
 
 
 def _claim_results(

@@ -14,6 +14,7 @@ from dryspin.errors import DryspinError, RigError
 from dryspin.findings import BROKEN, Trial
 from dryspin.scenario import Scenario
 from dryspin.search.envelope import SECTORS, Reached, Visit
+from dryspin.search.handlers import HandlerTimes
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.result import Tally
 from dryspin.search.shrink import TryOut, size
@@ -55,6 +56,7 @@ def planned(quota: int) -> int:
 class FamilySearch:
     """What came of it. `exercised` counts the family's own scenarios by claim, `breaking` keeps
     the most readable scenario that broke each claim. `covered`: marks of the code that were reached.
+    `handlers`: what they took.
     """
 
     family: str
@@ -66,6 +68,7 @@ class FamilySearch:
     reached: Reached = field(default_factory=Reached)
     visits: list[Visit] = field(default_factory=list)
     covered: frozenset[Any] = frozenset()
+    handlers: HandlerTimes = field(default_factory=HandlerTimes)
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""

@@ -9,6 +9,7 @@ from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
 from dryspin.search.effect import Effect
 from dryspin.search.envelope import Visit
+from dryspin.search.handlers import HandlerTimes
 
 
 @dataclass
@@ -114,6 +115,7 @@ class CheckResult:
     one; `covered` the marks of the code that were reached, where it has any. `rite_frames`: by frame
     period (ms), the frames that arming took in rehearsal; empty where it was declared or never seen.
     `unknowns`: what the guesses of the drive do at both ends of their ranges, the weightiest first.
+    `handlers`: what they took, None where nobody watched.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -132,6 +134,7 @@ class CheckResult:
     covered: frozenset[Any] = frozenset()
     rite_frames: Mapping[float, int] = field(default_factory=dict)
     unknowns: tuple[Effect, ...] = ()
+    handlers: HandlerTimes | None = None
 
     @property
     def real_time_factor(self) -> float:
