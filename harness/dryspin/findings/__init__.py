@@ -1,6 +1,6 @@
 """Findings: what a check keeps, the file it is kept in, and its replay on today's firmware."""
 
-from dryspin.findings.code import CODE, tried
+from dryspin.findings.code import CODE, Tries, tried
 from dryspin.findings.file import FORMAT, finding_text, read_finding, write_finding
 from dryspin.findings.finding import EXPECTED, Finding, file_stem
 from dryspin.findings.places import findings_folder, kept_findings, require_writable, save_finding
@@ -21,6 +21,7 @@ __all__ = [
     "Replay",
     "Subject",
     "Trial",
+    "Tries",
     "file_stem",
     "finding_text",
     "findings_folder",

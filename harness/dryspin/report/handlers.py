@@ -4,7 +4,8 @@ from typing import Any
 
 from dryspin.drive import Drive
 from dryspin.report.numbers import number
-from dryspin.search.handlers import HandlerTimes, charged_as, handler_name
+from dryspin.search.code_cycles import charged_as
+from dryspin.search.handlers import HandlerTimes, handler_name
 
 
 def handler_lines(times: HandlerTimes, drive: Drive) -> list[str]:

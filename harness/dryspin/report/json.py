@@ -11,6 +11,7 @@ from typing import Any
 
 from dryspin.faults import Code
 from dryspin.findings import Outcome, Trial
+from dryspin.report.code_cycles import code_cycles_json
 from dryspin.report.extremes import Extremes
 from dryspin.report.handlers import handler_json
 from dryspin.report.unknowns import unknown_json
@@ -81,6 +82,7 @@ def check_json(result: CheckResult) -> dict[str, Any]:
         ],
         "code": None if result.code is None else code_json(result.code),
         "timing": None if result.handlers is None else handler_json(result.handlers),
+        "code_cycles": code_cycles_json(result),
     }
 
 

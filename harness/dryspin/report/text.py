@@ -6,6 +6,7 @@ from dryspin.drive import Drive
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, Finding, Outcome, Replay, Trial
 from dryspin.report.arming import arming_line
 from dryspin.report.code import code_lines
+from dryspin.report.code_cycles import code_cycles_lines
 from dryspin.report.extremes import Extremes
 from dryspin.report.handlers import handler_lines
 from dryspin.report.numbers import margin, number, quantity
@@ -63,6 +64,8 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
         lines += ["", *code_lines(result.code)]
     if result.handlers is not None and (table := handler_lines(result.handlers, drive)):
         lines += ["", *table]
+    if cycles := code_cycles_lines(result, drive):
+        lines += ["", *cycles]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path)]
     lines += ["", *conclusion_lines(result)]

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from dryspin.drive import Claims, Drive
 from dryspin.errors import UsageError
@@ -17,6 +17,7 @@ from dryspin.findings import (
     Outcome,
     Replay,
     Trial,
+    Tries,
     findings_folder,
     kept_findings,
     replay_on,
@@ -26,15 +27,18 @@ from dryspin.findings import (
 )
 from dryspin.recording import Recording
 from dryspin.scenario import Scenario
+from dryspin.search.code_cycles import save_breaking, together
 from dryspin.search.envelope import Reached
-from dryspin.search.family import FamilySearch, Task, planned_draft, search_family
+from dryspin.search.family import FamilySearch, Task, planned_draft
 from dryspin.search.handlers import HandlerTimes, HandlerWatch
 from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
 from dryspin.search.rehearsing import rehearse
-from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding, Tally
+from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding
 from dryspin.search.scratch import hypothesis_leaves_no_files
+from dryspin.search.searching import Marked, search_families
 from dryspin.search.shrink import Shrunk, shrink
 from dryspin.search.strategies import Draft
+from dryspin.search.tally import Tally
 from dryspin.search.unknowns import effects
 from dryspin.search.workers import cores, run_tasks
 
@@ -88,16 +92,6 @@ class Inspects(Protocol):
         """The faults that the evidence shows."""
 
 
-class Marked(Protocol):
-    """The subject's firmware has marks in its code; `coverage.Covering` tells which were reached."""
-
-    def forget(self) -> None:
-        """As if nothing had been reached."""
-
-    def reached(self) -> frozenset[Any]:
-        """Marks reached since, in this process."""
-
-
 INSPECTED_ONE_IN = 5
 """Of a family's planned scenarios, one in so many is run with the checked build as well."""
 
@@ -125,6 +119,7 @@ def check(
     inspector: Inspects | None = None,
     marked: Marked | None = None,
     handlers: HandlerWatch | None = None,
+    charged: Mapping[float, Tries] | None = None,
     notice: Notice = lambda what, done, total: None,
 ) -> CheckResult:
     """Search `scenarios` scenarios, split evenly over the declared families, for broken claims.
@@ -135,7 +130,7 @@ def check(
     not on `workers`, nor on the machine's speed. `only` names families to search instead of all.
     `inspector`: a checked build of the same firmware, for faults of the C itself. `marked`: where the
     subject's firmware tells what of its code was reached. `handlers`: the subject, watched for what handlers
-    take.
+    take. `charged`: by factor, the subject with other cycles for its code, which runs all scenarios again.
     Raises UsageError for what cannot be searched, RigError for firmware that cannot be run.
     """
     started_s = time.monotonic()
@@ -154,13 +149,23 @@ def check(
         kept = _replay_kept(subject, folder, workers, notice)
         rehearsal = rehearse(subject, families, workers)
         tasks = tasks_of(families, scenarios, seed, rehearsal)
-        searches = _search(subject, tasks, workers, marked, handlers, notice)
+        searches = search_families(
+            subject,
+            subject.drive,
+            tasks,
+            workers,
+            marked=marked,
+            handlers=handlers,
+            charged=charged or {},
+            notice=partial(notice, "scenarios"),
+        )
         code = _inspect(inspector, subject.drive, tasks, workers, notice) if inspector else None
         tallies = _merged(searches)
         claims = _claim_results(subject.claims, tallies, only, searches)
         hunts = _hunts(claims, searches)
         shrunk = _shrink_all(subject, hunts, workers, notice)
         unknowns = effects(partial(tried, subject), subject.drive, subject.claims.declared, tasks, workers)
+    at_factors = together(search.at_factors for search in searches)
     reached = Reached()
     for search in searches:
         reached.merge(search.reached)
@@ -184,6 +189,8 @@ def check(
         rite_frames=rehearsal.rite_frames,
         unknowns=unknowns,
         handlers=_handler_times(searches) if handlers else None,
+        at_factors=at_factors,
+        charged_scenarios=save_breaking(folder, {c.claim: c.verdict for c in claims}, at_factors),
     )
 
 
@@ -200,32 +207,6 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
 
     replays = run_tasks(work, [finding for _, finding in kept], workers, tell)
     return tuple(KeptResult(path, replayed) for (path, _), replayed in zip(kept, replays, strict=True))
-
-
-def _search(
-    subject: Checked,
-    tasks: Sequence[Task],
-    workers: int,
-    marked: Marked | None,
-    handlers: HandlerWatch | None,
-    notice: Notice,
-) -> list[FamilySearch]:
-    def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
-        if marked:
-            marked.forget()
-        if handlers:
-            handlers.forget()
-        found = search_family(partial(tried, handlers or subject), subject.drive, task, progress)
-        if marked:
-            found.covered = marked.reached()
-        if handlers:
-            found.handlers = handlers.times
-        return found
-
-    def tell(done: int) -> None:
-        notice("scenarios", done, sum(task.quota for task in tasks))
-
-    return run_tasks(work, tasks, workers, tell)
 
 
 def _inspect(inspector: Inspects, drive: Drive, tasks: Sequence[Task], workers: int, notice: Notice) -> Code:

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from dryspin.drive import Drive
 from dryspin.findings import Subject, Trial
 from dryspin.recording import Recording, Signal
 from dryspin.rig.rig import OffSpan
@@ -141,13 +140,3 @@ def _shares(calls: Calls, window: tuple[int, int]) -> dict[int, float]:
         vector: int(inside["own"][inside["vector"] == vector].sum()) / length
         for vector in np.unique(inside["vector"]).tolist()
     }
-
-
-def charged_as(drive: Drive) -> str:
-    """What of the firmware's work these times hold, by the drive's [controller]."""
-    controller = drive.controller
-    if controller.by_object_code:
-        return f"the part's object code, cycles x {controller.code_cycles_factor:g}"
-    if controller.block_cycles:
-        return f"plain code at {controller.block_cycles} cycles a basic block"
-    return 'calls of the port only, plain code takes no time: code_cycles = "object code" charges it'
