@@ -10,6 +10,7 @@ from dryspin.cli.check import DIRECTORY, FILE
 from dryspin.cli.export import Exports, Notice, export_options
 
 if TYPE_CHECKING:
+    from dryspin.drive import Drive
     from dryspin.findings import Subject, Trial
     from dryspin.scenario import Scenario
     from dryspin.waveforms import RenderedTone
@@ -45,7 +46,7 @@ def replay(
     from dryspin.cli.output import Bar, print_lines
     from dryspin.drive import load_drive
     from dryspin.errors import FindingError
-    from dryspin.findings import BROKEN, HELD, load_subject, read_finding, replay_on
+    from dryspin.findings import BROKEN, HELD, SHOWN_BY_A_RUN, load_subject, read_finding, replay_on, tried
     from dryspin.report import replay_lines
     from dryspin.report.sound import tone_lines
 
@@ -61,6 +62,8 @@ def replay(
     with Bar() as bar:
         trying = _Exporting(subject, exports, bar.notice)
         replayed = replay_on(trying, finding)
+        if exports.wanted and finding.claim in SHOWN_BY_A_RUN:
+            tried(trying, finding.scenario)  # recordings of the plain build are those of the checked one
     drive = load_drive(firmware or finding.drive)
     lines = replay_lines(replayed, drive, finding_file)
     print_lines([*lines, *(tone_lines(trying.tones, wav) if wav else [])])
@@ -78,6 +81,16 @@ class _Exporting:
     def hashes(self) -> Mapping[str, str]:
         """Those of the subject."""
         return self._subject.hashes
+
+    @property
+    def directory(self) -> Path:
+        """That of the subject."""
+        return self._subject.directory
+
+    @property
+    def drive(self) -> "Drive":
+        """That of the subject."""
+        return self._subject.drive
 
     def try_out(self, scenario: "Scenario") -> "Trial":
         """Run, write, judge."""

@@ -3,6 +3,7 @@
 from dryspin.findings.code import CODE, Tries, tried
 from dryspin.findings.file import FORMAT, finding_text, read_finding, write_finding
 from dryspin.findings.finding import EXPECTED, Finding, file_stem
+from dryspin.findings.inspected import SHOWN_BY_A_RUN, Inspected, Inspects, claim_of
 from dryspin.findings.places import findings_folder, kept_findings, require_writable, save_finding
 from dryspin.findings.replay import Replay, replay, replay_on
 from dryspin.findings.subject import Subject, load_subject
@@ -16,12 +17,16 @@ __all__ = [
     "FORMAT",
     "Finding",
     "HELD",
+    "Inspected",
+    "Inspects",
     "NOT_EXERCISED",
     "Outcome",
     "Replay",
+    "SHOWN_BY_A_RUN",
     "Subject",
     "Trial",
     "Tries",
+    "claim_of",
     "file_stem",
     "finding_text",
     "findings_folder",

@@ -1,7 +1,7 @@
 """The check: kept findings replayed, every family searched, what broke shrunk and saved."""
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -9,11 +9,12 @@ from typing import Protocol
 
 from dryspin.drive import Claims, Drive
 from dryspin.errors import UsageError
-from dryspin.faults import Code, Evidence
 from dryspin.findings import (
     BROKEN,
     CODE,
     Finding,
+    Inspected,
+    Inspects,
     Outcome,
     Replay,
     Trial,
@@ -29,8 +30,9 @@ from dryspin.recording import Recording
 from dryspin.scenario import Scenario
 from dryspin.search.code_cycles import save_breaking, together
 from dryspin.search.envelope import Reached
-from dryspin.search.family import FamilySearch, Task, planned_draft
+from dryspin.search.family import FamilySearch
 from dryspin.search.handlers import HandlerTimes, HandlerWatch
+from dryspin.search.inspecting import inspect
 from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
 from dryspin.search.rehearsing import rehearse
 from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding
@@ -82,30 +84,18 @@ class Checked(Protocol):
         """Run and judge one scenario."""
 
 
-class Inspects(Protocol):
-    """What a check needs of a checked build; `faults.Inspector` is one."""
-
-    def evidence(self, scenarios: Iterable[Scenario]) -> Evidence:
-        """What runs of these scenarios show."""
-
-    def judge(self, evidence: Evidence) -> Code:
-        """The faults that the evidence shows."""
-
-
-INSPECTED_ONE_IN = 5
-"""Of a family's planned scenarios, one in so many is run with the checked build as well."""
-
 PER_FAMILY = 40
 """Scenarios for each family unless told otherwise: each rest sector once, and sixteen more."""
 
 
 @dataclass(frozen=True)
 class _Hunt:
-    """One claim to shrink a scenario for."""
+    """One claim to shrink a scenario for; `line` of the fault, where the checked build judges it."""
 
     claim: str
     draft: Draft
     cap: int
+    line: str = ""
 
 
 def check(
@@ -159,11 +149,11 @@ def check(
             charged=charged or {},
             notice=partial(notice, "scenarios"),
         )
-        code = _inspect(inspector, subject.drive, tasks, workers, notice) if inspector else None
+        code, showing = inspect(inspector, subject.drive, tasks, workers, notice) if inspector else (None, {})
         tallies = _merged(searches)
         claims = _claim_results(subject.claims, tallies, only, searches)
-        hunts = _hunts(claims, searches)
-        shrunk = _shrink_all(subject, hunts, workers, notice)
+        hunts = _hunts(claims, searches) + _fault_hunts(showing)
+        shrunk = _shrink_all(subject, inspector, hunts, workers, notice)
         unknowns = effects(partial(tried, subject), subject.drive, subject.claims.declared, tasks, workers)
     at_factors = together(search.at_factors for search in searches)
     reached = Reached()
@@ -207,24 +197,6 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
 
     replays = run_tasks(work, [finding for _, finding in kept], workers, tell)
     return tuple(KeptResult(path, replayed) for (path, _), replayed in zip(kept, replays, strict=True))
-
-
-def _inspect(inspector: Inspects, drive: Drive, tasks: Sequence[Task], workers: int, notice: Notice) -> Code:
-    """Every so many of the planned scenarios of each family once more, with the checked build."""
-
-    def work(task: Task, progress: Callable[[int], None]) -> Evidence:
-        rows = range(0, task.planned, INSPECTED_ONE_IN)
-        evidence = inspector.evidence(planned_draft(drive, task, k).scenario for k in rows)
-        progress(1)
-        return evidence
-
-    def tell(done: int) -> None:
-        notice("families with the checked build", done, len(tasks))
-
-    whole = Evidence()
-    for evidence in run_tasks(work, tasks, workers, tell):
-        whole.add(evidence)
-    return inspector.judge(whole)
 
 
 def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
@@ -294,17 +266,26 @@ def _hunts(claims: Sequence[ClaimResult], searches: Sequence[FamilySearch]) -> l
     return hunts
 
 
+def _fault_hunts(showing: Mapping[tuple[str, str], Draft]) -> list[_Hunt]:
+    """One hunt per fault that a run of the checked build shows, by claim and line."""
+    least, _ = SHRINK_TRIALS_PER_CLAIM
+    return [_Hunt(claim, showing[claim, line], least, line) for claim, line in sorted(showing)]
+
+
 def _shrink_all(
-    subject: Checked, hunts: Sequence[_Hunt], workers: int, notice: Notice
+    subject: Checked, inspector: Inspects | None, hunts: Sequence[_Hunt], workers: int, notice: Notice
 ) -> list[Shrunk | None]:
     def work(hunt: _Hunt, progress: Callable[[int], None]) -> Shrunk | None:
         trials = 0
+        checked = (
+            Inspected(inspector, hunt.claim, hunt.line, only_there=True) if inspector and hunt.line else None
+        )
 
         def try_out(scenario: Scenario) -> Trial:
             nonlocal trials
             trials += 1
             progress(trials)
-            return tried(subject, scenario)
+            return checked.try_out(scenario) if checked else tried(subject, scenario)
 
         shrunk = shrink(try_out, subject.drive, hunt.draft, hunt.claim, hunt.cap)
         progress(hunt.cap)
