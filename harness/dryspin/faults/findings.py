@@ -9,6 +9,7 @@ from dryspin.build import Image
 from dryspin.drive import Drive
 from dryspin.faults.fault import OUT_OF_BOUNDS, RACES, UNDEFINED, Fault, Place
 from dryspin.faults.races import Access, accesses_of, races
+from dryspin.faults.statements import Statements
 from dryspin.faults.variables import Variables
 from dryspin.rig.checked import Undefined
 
@@ -44,10 +45,13 @@ class Evidence:
         self.digests += other.digests
 
 
-def faults_of(evidence: Evidence, image: Image, drive: Drive, variables: Variables) -> list[Fault]:
+def faults_of(
+    evidence: Evidence, image: Image, drive: Drive, variables: Variables, statements: Statements
+) -> list[Fault]:
     """All faults that the evidence of runs of `image` shows, each once, in a fixed order.
 
-    `variables`: those of the image. Races that the drive explains carry its reason in `accepted`.
+    `variables` of the image, `statements` of its sources. Races that the drive explains carry its reason in
+    `accepted`.
     """
 
     def place_of(pc: int) -> Place:
@@ -55,7 +59,7 @@ def faults_of(evidence: Evidence, image: Image, drive: Drive, variables: Variabl
 
     accesses = accesses_of(evidence.rows, evidence.enables[:31], place_of)
     f_cpu_hz = drive.controller.f_cpu_hz
-    found = races(accesses, variables, drive.controller.atomic_bytes)
+    found = races(accesses, variables, statements, drive.controller.atomic_bytes)
     undefined = _undefined(evidence.undefined, place_of)
     ended = {fault.place for fault in (*undefined, *evidence.failures)}
     # a null pointer is told once, as such

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
-from dryspin.build import Compiler, Image, build_image, find_compiler
+from dryspin.build import Compiler, Image, build_image, find_compiler, firmware_text
 from dryspin.build.narrow import INSTALL, narrow_compiler
 from dryspin.drive import Drive
 from dryspin.errors import BuildError, FirmwareError
 from dryspin.faults.fault import INT_WIDTH, Fault, Place
 from dryspin.faults.findings import Evidence, faults_of, unused_reasons
+from dryspin.faults.statements import Statements
 from dryspin.faults.variables import Variables
 from dryspin.faults.widths import difference, overflows
 from dryspin.recording import Recording
@@ -45,6 +46,7 @@ class Inspector:
         self._drive = drive
         checked = replace(compiler or find_compiler(), checked=True)
         self.image: Image = build_image(drive, firmware_dir, compiler=checked)
+        self._statements = Statements(firmware_text(drive, firmware_dir).files)
         self._narrow_image: Image | None = None
         self.left_out = ""
         if drive.pins is not None:
@@ -125,7 +127,7 @@ class Inspector:
 
     def judge(self, evidence: Evidence) -> Code:
         """The faults that the evidence shows."""
-        found = faults_of(evidence, self.image, self._drive, self._variables)
+        found = faults_of(evidence, self.image, self._drive, self._variables, self._statements)
         unused = unused_reasons(found, self._drive)
         return Code(tuple(found), tuple(unused), evidence.runs, evidence.simulated_s, self.left_out)
 
