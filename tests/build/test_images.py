@@ -8,6 +8,9 @@ from typing import Any
 import pytest
 
 from dryspin.build import build_image, compiling
+from dryspin.build.cache import cache_root
+from dryspin.build.library import core_objects
+from dryspin.build.toolchain import find_compiler
 from dryspin.drive import load_drive
 from dryspin.errors import BuildError
 from dryspin.recording import Signal
@@ -153,9 +156,13 @@ def test_any_change_is_another_image(bench: Bench) -> None:
 
 
 def test_after_an_edit_one_file_is_compiled_and_after_a_header_all(
-    base: Path, monkeypatch: pytest.MonkeyPatch
+    base: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A header may reach any source; a source reaches only itself. Another macro reaches all as well."""
+    core_objects(find_compiler())
+    (tmp_path / "cache").mkdir()
+    (tmp_path / "cache" / "core").symlink_to(cache_root().resolve() / "core")
+    monkeypatch.setenv("DRYSPIN_CACHE", str(tmp_path / "cache"))
     compiled: list[str] = []
     compile_one = compiling.compile_source
 

@@ -2,10 +2,11 @@
 
     python tests/long/mutation.py [--each N] [--scenarios N] [--workers N] [--journal FILE] [--results DIR]
 
-Each change of these sources is built and put to the tests of single functions (tests/functions), then to the
-scenarios of a check until a claim objects. What is judged goes into a journal at once, so a run that was broken off goes on where it was; a journal of another
-firmware, harness or budget is left alone. Survivors found by hand to change nothing that anybody could see
-stand in `equivalent.toml`, each with its reason. `.ci/long` runs this.
+Each change of these sources is built and put to the tests of single functions (tests/functions), then to
+the scenarios of a check until a claim objects. What is judged goes into a journal at once, so a run that was
+broken off goes on where it was; a journal of another firmware, harness or budget is left alone. Survivors
+found by hand to change nothing that anybody could see stand in `equivalent.toml`, each with its
+reason. `.ci/long` runs this.
 """
 
 import argparse

@@ -5,7 +5,7 @@ from dryspin.findings.file import FORMAT, finding_text, read_finding, write_find
 from dryspin.findings.finding import EXPECTED, Finding, file_stem
 from dryspin.findings.inspected import SHOWN_BY_A_RUN, Inspected, Inspects, claim_of
 from dryspin.findings.places import findings_folder, kept_findings, require_writable, save_finding
-from dryspin.findings.replay import Replay, replay, replay_on
+from dryspin.findings.replay import Replay, judge_of, replay, replay_on
 from dryspin.findings.subject import Subject, load_subject
 from dryspin.findings.trial import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Outcome, Trial
 
@@ -30,6 +30,7 @@ __all__ = [
     "file_stem",
     "finding_text",
     "findings_folder",
+    "judge_of",
     "kept_findings",
     "load_subject",
     "read_finding",

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from dryspin.drive import Drive
 from dryspin.faults import Inspector
-from dryspin.findings.code import CODE, tried
+from dryspin.findings.code import CODE, Tries, tried
 from dryspin.findings.finding import Finding
 from dryspin.findings.inspected import SHOWN_BY_A_RUN, Inspected
 from dryspin.findings.subject import load_subject
@@ -85,12 +85,17 @@ def replay_on(subject: Tried, finding: Finding) -> Replay:
     return Replay(finding, trial.of(finding.claim), trial.simulated_s, moved, trial.digest == finding.digest)
 
 
+def judge_of(subject: Tried, finding: Finding) -> Tries:
+    """What judges the finding's claim: the subject, or, of the C itself, a checked build of its firmware."""
+    if finding.claim not in SHOWN_BY_A_RUN:
+        return subject
+    checked = Inspector(subject.drive, subject.directory)
+    return Inspected(checked, finding.claim, finding.outcome.source_line)
+
+
 def _again(subject: Tried, finding: Finding) -> Trial:
-    """The trial of the finding's scenario, its claim about the C itself, if it is one, judged as well."""
-    if finding.claim in SHOWN_BY_A_RUN:
-        checked = Inspector(subject.drive, subject.directory)
-        return Inspected(checked, finding.claim, finding.outcome.source_line).try_out(finding.scenario)
-    trial = tried(subject, finding.scenario)
+    """The trial of the finding's scenario; a run that comes to its end holds what another one ended."""
+    trial = tried(judge_of(subject, finding), finding.scenario)
     about_code = f"{CODE}."
     if not finding.claim.startswith(about_code):
         return trial

@@ -15,6 +15,7 @@ from dryspin.report.code_cycles import code_cycles_json
 from dryspin.report.extremes import Extremes
 from dryspin.report.handlers import handler_json
 from dryspin.report.unknowns import unknown_json
+from dryspin.report.varying import varied_json
 from dryspin.search import CheckResult
 
 SCHEMA = 1
@@ -66,6 +67,7 @@ def check_json(result: CheckResult) -> dict[str, Any]:
                 "text": saved.finding.outcome.text,
                 "digest": saved.finding.digest,
                 "hashes": dict(saved.finding.hashes),
+                "varied": varied_json(saved.varied),
             }
             for saved in result.findings
         ],

@@ -11,6 +11,7 @@ from dryspin.search.code_cycles import AtFactor, changed
 from dryspin.search.effect import Effect
 from dryspin.search.envelope import Visit
 from dryspin.search.handlers import HandlerTimes
+from dryspin.search.varying import Variation
 
 
 @dataclass(frozen=True)
@@ -41,10 +42,11 @@ class ClaimResult:
 
 @dataclass(frozen=True)
 class SavedFinding:
-    """A finding and the file it was written to."""
+    """A finding, the file it was written to, and what of its scenario was tried to matter."""
 
     path: Path
     finding: Finding
+    varied: tuple[Variation, ...] = ()
 
 
 @dataclass(frozen=True)
