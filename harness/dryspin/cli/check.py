@@ -45,6 +45,12 @@ from dryspin.cli.options import (
 )
 @save_option
 @click.option(
+    "--code-cycles-factors",
+    metavar="LIST",
+    help="Run all scenarios again with the cycles of the part's object code times each of these, as 0.5,2, "
+    "and list the claims whose verdict changes. Needs avr-gcc.",
+)
+@click.option(
     "--coverage",
     "coverage_file",
     type=FILE,
@@ -62,6 +68,7 @@ def check(
     report_folder: Path | None,
     earlier_file: Path | None,
     save: Path | None,
+    code_cycles_factors: str | None,
     coverage_file: Path | None,
 ) -> int:
     """Search for scenarios that break a declared claim.
@@ -81,11 +88,17 @@ def check(
     more than a tenth of their limit in margin, are objected to. Give both checks the same seed and
     number of scenarios, or the search's luck will show.
 
+    Plain code takes no time unless [controller] in drive.toml says so, and nobody knows its cycles exactly.
+    With --code-cycles-factors, the same scenarios are judged again with the cycles of the code as the part's
+    compiler makes it, times each factor; a scenario is kept for each claim that breaks only then. The exit
+    code is that of the check itself.
+
     Exits with 0 if every declared claim was exercised and held, with 1 if one broke, none of the
     scenarios exercised it, the C has a fault or something was lost, with 2 if it could not run. A
     pass is no permission to spin.
     """
     # Here and not above: --help must not wait for numpy and Hypothesis.
+    from dryspin.cli.charging import charged_subjects, factors_of
     from dryspin.cli.covering import covering_of, tracefile
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.cli.report import require_folder, write_check_sheet
@@ -98,18 +111,22 @@ def check(
     from dryspin.report.coverage import coverage_lines
     from dryspin.search import ScenarioFailedError
     from dryspin.search import check as search
+    from dryspin.search.handlers import HandlerWatch
 
+    factors = factors_of(code_cycles_factors, "--code-cycles-factors")
     require_writable_file(json_file, "--json")
     require_folder(report_folder)
     require_writable_file(coverage_file, "--coverage")
     earlier = None if earlier_file is None else read_earlier(earlier_file)
     subject = load_subject(firmware_dir, drive_file)
+    charged = charged_subjects(subject, factors)
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
     try:
         with Bar() as bar, covering_of(subject, coverage_file) as covering:
+            searched = subject if covering is None else with_marks(subject, covering.image)
             result = search(
-                subject if covering is None else with_marks(subject, covering.image),
+                searched,
                 scenarios=scenarios,
                 seed=seed,
                 only=only,
@@ -117,6 +134,8 @@ def check(
                 save=save,
                 inspector=Inspector(subject.drive, firmware_dir),
                 marked=covering,
+                handlers=HandlerWatch(searched),
+                charged=charged,
                 notice=bar.notice,
             )
     except ScenarioFailedError as error:

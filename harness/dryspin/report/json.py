@@ -11,7 +11,9 @@ from typing import Any
 
 from dryspin.faults import Code
 from dryspin.findings import Outcome, Trial
+from dryspin.report.code_cycles import code_cycles_json
 from dryspin.report.extremes import Extremes
+from dryspin.report.handlers import handler_json
 from dryspin.report.unknowns import unknown_json
 from dryspin.report.varying import varied_json
 from dryspin.search import CheckResult
@@ -81,6 +83,8 @@ def check_json(result: CheckResult) -> dict[str, Any]:
             for kept in result.kept
         ],
         "code": None if result.code is None else code_json(result.code),
+        "timing": None if result.handlers is None else handler_json(result.handlers),
+        "code_cycles": code_cycles_json(result),
     }
 
 

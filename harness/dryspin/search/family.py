@@ -13,11 +13,13 @@ from dryspin.drive import Drive
 from dryspin.errors import DryspinError, RigError
 from dryspin.findings import BROKEN, Trial
 from dryspin.scenario import Scenario
+from dryspin.search.code_cycles import AtFactor
 from dryspin.search.envelope import SECTORS, Reached, Visit
+from dryspin.search.handlers import HandlerTimes
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
-from dryspin.search.result import Tally
 from dryspin.search.shrink import TryOut, size
 from dryspin.search.strategies import Draft, covering_draft, drafts
+from dryspin.search.tally import Tally
 
 PLANNED_SHARE = 0.6
 """Share of a family's scenarios that follow the covering plan, up to one per rest sector."""
@@ -55,6 +57,7 @@ def planned(quota: int) -> int:
 class FamilySearch:
     """What came of it. `exercised` counts the family's own scenarios by claim, `breaking` keeps
     the most readable scenario that broke each claim. `covered`: marks of the code that were reached.
+    `handlers`: what they took. `at_factors`: the same scenarios with other cycles for the code.
     """
 
     family: str
@@ -66,6 +69,8 @@ class FamilySearch:
     reached: Reached = field(default_factory=Reached)
     visits: list[Visit] = field(default_factory=list)
     covered: frozenset[Any] = frozenset()
+    handlers: HandlerTimes = field(default_factory=HandlerTimes)
+    at_factors: list[AtFactor] = field(default_factory=list)
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""
