@@ -59,7 +59,7 @@ def straight(rig: Rig) -> Callable[[Scenario], str]:
 
 @pytest.mark.parametrize("order", range(3))
 def test_in_any_order_each_is_its_straight_run(rig, straight, order):
-    """The first of those alike runs from power-on, whichever it is; a seed counts only once noise has come."""
+    """The first of those alike runs from power-on, whichever it is; a seed counts only once noise comes."""
     mixed = [*ENDINGS, *OTHERS]
     Random(order).shuffle(mixed)
     starts = WarmStarts(rig)

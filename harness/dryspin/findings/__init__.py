@@ -1,6 +1,6 @@
 """Findings: what a check keeps, the file it is kept in, and its replay on today's firmware."""
 
-from dryspin.findings.code import CODE, tried
+from dryspin.findings.code import CODE, trial_of, tried
 from dryspin.findings.file import FORMAT, finding_text, read_finding, write_finding
 from dryspin.findings.finding import EXPECTED, Finding, file_stem
 from dryspin.findings.places import findings_folder, kept_findings, require_writable, save_finding
@@ -31,6 +31,7 @@ __all__ = [
     "replay_on",
     "require_writable",
     "save_finding",
+    "trial_of",
     "tried",
     "write_finding",
 ]

@@ -1,4 +1,4 @@
-"""Runs that share their beginnings: what happens up to where they part is run once, the rest as often as asked.
+"""Runs that share their beginnings: what happens until they part is run once, the rest as often as asked.
 
 A recording is that of a straight run, bit for bit, so nobody downstream can tell, or need know.
 """

@@ -22,6 +22,7 @@ from dryspin.findings import (
     replay_on,
     require_writable,
     save_finding,
+    trial_of,
     tried,
 )
 from dryspin.recording import Recording
@@ -75,6 +76,9 @@ class Checked(Protocol):
 
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario."""
+
+    def search_trial(self, scenario: Scenario, shared_s: float | None) -> Trial:
+        """The same without a digest; up to `shared_s`, where given, other scenarios begin alike."""
 
 
 class Inspects(Protocol):
@@ -201,10 +205,13 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
 def _search(
     subject: Checked, tasks: Sequence[Task], workers: int, marked: Marked | None, notice: Notice
 ) -> list[FamilySearch]:
+    def try_draft(draft: Draft) -> Trial:
+        return trial_of(lambda: subject.search_trial(draft.scenario, draft.shared_s))
+
     def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
         if marked:
             marked.forget()
-        found = search_family(partial(tried, subject), subject.drive, task, progress)
+        found = search_family(try_draft, subject.drive, task, progress)
         if marked:
             found.covered = marked.reached()
         return found
