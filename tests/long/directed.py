@@ -115,7 +115,7 @@ def gain(directed_at: float, uniform_at: float, limit: int) -> tuple[float, bool
 
 @dataclass(frozen=True)
 class Row:
-    """One firmware over all seeds: medians, how many seeds found it, the gain, whether it is at least that."""
+    """One firmware over all seeds: medians, how many of them found it, gain, whether it is at least that."""
 
     variant: str
     claim: str
