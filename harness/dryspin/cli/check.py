@@ -4,8 +4,16 @@ from pathlib import Path
 
 import click
 
-DIRECTORY = click.Path(path_type=Path)
-FILE = click.Path(path_type=Path, dir_okay=True)
+from dryspin.cli.options import (
+    DIRECTORY,
+    FILE,
+    drive_option,
+    families_option,
+    json_option,
+    save_option,
+    seed_option,
+    workers_option,
+)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -16,31 +24,11 @@ FILE = click.Path(path_type=Path, dir_okay=True)
     metavar="N",
     help="Scenarios to run, split evenly over the declared families; by default 40 for each.",
 )
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**63 - 1),
-    default=0,
-    show_default=True,
-    metavar="N",
-    help="Another seed, other scenarios; the same seed, the same result.",
-)
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
-@click.option(
-    "--only", multiple=True, metavar="FAMILY", help="Search this family only; may be given several times."
-)
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="Processes; as many as there are cores by default. Never changes the result.",
-)
-@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
+@seed_option("other scenarios")
+@drive_option
+@families_option
+@workers_option
+@json_option
 @click.option(
     "--report",
     "report_folder",
@@ -55,12 +43,7 @@ FILE = click.Path(path_type=Path, dir_okay=True)
     metavar="OLD.json",
     help="Object to what has been lost since this result of an earlier check (its --json).",
 )
-@click.option(
-    "--save",
-    type=DIRECTORY,
-    metavar="DIR",
-    help="Where findings go. By default ./traces/found if it exists, else FIRMWARE_DIR/found.",
-)
+@save_option
 @click.option(
     "--coverage",
     "coverage_file",

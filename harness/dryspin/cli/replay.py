@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
 from dryspin.cli.export import Exports, Notice, export_options
+from dryspin.cli.options import DIRECTORY, FILE
 
 if TYPE_CHECKING:
     from dryspin.findings import Subject, Trial
@@ -23,10 +23,18 @@ if TYPE_CHECKING:
     metavar="DIR",
     help="Run it on this firmware, with its drive.toml, instead of the one it was found in.",
 )
+@click.option(
+    "--vary",
+    "varying",
+    is_flag=True,
+    help="Run it again with one event or tolerance after the other left out, made plain or moved, and say "
+    "which of them the claim needs.",
+)
 @export_options
 def replay(
     finding_file: Path,
     firmware: Path | None,
+    varying: bool,
     vcd: Path | None,
     csv: Path | None,
     step_us: float | None,
@@ -48,6 +56,8 @@ def replay(
     from dryspin.findings import BROKEN, HELD, load_subject, read_finding, replay_on
     from dryspin.report import replay_lines
     from dryspin.report.sound import tone_lines
+    from dryspin.report.varying import varied_lines
+    from dryspin.search.varying import vary
 
     exports = Exports(vcd, csv, wav, step_us, from_s, to_s)
     exports.check()
@@ -63,6 +73,8 @@ def replay(
         replayed = replay_on(trying, finding)
     drive = load_drive(firmware or finding.drive)
     lines = replay_lines(replayed, drive, finding_file)
+    if varying:
+        lines += ["", *varied_lines(vary(subject.try_out, finding.scenario, finding.claim))]
     print_lines([*lines, *(tone_lines(trying.tones, wav) if wav else [])])
     return {HELD: 0, BROKEN: 1}.get(replayed.outcome.status, 2)
 

@@ -13,6 +13,7 @@ from dryspin.faults import Code
 from dryspin.findings import Outcome, Trial
 from dryspin.report.extremes import Extremes
 from dryspin.report.unknowns import unknown_json
+from dryspin.report.varying import varied_json
 from dryspin.search import CheckResult
 
 SCHEMA = 1
@@ -64,6 +65,7 @@ def check_json(result: CheckResult) -> dict[str, Any]:
                 "text": saved.finding.outcome.text,
                 "digest": saved.finding.digest,
                 "hashes": dict(saved.finding.hashes),
+                "varied": varied_json(saved.varied),
             }
             for saved in result.findings
         ],

@@ -10,6 +10,7 @@ from dryspin.report.extremes import Extremes
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.unknowns import unknown_lines
+from dryspin.report.varying import varied_lines
 from dryspin.scenario import Scenario
 from dryspin.search import CheckResult, ClaimResult
 
@@ -61,7 +62,7 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
     if result.code is not None:
         lines += ["", *code_lines(result.code)]
     for saved in result.findings:
-        lines += ["", *finding_lines(saved.finding, drive, saved.path)]
+        lines += ["", *finding_lines(saved.finding, drive, saved.path), *varied_lines(saved.varied)]
     lines += ["", *conclusion_lines(result)]
     return [*lines, *unknown_lines(drive, result.unknowns)]
 

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Protocol
@@ -36,6 +36,8 @@ from dryspin.search.scratch import hypothesis_leaves_no_files
 from dryspin.search.shrink import Shrunk, shrink
 from dryspin.search.strategies import Draft
 from dryspin.search.unknowns import effects
+from dryspin.search.varying import TRIALS as VARIED_TRIALS
+from dryspin.search.varying import vary
 from dryspin.search.workers import cores, run_tasks
 
 SHRINK_TRIALS = 400
@@ -313,10 +315,11 @@ def _shrink_all(
             return tried(subject, scenario)
 
         shrunk = shrink(try_out, subject.drive, hunt.draft, hunt.claim, hunt.cap)
-        progress(hunt.cap)
-        return shrunk
+        varied = vary(try_out, shrunk.scenario, hunt.claim) if shrunk else ()
+        progress(hunt.cap + VARIED_TRIALS)
+        return shrunk and replace(shrunk, varied=varied)
 
-    total = sum(hunt.cap for hunt in hunts)
+    total = sum(hunt.cap + VARIED_TRIALS for hunt in hunts)
 
     def tell(done: int) -> None:
         notice("shortening", done, total)
@@ -340,4 +343,4 @@ def _save(
             digest=result.digest,
             search_seed=seed,
         )
-        yield SavedFinding(save_finding(folder, finding), finding)
+        yield SavedFinding(save_finding(folder, finding), finding, result.varied)

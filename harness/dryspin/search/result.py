@@ -9,6 +9,7 @@ from dryspin.faults import Code
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
 from dryspin.search.effect import Effect
 from dryspin.search.envelope import Visit
+from dryspin.search.varying import Variation
 
 
 @dataclass
@@ -90,10 +91,11 @@ class ClaimResult:
 
 @dataclass(frozen=True)
 class SavedFinding:
-    """A finding and the file it was written to."""
+    """A finding, the file it was written to, and what of its scenario was tried to matter."""
 
     path: Path
     finding: Finding
+    varied: tuple[Variation, ...] = ()
 
 
 @dataclass(frozen=True)
