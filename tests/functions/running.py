@@ -138,8 +138,9 @@ class Following(Ramp):
         direction: int = FORWARD,
         how: int = SEEN,
         scenario: Scenario | None = None,
+        begun: int = 100,
     ) -> None:
-        super().__init__(firmware, direction=direction, scenario=scenario)
+        super().__init__(firmware, begun, direction=direction, scenario=scenario)
         for k in range(self.handover - HANDOVER_STREAK + 1, self.handover):
             self.cross_in(k)
         self.crossed = self.cross_in(self.handover, how=how)

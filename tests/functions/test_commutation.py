@@ -2,17 +2,20 @@
 
 import pytest
 
-from dryspin.recording import Signal, Vector
+from dryspin.recording import Mark, Signal, Vector
 
-from .moments import Moments
+from .moments import Moments, turning
 from .running import (
     ALL_OPEN,
     BEAT,
+    CAUGHT,
     FORWARD,
     LOST,
     LOW,
     MS,
     PAST,
+    REVERSE,
+    STEP,
     TRIPPED,
     Caught,
     Running,
@@ -173,3 +176,58 @@ def test_a_rotor_that_turns_the_other_way_is_not_caught(firmware):
     assert running.acted() == [pytest.approx(1500 + MS, abs=5)]
     assert running.events() == BEAT
     assert running.legs() == ALL_OPEN
+
+
+@pytest.mark.parametrize("direction", [FORWARD, REVERSE])
+@pytest.mark.parametrize("deg", [0.0, 100.0, 290.0])
+def test_a_rotor_that_turns_is_caught_by_its_own_crossings(firmware, direction, deg):
+    """Wherever it is when the watch begins; then the bridge steps half-way between true crossings."""
+    step_ticks = 1000
+    crosses_at = 1000 + deg / 60.0 * step_ticks
+    rotor = turning(0, True, crosses_at, step_ticks, forward=direction == FORWARD)
+    running = Running(firmware, rotor)
+    running.call.commutation_start()
+    running.until(1000)
+    running.call.commutation_catch(direction)
+    running.until(1000 + 22 * step_ticks)
+    acted = [at for at in running.acted() if at < 65536]
+
+    assert running.marks()[0] == Mark.RUN
+    assert running.events() == CAUGHT | STEP
+    assert len(acted) >= 6
+    # true crossings are whole steps away from the first, and a step is due in the middle between two
+    for at in acted:
+        assert (at - crosses_at) % step_ticks == pytest.approx(step_ticks / 2, abs=6)
+
+
+@pytest.mark.parametrize("direction", [FORWARD, REVERSE])
+def test_a_rotor_that_turns_against_is_not_caught_by_its_crossings(firmware, direction):
+    """They come in the other order; driving it as asked would brake against its EMF."""
+    running = Running(firmware, turning(0, True, 1500, 1000, forward=direction == REVERSE))
+    running.call.commutation_start()
+    running.until(1000)
+    running.call.commutation_catch(direction)
+    running.until(1000 + PATIENCE + MS)
+
+    assert Mark.RUN not in running.marks()
+    assert running.events() & LOST
+    assert running.legs() == ALL_OPEN
+
+
+def test_catching_begins_with_nothing_left_of_a_run_before(firmware):
+    """A brake that was asked for and has not come is forgotten, the comparator's interrupt is off."""
+    caught = Caught(firmware)
+    caught.until(caught.crossed + 300)
+    caught.call.commutation_brake()
+    caught.call.port_interrupts_off()
+    caught.call.port_sense_interrupt(1)
+    assert caught.level(Signal.SENSE_IRQ) == 1
+    caught.call.bridge_open()
+    caught.call.commutation_catch(FORWARD)
+    assert caught.level(Signal.SENSE_IRQ) == 0
+    caught.interrupts_on()
+    for _ in range(10):
+        caught.cross_again()
+
+    assert Mark.BRAKE not in caught.marks()
+    assert caught.marks().count(Mark.RUN) == 2

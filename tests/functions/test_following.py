@@ -14,6 +14,7 @@ from .running import (
     FORWARD,
     LATENCY,
     LOST,
+    MS,
     PAST,
     REVERSE,
     Following,
@@ -157,3 +158,16 @@ def test_in_steps_not_caught_yet_what_is_beyond_is_past_after_seven_sixteenths(f
 
     assert following.sensed()[1] == 1
     assert (following.call.commutation_interval() < interval) is is_past
+
+
+def test_crossings_past_before_a_ramp_do_not_count_after_it(firmware):
+    """Another start: one below the limit before it, one after it."""
+    following = Following(firmware, how=PAST)
+    for _ in range(PAST_LIMIT - 2):
+        following.cross_again(1000, PAST)
+    following.call.commutation_rest(MS)
+    again = Following(firmware, how=PAST, begun=following.tick + 100)
+    again.until(again.crossed + again.interval // 8)
+
+    assert not again.events() & LOST
+    assert again.acted()[-1] == again.crossed + again.interval // 16

@@ -147,20 +147,3 @@ def test_a_step_without_its_crossing_breaks_the_row(firmware):
     acted = ramp.acted()
     assert acted[first + 10] == ramp.starts[first + 11]
     assert acted[first + 11] == at_last + ramp.intervals[first + 11] // 2 - LATENCY
-
-
-def test_a_second_ramp_counts_its_crossings_anew(firmware):
-    """What the rotor did before is gone."""
-    ramp = Ramp(firmware)
-    for k in range(5):
-        ramp.cross_in(k)
-    ramp.call.commutation_rest(MS)
-    second = Ramp(firmware, begun=ramp.tick + 100)
-    before = len(second.acted())
-    second.cross_in(0)
-    k = second.handover
-    second.cross_in(k, 0.25)
-    second.until(second.starts[k + 1] + 5)
-
-    assert second.acted()[-1] == second.starts[k + 1]
-    assert len(second.acted()) - before == k + 1
