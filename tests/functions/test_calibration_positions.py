@@ -2,7 +2,8 @@
 
 import pytest
 
-from .learning import DOWN, ENDS, HOLD_PULSES, MIDDLE, NO_NEWS, POSITION, UP
+from .learning import BEGINS, DOWN, ENDS, HOLD_PULSES, LOOKS, MIDDLE, NO_NEWS, POSITION, UP, Learner
+from .legs import OFFSET_ABOVE
 
 TICKS_PER_MS = 2000
 STICK_UP, HOLD_LASTS, STILL, MOVED = 3400, 230 * TICKS_PER_MS, 30, 200
@@ -13,6 +14,16 @@ is 100 us away."""
 def test_a_stick_held_up_all_along_teaches_its_position_with_the_next_pulse(learning):
     """It has been held for two seconds already."""
     assert learning.hold(UP, 3) == [POSITION, NO_NEWS, NO_NEWS]
+
+
+def test_a_stick_held_up_for_very_long_has_still_been_held(firmware):
+    """Waiting for the rotor to rest may take more pulses than 8 bits count: 256 are 5 s."""
+    firmware.reset(OFFSET_ABOVE)
+    learner = Learner(firmware)
+    learner.hold(UP, 262)
+    assert learner.beats(LOOKS + 1)[-1] == BEGINS
+
+    assert learner.pulse(UP) == POSITION
 
 
 @pytest.mark.parametrize("frame_ms", [10, 20, 25])
