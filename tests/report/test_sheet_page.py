@@ -20,7 +20,8 @@ from dryspin.recording import STATE
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
-from dryspin.report.sheet.case import by_urgency, excerpt
+from dryspin.report.sheet.acted import acting, excerpt, standing
+from dryspin.report.sheet.case import by_urgency
 from dryspin.report.text import CAUTION
 from dryspin.search.envelope import Visit
 from dryspin.search.result import ClaimResult

@@ -212,8 +212,9 @@ def _case(
         recording = subject.record(scenario)
     except FirmwareError as error:
         raise UsageError(f"{name} cannot be drawn, since its run does not end: {error}") from None
-    # A copy, which goes with all that the monitors derive and keep: several times what was recorded.
-    trial = subject.judge(replace(recording))
+    trial = subject.judge(recording)
+    # Without what the monitors derived and kept in it: twice what was recorded.
+    recording = replace(recording)
     if claim is not None and claim not in {outcome.claim for outcome in trial.outcomes}:
         known = ", ".join(outcome.claim for outcome in trial.outcomes)
         raise UsageError(f"no declared claim is called {claim}; declared are {known}")
@@ -247,7 +248,7 @@ def _bench_run(subject: "Subject", scenario: "Scenario", outcome: "Outcome") -> 
     try:
         for story in bench_stories(scenario, outcome):
             recording = Rig(subject.image, bench_drive).run(story)
-            run = BenchRun(recording, asked.judge(replace(recording)).of(outcome.claim))
+            run = BenchRun(recording, asked.judge(recording).of(outcome.claim))
             if run.outcome.status == outcome.status:
                 break
     except DryspinError:

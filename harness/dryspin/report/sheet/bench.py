@@ -108,13 +108,13 @@ def _propeller(case: Case, shown: bool) -> str:
     upto = f", up to {played_s:.2f} s" if played_s < case.recording.end_s else ""
     if shown and case.outcome.status == BROKEN:
         return (
-            f"Propeller off. Tried so in the model{upto}, from a supply that takes no current back: the claim "
-            f"breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
+            f"Propeller off. Tried so in the model{upto}, from a supply that takes no current back: the "
+            f"claim breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
         )
     if shown:
         return (
-            f"Propeller off. The figures below are of a run in the model without it{upto}, from a supply that "
-            "takes no current back."
+            f"Propeller off. The figures below are of a run in the model without it{upto}, from a supply "
+            "that takes no current back."
         )
     return (
         "Propeller off, and then the model does not show it: the claim is "
@@ -192,7 +192,8 @@ def _mean_a(recording: Recording, moment_s: float) -> float | None:
 def _before(scenario: Scenario, claim: str) -> list[str]:
     lines = ["Propeller off. Motor held down. Eye protection. Hands, hair and leads away from the rotor."]
     lines.append(
-        "Flash with the motor supply off. A battery only where it may burn: a short sets a lithium pack on fire."
+        "Flash with the motor supply off. A battery only where it may burn: a short sets a lithium pack on "
+        "fire."
     )
     if claim.startswith("gates."):
         lines.append(

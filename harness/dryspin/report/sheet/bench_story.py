@@ -5,7 +5,7 @@ from typing import Final
 
 from dryspin.findings import Outcome
 from dryspin.report.sheet.placement import window_s
-from dryspin.scenario import Scenario, linear_value
+from dryspin.scenario import Scenario, Trace, linear_value
 
 LONG_S: Final = 10.0
 """A story that goes on for longer after its moment is tried up to there first."""
@@ -29,15 +29,17 @@ def bench_stories(scenario: Scenario, outcome: Outcome) -> list[Scenario]:
 
 def _until(scenario: Scenario, until_s: float) -> Scenario:
     """The scenario up to a moment; traces that go straight from point to point end where they are then."""
-    ends = {
-        name: (*(point for point in trace if point[0] < until_s), (until_s, linear_value(trace, until_s, 0.0)))
-        for name in ("supply_v", "comparator_noise_mv")
-        if (trace := getattr(scenario, name))
-    }
     return replace(
         scenario,
         end_s=until_s,
         throttle_us=tuple(step for step in scenario.throttle_us if step[0] < until_s),
         faults=tuple(fault for fault in scenario.faults if fault.at_s < until_s),
-        **ends,
+        supply_v=_line(scenario.supply_v, until_s),
+        comparator_noise_mv=_line(scenario.comparator_noise_mv, until_s),
     )
+
+
+def _line(trace: Trace, until_s: float) -> Trace:
+    """Points of a trace up to a moment, and where it is then; an empty one stays so."""
+    ends = ((until_s, linear_value(trace, until_s, 0.0)),) if trace else ()
+    return (*(point for point in trace if point[0] < until_s), *ends)

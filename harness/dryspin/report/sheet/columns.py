@@ -73,7 +73,9 @@ def spans_in_view(
     t_s = lane.cycles / lanes.f_cpu_hz
     inside = in_view(t_s, view)
     begins = np.maximum(t_s[inside], view.from_s)
-    ends = np.minimum(np.append(t_s[inside.start + 1 : inside.stop + 1], lanes.end_s)[: len(begins)], view.to_s)
+    ends = np.minimum(
+        np.append(t_s[inside.start + 1 : inside.stop + 1], lanes.end_s)[: len(begins)], view.to_s
+    )
     values = lane.values[inside]
     worded = np.array([word != "" for word in lane.words], bool)[values] & (ends > begins)
     long = worded & (ends - begins >= 2.0 * view.column_s)

@@ -13,7 +13,12 @@ from dryspin.report.sheet.terminals import Terminals
 FLAT_SHARE: Final = 0.05
 """A trace that moves by less of its largest value is a line on a screen of eight divisions' height."""
 
-_STAYS: Final = ("both its FETs stay off", "its high FET stays on", "its low FET stays on", "both FETs stay on")
+_STAYS: Final = (
+    "both FETs stay off",
+    "the high FET stays on",
+    "the low FET stays on",
+    "both FETs stay on",
+)
 
 
 def livelier(
@@ -43,9 +48,9 @@ def is_flat(
 def why_flat(probe: Probe, recording: Recording, moment_s: float, to_s: float) -> str:
     """The reason why a probe that `is_flat` is so, as a sentence."""
     if probe.kind in ("bus", "supply"):
-        return "The bulk capacitor holds it: look at it with the input coupled for alternating voltage."
+        return "Nearly flat after the moment: the bulk capacitor holds it."
     if probe.kind == "throttle":
-        return "No pulse comes before the end of the window."
+        return "Flat after the moment: no pulse comes before the end of the window."
     signal = GATES[LEG_NAMES.index(probe.leg)]
     if recording.seen(signal):
         cycles, values, _ = recording.of(signal)

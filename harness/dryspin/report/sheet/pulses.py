@@ -29,7 +29,7 @@ def pulse_list(scenario: Scenario) -> str:
 
 
 def next_rise_s(scenario: Scenario, t_s: float) -> float:
-    """When the first pulse rises at or after `t_s`: what the stick asks for at `t_s` is told by that pulse."""
+    """When the first pulse rises from `t_s` on: the one that tells what the stick asks for at `t_s`."""
     k = math.ceil((t_s * 2000.0 / scenario.frame_ms - 1.0) / 2.0 - 1e-9)
     return _rise_s(scenario, max(k, 0))
 
@@ -38,8 +38,8 @@ def frames_text(scenario: Scenario) -> str:
     """Why the list has other moments than the story: a change waits for the next pulse to rise."""
     period = f"{scenario.frame_ms:.10g} ms"
     text = (
-        f"Moments of the list are those at which a pulse rises, every {period}, the first half a period after "
-        "power-on. A change of the story comes with the first pulse from then on"
+        f"Moments of the list are those at which a pulse rises, every {period}, the first half a period "
+        "after power-on. A change of the story comes with the first pulse from then on"
     )
     changes = [t_s for t_s, _ in scenario.throttle_us[1:]]
     told = ", ".join(

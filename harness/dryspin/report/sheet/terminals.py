@@ -8,7 +8,7 @@ they are gone through piece by piece, and only a stretch of them is kept.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,8 @@ from dryspin.recording.signals import HIGH_FET, LOW_FET
 
 _AT_ONCE_S = 1e-9
 """A gate edge this close to a state is at that state: a sixtieth of a cycle."""
+
+_Number = TypeVar("_Number", np.int64, np.float64)
 
 PIECE: Final = 1 << 15
 """Segments of a piece: its arrays stay in the processor's cache."""
@@ -90,7 +92,8 @@ def _segments(recording: Recording, params: PlantParams, first: int, last: int) 
 
 def _gates_after(recording: Recording, t_s: Floats) -> NDArray[np.int64]:
     """FETs of the three legs just after each of `t_s`, n x 3; all off before the first edge of any."""
-    cycles = (t_s + _AT_ONCE_S) * recording.f_cpu_hz
+    # Whole ones: searching whole numbers for others would copy all of them, every time.
+    cycles = np.floor((t_s + _AT_ONCE_S) * recording.f_cpu_hz).astype(np.int64)
     found = np.zeros((len(t_s), 3), np.int64)
     begun = min((int(at[0]) for at, _, _ in map(recording.of, GATES) if len(at)), default=0)
     for leg, signal in enumerate(GATES):
@@ -101,9 +104,7 @@ def _gates_after(recording: Recording, t_s: Floats) -> NDArray[np.int64]:
     return found
 
 
-def _bus_jump(
-    params: PlantParams, gates: NDArray[np.int64], carried_a: Floats, currents_a: Floats
-) -> Floats:
+def _bus_jump(params: PlantParams, gates: NDArray[np.int64], carried_a: Floats, currents_a: Floats) -> Floats:
     """By how much the bus jumps at the beginning of each segment (V), through the capacitor's ESR.
 
     V = (v_c + ESR (V0/Rb - i_out)) / (1 + ESR/Rb) of `plant/machine.py`, with the source feeding throughout.
@@ -121,7 +122,7 @@ def _bus_jump(
     return -params.esr_ohm * more_a / (1.0 + params.esr_ohm / params.r_supply_ohm)
 
 
-def _before(rows: NDArray[np.generic]) -> NDArray[np.generic]:
+def _before(rows: NDArray[_Number]) -> NDArray[_Number]:
     return np.concatenate([rows[:1], rows[:-1]])
 
 
