@@ -148,7 +148,7 @@ def test_the_moment_is_centred_and_looked_at_closely(live: Any) -> None:
 
 
 def test_a_word_goes_beside_the_line_of_the_moment(live: Any) -> None:
-    """12 pixels from the left the line would go through a word that begins at 4; the word begins behind it."""
+    """12 pixels from the left it would go through a word that begins at 4; the word begins behind it."""
     live.press("h")
     _drag(live, 0.5, -6.0, 1.0)
     columns = ink(live, "sense")

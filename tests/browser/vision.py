@@ -1,8 +1,8 @@
 """Pixels as others see them, and how much light two colours differ by.
 
-Colour blindness by the matrices of G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A Physiologically-based
-Model for Simulation of Color Vision Deficiency", IEEE Transactions on Visualization and Computer Graphics
-15 (6), 2009, at severity 1.0, applied to linear RGB: the numbers from memory; each row keeps white white.
+Colour blindness by the matrices of G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A Physiologically-
+based Model for Simulation of Color Vision Deficiency", IEEE Transactions on Visualization and Computer
+Graphics 15 (6), 2009, at severity 1.0, applied to linear RGB: numbers from memory; each row keeps white.
 Greyscale and contrast by the relative luminance of W3C WCAG 2.1.
 """
 
@@ -48,7 +48,7 @@ def usual(light: np.ndarray) -> float:
 
 
 def text_contrast(pixels: np.ndarray, vision: str) -> float:
-    """Contrast of the most usual pixels that are not ground: the inside of letters, where they are large enough.
+    """Contrast of the most usual pixels that are not ground: the inside of letters that are large enough.
 
     Edges of letters are mixed with the ground; what differs from it by less than 1.5 to 1 is such an edge.
     """

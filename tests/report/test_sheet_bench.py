@@ -190,7 +190,7 @@ def _held_low() -> Recording:
 
 
 def test_the_list_of_pulses_says_how_its_moments_follow_from_the_storys() -> None:
-    """Pulses rise at 10, 30, 50 ms ...: a change at 1.6 s comes with that of 1.610 s, one at 0.63 s at once."""
+    """Pulses rise at 10, 30, 50 ms ...: 1.6 s of the story comes with that of 1.61 s, 0.63 s at once."""
     story = scenario(end_s=2.0, throttle_us=((0.0, 1500.0), (0.63, 1900.0), (1.6, 1100.0)), faults=())
 
     assert "that of 0.630 s at 0.630 s, that of 1.600 s at 1.610 s." in frames_text(story)
