@@ -3,10 +3,14 @@
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from dryspin.build import build_image
+from dryspin.build import build_image, compiling
+from dryspin.build.cache import cache_root
+from dryspin.build.library import core_objects
+from dryspin.build.toolchain import find_compiler
 from dryspin.drive import load_drive
 from dryspin.errors import BuildError
 from dryspin.recording import Signal
@@ -149,6 +153,38 @@ def test_any_change_is_another_image(bench: Bench) -> None:
     }
 
     assert len(digests) == 4
+
+
+def test_after_an_edit_one_file_is_compiled_and_after_a_header_all(
+    base: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A header may reach any source; a source reaches only itself. Another macro reaches all as well."""
+    core_objects(find_compiler())
+    (tmp_path / "cache").mkdir()
+    (tmp_path / "cache" / "core").symlink_to(cache_root().resolve() / "core")
+    monkeypatch.setenv("DRYSPIN_CACHE", str(tmp_path / "cache"))
+    compiled: list[str] = []
+    compile_one = compiling.compile_source
+
+    def listening(compiler: Any, options: Any, name: str, stage: Path, target: Path) -> str:
+        compiled.append(name)
+        return compile_one(compiler, options, name, stage, target)
+
+    monkeypatch.setattr(compiling, "compile_source", listening)
+    rounds = []
+    for file, more in (
+        ("", ""),
+        ("speaker.c", "/* edited once more here */\n"),
+        ("code.h", "#define MORE 1\n"),
+    ):
+        if file:
+            (base / file).write_text((base / file).read_text() + more)
+        compiled.clear()
+        build_image(load_drive(base), base)
+        rounds.append(sorted(compiled))
+
+    assert {"main.c", "speaker.c"} <= set(rounds[0])
+    assert rounds[1:] == [["speaker.c"], rounds[0]]
 
 
 def test_an_interrupted_build_leaves_nothing_behind(

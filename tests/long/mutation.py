@@ -2,10 +2,11 @@
 
     python tests/long/mutation.py [--each N] [--scenarios N] [--workers N] [--journal FILE] [--results DIR]
 
-Each change of these sources is built and put to the scenarios of a check until a claim objects. What is
-judged goes into a journal at once, so a run that was broken off goes on where it was; a journal of another
-firmware, harness or budget is left alone. Survivors found by hand to change nothing that anybody could see
-stand in `equivalent.toml`, each with its reason. `.ci/long` runs this.
+Each change of these sources is built and put to the tests of single functions (tests/functions), then to
+the scenarios of a check until a claim objects. What is judged goes into a journal at once, so a run that was
+broken off goes on where it was; a journal of another firmware, harness or budget is left alone. Survivors
+found by hand to change nothing that anybody could see stand in `equivalent.toml`, each with its
+reason. `.ci/long` runs this.
 """
 
 import argparse
@@ -26,6 +27,7 @@ from dryspin.search.plan import versions
 
 ROOT = Path(__file__).parents[2]
 FIRMWARE = ROOT / "firmware_under_test" / "bow_thruster"
+OWN_TESTS = ROOT / "tests" / "functions"
 REVIEWED = Path(__file__).parent / "equivalent.toml"
 
 SUBJECTS: Mapping[str, tuple[str, ...]] = {
@@ -116,8 +118,9 @@ def journal_key(subject: Subject, scenarios: int, seed: int) -> str:
 
 def _harness() -> str:
     mix = hashlib.blake2b(digest_size=16)
-    for part in ("core", "monitors", "mutate", "recording", "rig", "search"):
-        for path in sorted((ROOT / "harness" / "dryspin" / part).glob("*.[chp]*")):
+    parts = ("core", "monitors", "mutate", "recording", "rig", "search")
+    for folder in (*(ROOT / "harness" / "dryspin" / part for part in parts), OWN_TESTS):
+        for path in sorted(folder.glob("*.[chp]*")):
             mix.update(path.name.encode() + b"\0" + path.read_bytes())
     return mix.hexdigest()
 
@@ -205,6 +208,7 @@ def main(arguments: list[str] | None = None) -> int:
         which=is_of_subject,
         each=options.each,
         scenarios=options.scenarios,
+        tests=[OWN_TESTS],
         seed=options.seed,
         workers=options.workers,
         known=known,

@@ -1,14 +1,16 @@
 """Sources to objects, objects to the library that firmware and core share: the steps of a build."""
 
+import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
-from dryspin.build import flags
+from dryspin.build import flags, narrow
+from dryspin.build.cache import cached, digest_of
 from dryspin.build.complaints import first_complaint
 from dryspin.build.foreign import behind_the_seam
-from dryspin.build.library import BRACKETS, PORT, core_objects
+from dryspin.build.library import BRACKETS, PORT, core_objects, core_texts
 from dryspin.build.narrow import compile_narrow
 from dryspin.build.seclusion import seclude
 from dryspin.build.sources import FirmwareText
@@ -45,16 +47,37 @@ def lay_out(files: Mapping[str, bytes], stage: Path) -> None:
 def compile_sources(
     compiler: Compiler, options: Sequence[str], text: FirmwareText, stage: Path, firmware_dir: Path
 ) -> list[Path]:
-    """Objects of `text.sources`, laid out in `stage`, beside it. Raises BuildError."""
+    """Objects of `text.sources`, laid out in `stage`, beside it. Raises BuildError.
 
-    def compile_one(name: str) -> tuple[str, str]:
-        return name, compile_source(compiler, options, name, stage, stage.parent / object_name(name))
+    Each is kept by what went into it, all headers included: after an edit one file is compiled.
+    """
+    shared = [
+        *(compiler.version, *compiler.command, *anywhere(options)),
+        *((narrow.KEY, *narrow.FRONT, *narrow.BACK) if compiler.narrow else ()),
+        core_texts()["drive_port.h"],
+        *(
+            part
+            for name, content in text.files.items()
+            if name not in text.sources
+            for part in (name, content)
+        ),
+    ]
+
+    def compile_one(name: str) -> Path:
+        def make(folder: Path) -> None:
+            if complaint := compile_source(compiler, options, name, stage, folder / "object.o"):
+                raise BuildError(behind_the_seam(first_complaint(complaint, firmware_dir, name, text.places)))
+
+        kept = cached("object", digest_of([*shared, name, text.files[name]]), make)
+        return Path(shutil.copy(kept / "object.o", stage.parent / object_name(name)))
 
     with ThreadPoolExecutor(2) as pool:
-        for name, complaint in pool.map(compile_one, text.sources):
-            if complaint:
-                raise BuildError(behind_the_seam(first_complaint(complaint, firmware_dir, name, text.places)))
-    return [stage.parent / object_name(name) for name in text.sources]
+        return list(pool.map(compile_one, text.sources))
+
+
+def anywhere(options: Sequence[str]) -> list[str]:
+    """Options without the seam's own folder, which differs from machine to machine; its text counts."""
+    return [option for option in options if option != f"-I{PORT}"]
 
 
 def compile_source(compiler: Compiler, options: Sequence[str], name: str, stage: Path, target: Path) -> str:

@@ -7,8 +7,15 @@ from pathlib import Path
 
 from dryspin.build import flags, narrow
 from dryspin.build.cache import cached, digest_of
-from dryspin.build.compiling import compile_options, compile_sources, core_compiler, lay_out, link_image
-from dryspin.build.library import PORT, core_key
+from dryspin.build.compiling import (
+    anywhere,
+    compile_options,
+    compile_sources,
+    core_compiler,
+    lay_out,
+    link_image,
+)
+from dryspin.build.library import core_key
 from dryspin.build.lines import LineTable
 from dryspin.build.register_level import build_registers, register_digest
 from dryspin.build.seclusion import SECLUDING
@@ -87,12 +94,10 @@ def image_digest(
     compiler: Compiler, options: Sequence[str], files: Mapping[str, bytes], shown: Sequence[str] = ()
 ) -> str:
     """Hash of everything that goes into an image."""
-    # The seam's own folder differs from machine to machine; its text counts through core_key.
-    named = [option for option in options if option != f"-I{PORT}"]
     return digest_of(
         (
             *core_key(core_compiler(compiler)),
-            " ".join([*named, *flags.LINK, *SECLUDING, *shown, *_narrowing(compiler)]),
+            " ".join([*anywhere(options), *flags.LINK, *SECLUDING, *shown, *_narrowing(compiler)]),
             *(part for file in files.items() for part in file),
         )
     )

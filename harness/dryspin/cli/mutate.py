@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import DIRECTORY, drive_option, json_option, seed_option, workers_option
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -29,34 +29,27 @@ from dryspin.cli.check import DIRECTORY, FILE
     help="Scenarios for each change, at most; by default 8 for each declared family.",
 )
 @click.option(
-    "--seed",
-    type=click.IntRange(0, 2**63 - 1),
-    default=0,
-    show_default=True,
-    metavar="N",
-    help="Another seed, other scenarios and another sample.",
+    "--tests",
+    multiple=True,
+    type=click.Path(exists=True, path_type=Path),
+    metavar="PATH",
+    help="Tests of your own that take the firmware from pytest's --firmware, as fixtures of the plugin do: "
+    "put to each change before any scenario. May be repeated.",
 )
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="Processes; as many as there are cores by default. Never changes the result.",
-)
+@click.option("--tests-only", is_flag=True, help="Only --tests, no scenarios.")
+@seed_option("other scenarios and another sample")
+@drive_option
+@workers_option
 @click.option("--killed", "killed_too", is_flag=True, help="List what was killed, too, each with its claim.")
-@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
+@json_option
 def mutate(
     firmware_dir: Path,
     files: tuple[str, ...],
     functions: tuple[str, ...],
     sample: int | None,
     scenarios: int | None,
+    tests: tuple[Path, ...],
+    tests_only: bool,
     seed: int,
     drive_file: Path | None,
     workers: int | None,
@@ -66,11 +59,11 @@ def mutate(
     """Find out which mistakes the claims would not notice.
 
     The control code is changed in one place at a time: a comparison, a number by one, a sign, a
-    statement left out, a named constant for its neighbour. Each change is built and put to kept
-    findings and then to the scenarios of a check, until a claim objects (it is killed) or the
-    scenarios are used up (it survives). Changes that do not build, or that give the same machine
-    code at -O2, are counted and dropped; a scenario is left out where the changed expression comes
-    out as before. The files themselves are never touched.
+    statement left out, a named constant for its neighbour. Each change is built and put to --tests,
+    to kept findings and then to the scenarios of a check, until a test fails or a claim objects (it
+    is killed) or the scenarios are used up (it survives). Changes that do not build, or that give
+    the same machine code at -O2, are counted and dropped; a scenario is left out where the changed
+    expression comes out as before. The files themselves are never touched.
 
     Survivors are listed with file, line, before and after: places that the claims do not constrain,
     where a real mistake would pass a check unseen. A pass here is no permission to spin, either.
@@ -80,6 +73,7 @@ def mutate(
     """
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.drive.pins import require_seam
+    from dryspin.errors import UsageError
     from dryspin.findings import load_subject
     from dryspin.mutate import mutate as run
     from dryspin.mutate.campaign import SURVIVED
@@ -87,6 +81,10 @@ def mutate(
     from dryspin.report.mutate import campaign_json, campaign_lines
 
     require_writable_file(json_file, "--json")
+    if tests_only and not tests:
+        raise UsageError(
+            "--tests-only without --tests leaves nothing to object; name tests with --tests PATH"
+        )
     subject = load_subject(firmware_dir, drive_file)
     require_seam(subject.drive.pins, "dryspin mutate")
     with Bar() as bar:
@@ -96,6 +94,8 @@ def mutate(
             functions=functions,
             sample=sample,
             scenarios=scenarios,
+            tests=tests,
+            tests_only=tests_only,
             seed=seed,
             workers=workers,
             notice=bar.notice,

@@ -17,6 +17,7 @@ from dryspin.findings import Subject
 from dryspin.mutate.baseline import bench_of
 from dryspin.mutate.judging import CANNOT_RUN, Bench, Judgement, judge_mutant, key
 from dryspin.mutate.mutations import Mutation, mutations, neighbours, parse_source
+from dryspin.mutate.own_tests import OwnTests
 from dryspin.search.check import Notice
 from dryspin.search.scratch import hypothesis_leaves_no_files
 from dryspin.search.workers import cores, run_tasks
@@ -30,7 +31,7 @@ BATCH = 16
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change and what became of it. `by`: the claim that objected, or why it could not be run.
+    """One change and what became of it. `by`: the test or claim that objected, or why it could not be run.
 
     scenarios: run for it. reached: some scenario gets to the changed block. differs: some recording is not
     the firmware's own, so that a claim could tell them apart.
@@ -50,7 +51,7 @@ class Campaign:
     """Every mutant in the order of the text; `gaps` are lines "file.c:12" that the parser did not understand.
 
     made: changes there were, of which the mutants may be a sample. scenarios: of the firmware's own check,
-    and of each mutant that survives.
+    and of each mutant that survives; 0 where only tests were asked.
     """
 
     mutants: tuple[Mutant, ...]
@@ -80,6 +81,8 @@ def mutate(
     sample: int | None = None,
     each: int | None = None,
     scenarios: int | None = None,
+    tests: Sequence[Path] = (),
+    tests_only: bool = False,
     seed: int = 0,
     workers: int | None = None,
     known: Mapping[Mutation, Mutant] = MappingProxyType({}),
@@ -89,6 +92,7 @@ def mutate(
     """Mutate the control code of `subject` and see which claims object.
 
     files, functions, which: only these; sample: that many, drawn by `seed`; each: that many of each file.
+    tests: paths for pytest, put to each mutant before any scenario; `tests_only`: instead of all of them.
     `scenarios` for each mutant at most, besides kept ones. known: mutants judged before, which are not
     judged again; done: is told every other one as it comes. Raises UsageError for names that are not
     there and for a firmware that breaks a claim of its own, RigError where it cannot be run.
@@ -105,10 +109,12 @@ def mutate(
         chosen = _sampled(_of_each(made, each, seed), sample, seed)
         screened = _screened(workshop, chosen, workers, notice)
         alive = [mutation for mutation, verdict in screened if not verdict]
-        bench = bench_of(subject, workshop, alive, scenarios, seed, workers, notice)
+        own_tests = OwnTests(subject, tests, Path(tempfile.mkdtemp(dir=folder))) if tests else None
+        bench = None if tests_only else bench_of(subject, workshop, alive, scenarios, seed, workers, notice)
         judged = _judged(
             workshop,
             [mutation for mutation in alive if mutation not in known],
+            own_tests,
             bench,
             workers,
             done,
@@ -122,8 +128,8 @@ def mutate(
         mutants=mutants,
         gaps=tuple(gaps),
         made=len(made),
-        kept=bench.kept,
-        scenarios=len(bench.scenarios) - bench.kept,
+        kept=bench.kept if bench else 0,
+        scenarios=len(bench.scenarios) - bench.kept if bench else 0,
         seed=seed,
         wall_s=time.monotonic() - started_s,
     )
@@ -205,22 +211,25 @@ def _screened(
 def _judged(
     workshop: Workshop,
     waiting: Sequence[Mutation],
-    bench: Bench,
+    own_tests: OwnTests | None,
+    bench: Bench | None,
     workers: int,
     done: Callable[[Mutant], None],
     notice: Notice,
 ) -> dict[Mutation, Mutant]:
-    """Batch by batch, the scenarios that have killed most so far going first."""
+    """Tests first, then scenarios, batch by batch, those that have killed most so far going first."""
     judged: dict[Mutation, Mutant] = {}
     kills: dict[str, int] = {}
     for begin in range(0, len(waiting), BATCH):
         batch = waiting[begin : begin + BATCH]
 
         def work(
-            mutation: Mutation, progress: Callable[[int], None], bench: Bench = bench
+            mutation: Mutation, progress: Callable[[int], None], bench: Bench | None = bench
         ) -> Judgement | None:
+            judgement: Judgement | None = Judgement(_failing(workshop, mutation, own_tests), "", 0, 0.0)
             try:
-                judgement = judge_mutant(workshop, mutation, bench)
+                if bench and judgement and not judgement.by:
+                    judgement = judge_mutant(workshop, mutation, bench)
             except BuildError:
                 # It compiled, so it is the linker that refuses.
                 judgement = None
@@ -239,10 +248,19 @@ def _judged(
             done(judged[mutation])
 
         for judgement in run_tasks(work, batch, workers, tell, lost, add):
-            if judgement is not None and judgement.by:
+            if judgement is not None and judgement.scenario and judgement.by:
                 kills[judgement.scenario] = kills.get(judgement.scenario, 0) + 1
-        bench = _ordered(bench, kills)
+        bench = bench and _ordered(bench, kills)
     return judged
+
+
+def _failing(workshop: Workshop, mutation: Mutation, own_tests: OwnTests | None) -> str:
+    """The test that objects, or ""."""
+    if own_tests is None:
+        return ""
+    with tempfile.TemporaryDirectory(prefix="tests-", dir=workshop.folder) as place:
+        content = mutation.applied(workshop.text.files[mutation.file])
+        return own_tests.objection(mutation.file, content, Path(place))
 
 
 def _mutant(mutation: Mutation, judgement: Judgement | None) -> Mutant:

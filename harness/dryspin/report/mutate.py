@@ -7,13 +7,14 @@ from dryspin.drive import Drive
 from dryspin.mutate import KINDS, Campaign, Mutant
 from dryspin.mutate.campaign import KILLED, NOT_BUILT, SAME_CODE, SURVIVED, TWIN
 from dryspin.mutate.judging import CANNOT_RUN, NOT_EXERCISED
+from dryspin.mutate.own_tests import BY_TEST
 from dryspin.report.numbers import number
 
 SCHEMA = 1
 
 CAUTION = (
-    "Killed means: in these scenarios, on this model, a claim objects to the change. What survives is what "
-    "the claims leave open; that none survives is no permission to spin."
+    "Killed means: a test objects to the change or, in these scenarios, on this model, a claim. What "
+    "survives is what they leave open; that none survives is no permission to spin."
 )
 
 
@@ -65,8 +66,8 @@ def campaign_lines(campaign: Campaign, drive: Drive, killed_too: bool = False) -
     tried = len(campaign.mutants)
     of = f" of {campaign.made}" if tried < campaign.made else ""
     lines = [
-        f"{drive.name}: {tried}{of} changes, up to {campaign.scenarios} scenarios each and {campaign.kept} "
-        f"kept, seed {campaign.seed}, in {number(campaign.wall_s)} s",
+        f"{drive.name}: {tried}{of} changes, {_asked(campaign)}, seed {campaign.seed}, "
+        f"in {number(campaign.wall_s)} s",
         f"{len(campaign.of(NOT_BUILT))} do not build, {len(campaign.of(SAME_CODE))} leave the machine code "
         f"as it is, {len(campaign.of(TWIN))} make the same machine code as another",
     ]
@@ -85,18 +86,28 @@ def campaign_lines(campaign: Campaign, drive: Drive, killed_too: bool = False) -
     return [*lines, "", *_conclusion(campaign)]
 
 
+def _asked(campaign: Campaign) -> str:
+    if not campaign.scenarios:
+        return "tests only"
+    return f"up to {campaign.scenarios} scenarios each and {campaign.kept} kept"
+
+
 def _conclusion(campaign: Campaign) -> list[str]:
     killed = campaign.of(KILLED)
     cannot_run = sum(mutant.by == CANNOT_RUN for mutant in killed)
     idle = sum(mutant.by.startswith(NOT_EXERCISED) for mutant in killed)
+    by_test = sum(mutant.by.startswith(BY_TEST) for mutant in killed)
     survivors = len(campaign.of(SURVIVED))
     share = _share(campaign.mutants)
     lines = [
         f"{len(killed)} of {campaign.judged} killed{'' if share is None else f' ({100.0 * share:.0f} %)'}: "
-        f"{len(killed) - cannot_run - idle} by a broken claim, {cannot_run} that cannot be run, "
+        f"{f'{by_test} by a test, ' * bool(by_test)}"
+        f"{len(killed) - by_test - cannot_run - idle} by a broken claim, {cannot_run} that cannot be run, "
         f"{idle} that leave a claim unexercised"
     ]
-    if survivors:
+    if survivors and not campaign.scenarios:
+        lines.append(f"{survivors} survived the tests; no scenario was asked")
+    elif survivors:
         lines.append(
             f"{survivors} survived: the claims do not constrain these lines in these scenarios; declare a "
             "claim, raise --scenarios, or test the function by itself (dryspin.call)"
