@@ -118,11 +118,11 @@ def test_a_watched_subject_judges_as_it_does_unwatched() -> None:
     subject = load_subject(BOW_THRUSTER)
     watch = HandlerWatch(subject)
     story = small_scenario(0.2, throttle_us=((0.0, 1500.0),))
-    trial = watch.try_out(story)
+    trial = watch.search_trial(story, None)
     noted = watch.times
     watch.forget()
 
-    assert trial == subject.try_out(story)
+    assert trial == subject.search_trial(story)
     assert noted.handlers[11].calls >= 5
     assert noted.off.cycles >= max(use.longest for use in noted.handlers.values())
     assert watch.times == HandlerTimes()

@@ -1,6 +1,6 @@
 """Findings: what a check keeps, the file it is kept in, and its replay on today's firmware."""
 
-from dryspin.findings.code import CODE, Tries, tried
+from dryspin.findings.code import CODE, Tries, trial_of, tried
 from dryspin.findings.file import FORMAT, finding_text, read_finding, write_finding
 from dryspin.findings.finding import EXPECTED, Finding, file_stem
 from dryspin.findings.inspected import SHOWN_BY_A_RUN, Inspected, Inspects, claim_of
@@ -38,6 +38,7 @@ __all__ = [
     "replay_on",
     "require_writable",
     "save_finding",
+    "trial_of",
     "tried",
     "write_finding",
 ]

@@ -85,6 +85,9 @@ class Checked(Protocol):
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario."""
 
+    def search_trial(self, scenario: Scenario, shared_s: float | None) -> Trial:
+        """The same without a digest; up to `shared_s`, where given, other scenarios begin alike."""
+
 
 PER_FAMILY = 40
 """Scenarios for each family unless told otherwise: each rest sector once, and sixteen more."""

@@ -86,11 +86,11 @@ class HandlerWatch:
         """As if nothing had been run."""
         self.times = HandlerTimes()
 
-    def try_out(self, scenario: Scenario) -> Trial:
-        """Run, note, judge. Raises as `Subject.try_out` does; a run that ends early is not noted."""
-        recording = self._subject.record(scenario)
+    def search_trial(self, scenario: Scenario, shared_s: float | None) -> Trial:
+        """Run, note, judge as the subject does; a run that ends early is not noted."""
+        recording = self._subject.searched(scenario, shared_s)
         self.times.add(recording, self._subject.rig.longest_without_interrupts())
-        return self._subject.judge(recording)
+        return self._subject.judge(recording, digest=False)
 
 
 def handler_name(vector: int) -> str:

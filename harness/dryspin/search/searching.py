@@ -4,12 +4,20 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 from dryspin.drive import Drive
-from dryspin.findings import Trial, Tries, tried
+from dryspin.findings import Trial, Tries, trial_of
 from dryspin.scenario import Scenario
 from dryspin.search.code_cycles import AtFactor
 from dryspin.search.family import FamilySearch, Task, search_family
 from dryspin.search.handlers import HandlerWatch
+from dryspin.search.strategies import Draft
 from dryspin.search.workers import run_tasks
+
+
+class Searched(Protocol):
+    """What is searched."""
+
+    def search_trial(self, scenario: Scenario, shared_s: float | None) -> Trial:
+        """Run and judge one scenario, without a digest; others begin alike up to `shared_s`, where given."""
 
 
 class Marked(Protocol):
@@ -23,7 +31,7 @@ class Marked(Protocol):
 
 
 def search_families(
-    subject: Tries,
+    subject: Searched,
     drive: Drive,
     tasks: Sequence[Task],
     workers: int,
@@ -44,11 +52,11 @@ def search_families(
             handlers.forget()
         run: list[Scenario] = []
 
-        def try_out(scenario: Scenario) -> Trial:
-            run.append(scenario)
-            return tried(handlers or subject, scenario)
+        def try_draft(draft: Draft) -> Trial:
+            run.append(draft.scenario)
+            return trial_of(lambda: (handlers or subject).search_trial(draft.scenario, draft.shared_s))
 
-        found = search_family(try_out, drive, task, progress)
+        found = search_family(try_draft, drive, task, progress)
         if marked:
             found.covered = marked.reached()
         if handlers:
