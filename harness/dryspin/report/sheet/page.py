@@ -26,7 +26,7 @@ from dryspin.report.sheet.still import still
 from dryspin.report.sheet.strip import margins_drawing, reach_drawing
 from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
 from dryspin.search import CheckResult
-from dryspin.timing.handlers import calls_of, times_of
+from dryspin.timing.handlers import calls_of, handler_name, times_of
 from dryspin.timing.steps import top_window
 
 BUDGET_BYTES = 9_000_000
@@ -194,7 +194,7 @@ def _handlers(case: Case) -> list[tuple[str, ...]]:
     rows = times_of(calls_of(recording), top_window(recording), recording.f_cpu_hz)
     return [
         (
-            each.name,
+            handler_name(each.vector, recording.drive),
             str(each.calls),
             f"{each.longest / recording.f_cpu_hz * 1e6:.1f}",
             f"{each.longest_at_s:.4f}",
