@@ -110,7 +110,7 @@ def test_an_unforeseen_exception_is_a_short_text(monkeypatch, capsys):
 
 def test_an_unforeseen_exception_in_a_worker_is_a_short_text(monkeypatch, capsys):
     """The same, from another process."""
-    monkeypatch.setattr("dryspin.findings.Subject.try_out", lambda *_: 1 / 0)
+    monkeypatch.setattr("dryspin.findings.Subject.judge", lambda *_, **__: 1 / 0)
     assert exit_code(["check", str(BOW_THRUSTER), "--save", "found"]) == 2
     err = capsys.readouterr().err
 

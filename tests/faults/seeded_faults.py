@@ -34,6 +34,12 @@ def sown(name: str) -> list[Sown]:
     return found
 
 
+def handlers_lines(name: str) -> dict[str, int]:
+    """By variable, the line of a seeded source that a comment `AGAINST variable` marks."""
+    lines = enumerate((SEEDED / name).read_text().splitlines(), 1)
+    return {found[1]: k for k, line in lines if (found := re.search(r"/\* AGAINST (\w+) \*/", line))}
+
+
 def compiler(name: str, level: str, monkeypatch: pytest.MonkeyPatch) -> Compiler:
     """That compiler, the firmware at `level`."""
     if not shutil.which(name):

@@ -27,7 +27,7 @@ CRASHED = FirmwareError(
 class Shown:
     """Stands in for a checked build that has shown one race."""
 
-    def evidence(self, scenarios):
+    def evidence(self, scenarios, *, widths=True):
         return Evidence(runs=sum(1 for _ in scenarios))
 
     def judge(self, evidence):

@@ -7,7 +7,7 @@ import pytest
 from dryspin.faults import Code, Fault, Inspector
 
 from ..small_firmware import Bench, scenario
-from .seeded_faults import BUILDS, SEEDED, Sown, compiler, sown
+from .seeded_faults import BUILDS, SEEDED, Sown, compiler, handlers_lines, sown
 
 
 def code_of(bench: Bench, name: str, build: tuple[str, str], patch: pytest.MonkeyPatch) -> Code:
@@ -46,6 +46,20 @@ def test_races_are_found_at_their_lines_and_nothing_else_is(
     code = code_of(bench, "races.c", build, monkeypatch)
 
     assert unlike(code, sown("races.c")) == ([], [])
+
+
+@pytest.mark.parametrize("build", BUILDS, ids="".join)
+def test_in_a_statement_of_several_lines_both_sides_are_where_it_names_the_variable(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, build: tuple[str, str]
+) -> None:
+    """Compilers tell the line of an operator or of a condition; a read and its write back may be apart."""
+    code = code_of(bench, "lines.c", build, monkeypatch)
+    against = {fault.variable.partition(".")[0]: fault.against for fault in code.faults}
+
+    assert unlike(code, sown("lines.c")) == ([], [])
+    assert {name: place.line if place else "" for name, place in against.items()} == {
+        name: f"main.c:{line}" for name, line in handlers_lines("lines.c").items()
+    }
 
 
 @pytest.mark.parametrize("build", BUILDS, ids="".join)

@@ -116,7 +116,7 @@ def test_simplest_choices_give_the_simplest_scenario(family):
     """Hypothesis shrinks choices to zero: that must be nominal parts, rest angle 0, no noise, few events."""
 
     class Zeros(Draws):
-        def _choose(self, name, n):
+        def _choose(self, n):
             return 0
 
     scenario = build(Zeros(), DRIVE, family).scenario
@@ -161,7 +161,7 @@ def test_noted_choices_build_the_same_scenario_again(row, family):
             super().__init__()
             self._left = list(choices)
 
-        def _choose(self, name, n):
+        def _choose(self, n):
             return self._left.pop(0)
 
     draft = covering_draft(DRIVE, family, row, seed=3)

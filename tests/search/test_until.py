@@ -35,7 +35,8 @@ def until(judge, enough, quota=30, seed=0):
     tasks = tasks_of(FAMILIES, quota, seed)
     with hypothesis_leaves_no_files():
         result = search_until(
-            subject.try_out, subject.drive, tasks, planned_in_turn(subject.drive, tasks), enough
+            lambda draft: subject.try_out(draft.scenario),
+            *(subject.drive, tasks, planned_in_turn(subject.drive, tasks), enough),
         )
     return result, asked
 

@@ -4,8 +4,16 @@ from pathlib import Path
 
 import click
 
-DIRECTORY = click.Path(path_type=Path)
-FILE = click.Path(path_type=Path, dir_okay=True)
+from dryspin.cli.options import (
+    DIRECTORY,
+    FILE,
+    drive_option,
+    families_option,
+    json_option,
+    save_option,
+    seed_option,
+    workers_option,
+)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -16,31 +24,11 @@ FILE = click.Path(path_type=Path, dir_okay=True)
     metavar="N",
     help="Scenarios to run, split evenly over the declared families; by default 40 for each.",
 )
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**63 - 1),
-    default=0,
-    show_default=True,
-    metavar="N",
-    help="Another seed, other scenarios; the same seed, the same result.",
-)
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
-@click.option(
-    "--only", multiple=True, metavar="FAMILY", help="Search this family only; may be given several times."
-)
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="Processes; as many as there are cores by default. Never changes the result.",
-)
-@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
+@seed_option("other scenarios")
+@drive_option
+@families_option
+@workers_option
+@json_option
 @click.option(
     "--report",
     "report_folder",
@@ -55,11 +43,12 @@ FILE = click.Path(path_type=Path, dir_okay=True)
     metavar="OLD.json",
     help="Object to what has been lost since this result of an earlier check (its --json).",
 )
+@save_option
 @click.option(
-    "--save",
-    type=DIRECTORY,
-    metavar="DIR",
-    help="Where findings go. By default ./traces/found if it exists, else FIRMWARE_DIR/found.",
+    "--code-cycles-factors",
+    metavar="LIST",
+    help="Run all scenarios again with the cycles of the part's object code times each of these, as 0.5,2, "
+    "and list the claims whose verdict changes. Needs avr-gcc.",
 )
 @click.option(
     "--coverage",
@@ -79,6 +68,7 @@ def check(
     report_folder: Path | None,
     earlier_file: Path | None,
     save: Path | None,
+    code_cycles_factors: str | None,
     coverage_file: Path | None,
 ) -> int:
     """Search for scenarios that break a declared claim.
@@ -98,11 +88,17 @@ def check(
     more than a tenth of their limit in margin, are objected to. Give both checks the same seed and
     number of scenarios, or the search's luck will show.
 
+    Plain code takes no time unless [controller] in drive.toml says so, and nobody knows its cycles exactly.
+    With --code-cycles-factors, the same scenarios are judged again with the cycles of the code as the part's
+    compiler makes it, times each factor; a scenario is kept for each claim that breaks only then. The exit
+    code is that of the check itself.
+
     Exits with 0 if every declared claim was exercised and held, with 1 if one broke, none of the
     scenarios exercised it, the C has a fault or something was lost, with 2 if it could not run. A
     pass is no permission to spin.
     """
     # Here and not above: --help must not wait for numpy and Hypothesis.
+    from dryspin.cli.charging import charged_subjects, factors_of
     from dryspin.cli.covering import covering_of, tracefile
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.cli.report import require_folder, write_check_sheet
@@ -115,18 +111,22 @@ def check(
     from dryspin.report.coverage import coverage_lines
     from dryspin.search import ScenarioFailedError
     from dryspin.search import check as search
+    from dryspin.search.handlers import HandlerWatch
 
+    factors = factors_of(code_cycles_factors, "--code-cycles-factors")
     require_writable_file(json_file, "--json")
     require_folder(report_folder)
     require_writable_file(coverage_file, "--coverage")
     earlier = None if earlier_file is None else read_earlier(earlier_file)
     subject = load_subject(firmware_dir, drive_file)
+    charged = charged_subjects(subject, factors)
     folder = findings_folder(firmware_dir, save)
     require_writable(folder)
     try:
         with Bar() as bar, covering_of(subject, coverage_file) as covering:
+            searched = subject if covering is None else with_marks(subject, covering.image)
             result = search(
-                subject if covering is None else with_marks(subject, covering.image),
+                searched,
                 scenarios=scenarios,
                 seed=seed,
                 only=only,
@@ -134,6 +134,8 @@ def check(
                 save=save,
                 inspector=Inspector(subject.drive, firmware_dir),
                 marked=covering,
+                handlers=HandlerWatch(searched),
+                charged=charged,
                 notice=bar.notice,
             )
     except ScenarioFailedError as error:

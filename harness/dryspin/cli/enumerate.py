@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import DIRECTORY, drive_option, json_option, save_option
 
 
 @click.command("enumerate", context_settings={"help_option_names": ["-h", "--help"]})
@@ -23,20 +23,9 @@ from dryspin.cli.check import DIRECTORY, FILE
     metavar="MS",
     help="Period of the throttle pulses.",
 )
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
-@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
-@click.option(
-    "--save",
-    type=DIRECTORY,
-    metavar="DIR",
-    help="Where a finding goes. By default ./traces/found if it exists, else FIRMWARE_DIR/found.",
-)
+@drive_option
+@json_option
+@save_option
 def enumerate_(
     firmware_dir: Path,
     frames: int | None,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from dryspin.cli.check import FILE
+from dryspin.cli.options import FILE
 from dryspin.errors import UsageError
 
 if TYPE_CHECKING:

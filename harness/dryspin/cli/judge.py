@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import FILE
+from dryspin.cli.options import FILE
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import DIRECTORY, json_option, seed_option, workers_option
 
 
 @click.command("known-bad", context_settings={"help_option_names": ["-h", "--help"]})
@@ -12,30 +12,20 @@ from dryspin.cli.check import DIRECTORY, FILE
 @click.option(
     "--scenarios",
     type=click.IntRange(1, 1_000_000),
-    metavar="N",
-    help="Scenarios for each firmware, at most; by default 40 for each family it is held to.",
-)
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**63 - 1),
-    default=0,
+    default=1000,
     show_default=True,
     metavar="N",
-    help="Another seed, other scenarios; the same seed, the same result.",
+    help="Scenarios for each firmware, at most: one that takes more is rare.",
 )
+@seed_option("other scenarios")
 @click.option(
     "--only", multiple=True, metavar="NAME", help="Try this firmware only; may be given several times."
 )
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="Processes; as many as there are cores by default. Never changes the result.",
-)
-@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the rows as JSON, too.")
+@workers_option
+@json_option
 def known_bad(
     folder: Path,
-    scenarios: int | None,
+    scenarios: int,
     seed: int,
     only: tuple[str, ...],
     workers: int | None,

@@ -4,18 +4,12 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import DIRECTORY, drive_option
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument("firmware_dir", type=DIRECTORY)
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
+@drive_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 def lint(firmware_dir: Path, drive_file: Path | None, as_json: bool) -> int:
     """Look at the firmware without running it.

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import DIRECTORY, drive_option, json_option, seed_option, workers_option
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -37,29 +37,11 @@ from dryspin.cli.check import DIRECTORY, FILE
     "put to each change before any scenario. May be repeated.",
 )
 @click.option("--tests-only", is_flag=True, help="Only --tests, no scenarios.")
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**63 - 1),
-    default=0,
-    show_default=True,
-    metavar="N",
-    help="Another seed, other scenarios and another sample.",
-)
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="Processes; as many as there are cores by default. Never changes the result.",
-)
+@seed_option("other scenarios and another sample")
+@drive_option
+@workers_option
 @click.option("--killed", "killed_too", is_flag=True, help="List what was killed, too, each with its claim.")
-@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the result as JSON, too.")
+@json_option
 def mutate(
     firmware_dir: Path,
     files: tuple[str, ...],

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import DIRECTORY, FILE
 
 SOURCES = ("*.c", "*.cpp", "*.ino")
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
 from dryspin.cli.export import Exports, export_options
+from dryspin.cli.options import DIRECTORY, FILE
 
 if TYPE_CHECKING:
     from dryspin.coverage import Coverage

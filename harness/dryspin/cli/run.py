@@ -4,8 +4,8 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
 from dryspin.cli.export import Exports, export_options
+from dryspin.cli.options import DIRECTORY, FILE, drive_option
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -18,13 +18,7 @@ from dryspin.cli.export import Exports, export_options
     show_default=True,
     help="The compiled twin, or the plain equations in Python (some thousand times slower).",
 )
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
+@drive_option
 @click.option(
     "--out", type=FILE, metavar="FILE", help="Save the recording (.npz); about 11 MB a simulated second."
 )

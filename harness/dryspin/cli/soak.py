@@ -4,7 +4,15 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import (
+    DIRECTORY,
+    drive_option,
+    families_option,
+    json_option,
+    save_option,
+    seed_option,
+    workers_option,
+)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -23,40 +31,15 @@ from dryspin.cli.check import DIRECTORY, FILE
     metavar="S",
     help="End once so many seconds are simulated, even with fewer scenarios.",
 )
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**40),
-    default=0,
-    show_default=True,
-    metavar="N",
-    help="Another seed, other scenarios.",
-)
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
-@click.option(
-    "--only", multiple=True, metavar="FAMILY", help="Search this family only; may be given several times."
-)
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="Processes; as many as there are cores by default. Never changes the result.",
-)
+@seed_option("other scenarios", 2**40)
+@drive_option
+@families_option
+@workers_option
 @click.option(
     "--folder", type=DIRECTORY, metavar="DIR", help="Where its journal is; by default FIRMWARE_DIR/soak."
 )
-@click.option("--json", "json_file", type=FILE, metavar="FILE", help="Write the summary as JSON, too.")
-@click.option(
-    "--save",
-    type=DIRECTORY,
-    metavar="DIR",
-    help="Where findings go. By default ./traces/found if it exists, else FIRMWARE_DIR/found.",
-)
+@json_option
+@save_option
 def soak(
     firmware_dir: Path,
     scenarios: int,

@@ -4,19 +4,13 @@ from pathlib import Path
 
 import click
 
-from dryspin.cli.check import DIRECTORY, FILE
+from dryspin.cli.options import DIRECTORY, FILE, drive_option
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument("firmware_dir", type=DIRECTORY)
 @click.argument("scenario_files", metavar="[SCENARIO]...", type=FILE, nargs=-1)
-@click.option(
-    "--drive",
-    "drive_file",
-    type=FILE,
-    metavar="FILE",
-    help="A drive file instead of FIRMWARE_DIR/drive.toml.",
-)
+@drive_option
 @click.option(
     "--factors",
     default="0.5,1,2",

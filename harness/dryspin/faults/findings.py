@@ -9,6 +9,7 @@ from dryspin.build import Image
 from dryspin.drive import Drive
 from dryspin.faults.fault import OUT_OF_BOUNDS, RACES, UNDEFINED, Fault, Place
 from dryspin.faults.races import Access, accesses_of, races
+from dryspin.faults.statements import Statements
 from dryspin.faults.variables import Variables
 from dryspin.rig.checked import Undefined
 
@@ -20,6 +21,7 @@ class Evidence:
     """What checked runs have shown. It goes between processes; runs of one image add up.
 
     `enables`: interrupts turned on by the code of each handler in vector order, then of the main line.
+    `digests`: of the recordings of runs that came to their end.
     """
 
     rows: list[Rows] = field(default_factory=list)
@@ -29,6 +31,7 @@ class Evidence:
     widths: list[Fault] = field(default_factory=list)
     runs: int = 0
     simulated_s: float = 0.0
+    digests: list[str] = field(default_factory=list)
 
     def add(self, other: "Evidence") -> None:
         """Put what another process has seen to this."""
@@ -39,21 +42,24 @@ class Evidence:
         self.widths += other.widths
         self.runs += other.runs
         self.simulated_s += other.simulated_s
+        self.digests += other.digests
 
 
-def faults_of(evidence: Evidence, image: Image, drive: Drive) -> list[Fault]:
+def faults_of(
+    evidence: Evidence, image: Image, drive: Drive, variables: Variables, statements: Statements
+) -> list[Fault]:
     """All faults that the evidence of runs of `image` shows, each once, in a fixed order.
 
-    Races that the drive explains carry its reason in `accepted`.
+    `variables` of the image, `statements` of its sources. Races that the drive explains carry its reason in
+    `accepted`.
     """
 
     def place_of(pc: int) -> Place:
         return Place(image.line_of(pc), image.function_of(pc))
 
     accesses = accesses_of(evidence.rows, evidence.enables[:31], place_of)
-    variables = Variables(image.path)
     f_cpu_hz = drive.controller.f_cpu_hz
-    found = races(accesses, variables, drive.controller.atomic_bytes)
+    found = races(accesses, variables, statements, drive.controller.atomic_bytes)
     undefined = _undefined(evidence.undefined, place_of)
     ended = {fault.place for fault in (*undefined, *evidence.failures)}
     # a null pointer is told once, as such

@@ -5,12 +5,14 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
-from dryspin.build import Compiler, Image, build_image, find_compiler
+from dryspin.build import Compiler, Image, build_image, find_compiler, firmware_text
 from dryspin.build.narrow import INSTALL, narrow_compiler
 from dryspin.drive import Drive
 from dryspin.errors import BuildError, FirmwareError
 from dryspin.faults.fault import INT_WIDTH, Fault, Place
 from dryspin.faults.findings import Evidence, faults_of, unused_reasons
+from dryspin.faults.statements import Statements
+from dryspin.faults.variables import Variables
 from dryspin.faults.widths import difference, overflows
 from dryspin.recording import Recording
 from dryspin.rig import Rig
@@ -44,6 +46,7 @@ class Inspector:
         self._drive = drive
         checked = replace(compiler or find_compiler(), checked=True)
         self.image: Image = build_image(drive, firmware_dir, compiler=checked)
+        self._statements = Statements(firmware_text(drive, firmware_dir).files)
         self._narrow_image: Image | None = None
         self.left_out = ""
         if drive.pins is not None:
@@ -65,8 +68,15 @@ class Inspector:
     def _narrow_rig(self) -> Rig | None:
         return Rig(self._narrow_image, self._drive) if self._narrow_image else None
 
-    def evidence(self, scenarios: Iterable[Scenario]) -> Evidence:
-        """What runs of these scenarios show. A run that ends in a crash has shown what came before, too."""
+    @cached_property
+    def _variables(self) -> Variables:
+        return Variables(self.image.path)
+
+    def evidence(self, scenarios: Iterable[Scenario], *, widths: bool = True) -> Evidence:
+        """What runs of these scenarios show. A run that ends in a crash has shown what came before, too.
+
+        widths: with the part's integers as well, where that can be done.
+        """
         seen = Evidence()
         self._rig.watch()
         for scenario in scenarios:
@@ -77,7 +87,9 @@ class Inspector:
                 seen.failures.append(fault_of(error))
             else:
                 seen.simulated_s += recording.end_s
-                seen.widths += self._with_narrow_int(scenario, recording)
+                seen.digests.append(recording.digest())
+                if widths:
+                    seen.widths += self._with_narrow_int(scenario, recording)
             seen.runs += 1
             seen.undefined += self._rig.undefined()
         seen.rows.append(self._rig.accesses())
@@ -115,7 +127,7 @@ class Inspector:
 
     def judge(self, evidence: Evidence) -> Code:
         """The faults that the evidence shows."""
-        found = faults_of(evidence, self.image, self._drive)
+        found = faults_of(evidence, self.image, self._drive, self._variables, self._statements)
         unused = unused_reasons(found, self._drive)
         return Code(tuple(found), tuple(unused), evidence.runs, evidence.simulated_s, self.left_out)
 

@@ -1,22 +1,23 @@
 """Races, judged from what each instruction did to each variable, whichever way the handlers happened to fall.
 
 An access that takes the part several instructions is torn by a handler that could run in its midst and
-writes the same bytes (a write also by one that reads them). A read and a write back on one line lose
+writes the same bytes (a write also by one that reads them). A read and a write back in one statement lose
 what such a handler writes between them. And the compiler may keep a variable in a register, across the
 handler, unless it is volatile. Code that runs with the handler's interrupt off races with nothing.
 
-Shown are lines that were run; a read and a write back that stand on different lines are not seen as one
-update. The rule is that of lock sets (Savage et al., "Eraser: a dynamic data race detector for
+Shown are lines that were run; a read and a write back that stand in different statements are not seen as
+one update. The rule is that of lock sets (Savage et al., "Eraser: a dynamic data race detector for
 multithreaded programs", ACM TOCS 15(4), 1997), with the interrupts that are off as the locks held.
 """
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from dryspin.faults.fault import LOST_UPDATE, NOT_VOLATILE, TORN_READ, TORN_WRITE, Fault, Place
+from dryspin.faults.statements import Statements
 from dryspin.faults.variables import Variable, Variables
 
 HANDLERS = 0x7FFF_FFFF
@@ -80,24 +81,38 @@ def accesses_of(
     ]
 
 
-def races(accesses: Sequence[Access], variables: Variables, atomic_bytes: int) -> list[Fault]:
-    """Every race of accesses that are inside variables; `atomic_bytes`: what the part moves in one go."""
+def races(
+    accesses: Sequence[Access], variables: Variables, statements: Statements, atomic_bytes: int
+) -> list[Fault]:
+    """Every race of accesses that are inside variables; `atomic_bytes`: what the part moves in one go.
+
+    Either side is placed where its statement names the variable.
+    """
     by_variable: dict[int, list[Access]] = defaultdict(list)
     for access in accesses:
         if not access.stray and (variable := variables.holding(access.at, access.bytes)):
-            by_variable[variable.at].append(access)
+            name = variable.name.rpartition(":")[2]
+            by_variable[variable.at].append(replace(access, place=statements.naming(access.place, name)))
     found: dict[tuple[str, str, Place], Fault] = {}
     for variable in variables:
-        for fault in _of_variable(variable, by_variable.get(variable.at, []), atomic_bytes):
+        for fault in _of_variable(variable, by_variable.get(variable.at, []), statements, atomic_bytes):
             found.setdefault((fault.kind, fault.variable, fault.place), fault)
-    updates = {(f.variable, f.place) for f in found.values() if f.kind == LOST_UPDATE}
-    # A lost update of a wide variable is torn as well: one remedy, one finding.
-    torn = (TORN_READ, TORN_WRITE)
-    kept = [f for f in found.values() if f.kind not in torn or (f.variable, f.place) not in updates]
+    updates = [fault for fault in found.values() if fault.kind == LOST_UPDATE]
+
+    def told(fault: Fault) -> bool:
+        """A lost update of a wide variable is torn as well: one remedy, one finding."""
+        return fault.kind in (TORN_READ, TORN_WRITE) and any(
+            update.variable == fault.variable and statements.one(update.place, fault.place)
+            for update in updates
+        )
+
+    kept = [fault for fault in found.values() if not told(fault)]
     return sorted(kept, key=lambda f: (f.place.line, f.kind, f.variable))
 
 
-def _of_variable(variable: Variable, accesses: Sequence[Access], atomic_bytes: int) -> Iterator[Fault]:
+def _of_variable(
+    variable: Variable, accesses: Sequence[Access], statements: Statements, atomic_bytes: int
+) -> Iterator[Fault]:
     handled = [access for access in accesses if access.by & HANDLERS]
     told: set[str] = set()
     for access in accesses:
@@ -111,7 +126,7 @@ def _of_variable(variable: Variable, accesses: Sequence[Access], atomic_bytes: i
             yield _fault(TORN_WRITE, path, access, between[0], _bytes_text(variable, access))
         if wide and not access.write and writes:
             yield _fault(TORN_READ, path, access, writes[0], _bytes_text(variable, access))
-        if writes and access.write and _reads_before(variable, access, accesses):
+        if writes and access.write and _reads_before(variable, access, accesses, statements):
             text = "is read and written back; what the handler writes between is gone"
             yield _fault(LOST_UPDATE, path, access, writes[0], text)
         against = between if access.write else writes
@@ -121,12 +136,14 @@ def _of_variable(variable: Variable, accesses: Sequence[Access], atomic_bytes: i
             yield _fault(NOT_VOLATILE, path, access, against[0], text)
 
 
-def _reads_before(variable: Variable, write: Access, accesses: Sequence[Access]) -> bool:
-    """Whether this write puts back what the same line has read."""
+def _reads_before(
+    variable: Variable, write: Access, accesses: Sequence[Access], statements: Statements
+) -> bool:
+    """Whether this write puts back what the same statement has read."""
     if any(leaf.bits for leaf in variable.under(write.at, write.bytes)):
         return True
     return any(
-        not other.write and other.place == write.place and other.under and other.meets(write)
+        not other.write and other.under and other.meets(write) and statements.one(other.place, write.place)
         for other in accesses
     )
 

@@ -5,6 +5,7 @@ firmware may break them.
 """
 
 import hashlib
+from collections.abc import Callable
 from typing import Protocol
 
 from dryspin.errors import FirmwareError
@@ -27,8 +28,13 @@ def tried(subject: Tries, scenario: Scenario) -> Trial:
 
     Raises RigError where it is not the firmware's doing.
     """
+    return trial_of(lambda: subject.try_out(scenario))
+
+
+def trial_of(run: Callable[[], Trial]) -> Trial:
+    """The trial that `run` gives; where the firmware ends it, one with the claim that this breaks."""
     try:
-        return subject.try_out(scenario)
+        return run()
     except FirmwareError as error:
         outcome = Outcome(
             claim=f"{CODE}.{error.kind.replace(' ', '_')}",

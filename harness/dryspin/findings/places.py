@@ -6,6 +6,7 @@ from pathlib import Path
 from dryspin.errors import DryspinError, FindingError, UsageError
 from dryspin.findings.file import read_finding, write_finding, write_new_finding
 from dryspin.findings.finding import Finding, file_stem
+from dryspin.findings.inspected import SHOWN_BY_A_RUN
 
 
 def findings_folder(firmware_dir: Path, save: Path | None = None) -> Path:
@@ -77,6 +78,8 @@ def _same(path: Path, finding: Finding) -> bool:
         kept = read_finding(path)
     except DryspinError:
         return False
+    if finding.claim in SHOWN_BY_A_RUN and kept.outcome.source_line != finding.outcome.source_line:
+        return False  # two faults may show in one scenario
     return (
         kept.claim == finding.claim
         and kept.scenario == finding.scenario

@@ -1,14 +1,17 @@
 """Replay: the scenario of a finding on today's firmware, and what moved since it was found."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
-from dryspin.findings.code import tried
+from dryspin.drive import Drive
+from dryspin.faults import Inspector
+from dryspin.findings.code import CODE, Tries, tried
 from dryspin.findings.finding import Finding
+from dryspin.findings.inspected import SHOWN_BY_A_RUN, Inspected
 from dryspin.findings.subject import load_subject
-from dryspin.findings.trial import Outcome, Trial
+from dryspin.findings.trial import HELD, Outcome, Trial
 from dryspin.scenario import Scenario
 
 
@@ -18,6 +21,14 @@ class Tried(Protocol):
     @property
     def hashes(self) -> Mapping[str, str]:
         """Content hashes by name: firmware, drive, claims, build; costs where object code is charged."""
+
+    @property
+    def directory(self) -> Path:
+        """The firmware directory: a fault of the C is looked for with a checked build of it."""
+
+    @property
+    def drive(self) -> Drive:
+        """The drive it is built for."""
 
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario."""
@@ -64,7 +75,7 @@ def replay(
 
 def replay_on(subject: Tried, finding: Finding) -> Replay:
     """Run the finding's scenario on a subject that is loaded already."""
-    trial = tried(subject, finding.scenario)
+    trial = _again(subject, finding)
     now = subject.hashes
     moved = tuple(
         (name, finding.hashes.get(name, ""), now.get(name, ""))
@@ -72,3 +83,23 @@ def replay_on(subject: Tried, finding: Finding) -> Replay:
         if finding.hashes.get(name, "") != now.get(name, "")
     )
     return Replay(finding, trial.of(finding.claim), trial.simulated_s, moved, trial.digest == finding.digest)
+
+
+def judge_of(subject: Tried, finding: Finding) -> Tries:
+    """What judges the finding's claim: the subject, or, of the C itself, a checked build of its firmware."""
+    if finding.claim not in SHOWN_BY_A_RUN:
+        return subject
+    checked = Inspector(subject.drive, subject.directory)
+    return Inspected(checked, finding.claim, finding.outcome.source_line)
+
+
+def _again(subject: Tried, finding: Finding) -> Trial:
+    """The trial of the finding's scenario; a run that comes to its end holds what another one ended."""
+    trial = tried(judge_of(subject, finding), finding.scenario)
+    about_code = f"{CODE}."
+    if not finding.claim.startswith(about_code):
+        return trial
+    if any(outcome.claim.startswith(about_code) for outcome in trial.outcomes):
+        return trial
+    came_to_end = Outcome(finding.claim, HELD, 1.0, text="the firmware ran to the end of this scenario")
+    return replace(trial, outcomes=(*trial.outcomes, came_to_end))

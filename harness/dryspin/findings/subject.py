@@ -12,7 +12,7 @@ from dryspin.errors import DriveError, UsageError
 from dryspin.findings.trial import Trial, outcomes_of
 from dryspin.monitors import judge, known_claims, known_limits
 from dryspin.recording import Recording
-from dryspin.rig import Progress, Rig
+from dryspin.rig import Progress, Rig, WarmStarts
 from dryspin.scenario import Scenario
 from dryspin.target import code_costs
 from dryspin.units import rpm_from_rad_s
@@ -38,6 +38,10 @@ class Subject:
         """The firmware on the rig with its drive."""
         return Rig(self.image, self.drive)
 
+    @cached_property
+    def _starts(self) -> WarmStarts:
+        return WarmStarts(self.rig)
+
     def record(self, scenario: Scenario, plant: str = "twin", progress: Progress | None = None) -> Recording:
         """Run one scenario. Raises RigError where the firmware cannot be run to the end.
 
@@ -45,17 +49,32 @@ class Subject:
         """
         return self.rig.run(scenario, plant, progress=progress)
 
-    def judge(self, recording: Recording) -> Trial:
-        """Put a recording of this subject before all monitors."""
+    def record_shared(self, scenario: Scenario, shared_s: float) -> Recording:
+        """The same recording, where others share the beginning up to `shared_s` (s): see `WarmStarts`."""
+        return self._starts.run(scenario, shared_s)
+
+    def judge(self, recording: Recording, *, digest: bool = True) -> Trial:
+        """Put a recording of this subject before all monitors. The digest is a tenth of a trial's time."""
         outcomes = outcomes_of(judge(recording, self.claims), recording)
         speeds = recording.state_w_rad_s
         ends = (float(speeds.min()), float(speeds.max())) if len(speeds) else None
         speeds_rpm = (rpm_from_rad_s(ends[0]), rpm_from_rad_s(ends[1])) if ends else None
-        return Trial(outcomes, recording.end_s, recording.digest(), speeds_rpm)
+        return Trial(outcomes, recording.end_s, recording.digest() if digest else "", speeds_rpm)
 
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario; the recording is gone afterwards."""
         return self.judge(self.record(scenario))
+
+    def search_trial(self, scenario: Scenario, shared_s: float | None = None) -> Trial:
+        """As `try_out`, for one of many, which nobody repeats to the bit: without a digest.
+
+        shared_s: as for `record_shared`.
+        """
+        return self.judge(self.searched(scenario, shared_s), digest=False)
+
+    def searched(self, scenario: Scenario, shared_s: float | None) -> Recording:
+        """The recording of `search_trial`."""
+        return self.record(scenario) if shared_s is None else self.record_shared(scenario, shared_s)
 
 
 def load_subject(directory: Path, drive_file: Path | None = None) -> Subject:

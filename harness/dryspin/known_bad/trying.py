@@ -108,7 +108,8 @@ def _try(variant: Variant, scenarios: int | None, seed: int, shrink_trials: int)
 
     try:
         result = search_until(
-            subject.try_out, subject.drive, tasks, planned_in_turn(subject.drive, tasks), enough
+            lambda draft: subject.search_trial(draft.scenario, draft.shared_s),
+            *(subject.drive, tasks, planned_in_turn(subject.drive, tasks), enough),
         )
     except ScenarioFailedError as error:
         raise _failed(variant, error) from None

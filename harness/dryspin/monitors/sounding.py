@@ -197,4 +197,8 @@ def _called_away(evidence: Evidence, start_s: float, stop_s: float) -> bool:
     """Whether the stick moved or was lost in a tone, so that the firmware may have cut it short."""
     since_s = start_s - evidence.limits["demand_act_s"]
     moments = [t for episode in evidence.episodes for t in (episode.start_s, episode.stop_s)]
+    # With a clock that may be off, a stick far from a border is on neither side for sure, wherever it goes.
+    moved_us = np.abs(np.diff(evidence.demand.heard_us))
+    far = moved_us > evidence.recording.drive.throttle.dead_band_us
+    moments += evidence.demand.falls_s[1:][far].tolist()
     return any(since_s < moment_s <= stop_s for moment_s in moments)

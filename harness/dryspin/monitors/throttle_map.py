@@ -139,7 +139,7 @@ def _full_out(evidence: Evidence, start_s: float, stop_s: float) -> list[tuple[f
     first, last = np.searchsorted(demand.falls_s, (start_s, stop_s))
     since_s, way = start_s, 0
     for k in range(max(int(first) - 1, 0), int(last)):
-        t_s, share = float(demand.falls_s[k]), share_of(throttle, stick, float(demand.widths_us[k]))
+        t_s, share = float(demand.falls_s[k]), share_of(throttle, stick, float(demand.heard_us[k]))
         now = int(np.sign(share)) if demand.valid[k] and abs(share) >= FULL_SHARE else 0
         if way and now != way:
             found.append((since_s, t_s))

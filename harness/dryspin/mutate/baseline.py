@@ -64,7 +64,7 @@ def bench_of(
             looks.append(_look(watched, observation, scenario))
             return looks[-1].trial
 
-        return search_family(look, subject.drive, task, progress), looks
+        return search_family(lambda draft: look(draft.scenario), subject.drive, task, progress), looks
 
     def replay(scenario: Scenario, _: Callable[[int], None]) -> Look:
         return _look(watched, observation, scenario)

@@ -11,8 +11,11 @@ from typing import Any
 
 from dryspin.faults import Code
 from dryspin.findings import Outcome, Trial
+from dryspin.report.code_cycles import code_cycles_json
 from dryspin.report.extremes import Extremes
+from dryspin.report.handlers import handler_json
 from dryspin.report.unknowns import unknown_json
+from dryspin.report.varying import varied_json
 from dryspin.search import CheckResult
 
 SCHEMA = 1
@@ -64,6 +67,7 @@ def check_json(result: CheckResult) -> dict[str, Any]:
                 "text": saved.finding.outcome.text,
                 "digest": saved.finding.digest,
                 "hashes": dict(saved.finding.hashes),
+                "varied": varied_json(saved.varied),
             }
             for saved in result.findings
         ],
@@ -79,6 +83,8 @@ def check_json(result: CheckResult) -> dict[str, Any]:
             for kept in result.kept
         ],
         "code": None if result.code is None else code_json(result.code),
+        "timing": None if result.handlers is None else handler_json(result.handlers),
+        "code_cycles": code_cycles_json(result),
     }
 
 

@@ -7,7 +7,7 @@ from dryspin.drive import Drive
 from dryspin.report.numbers import number, quantity
 from dryspin.scenario import Scenario, Trace
 
-_TRACES = {
+TRACES = {
     "supply_v": ("supply", "V"),
     "load_factor": ("propeller torque, factor", ""),
     "load_nm": ("added torque", "Nm"),
@@ -37,7 +37,7 @@ def _power_on(scenario: Scenario, drive: Drive) -> str:
         facts.append(f"throttle {_width(width_us)}")
     if scenario.frame_ms != _USUAL_FRAME_MS:
         facts.append(f"a throttle pulse every {quantity(scenario.frame_ms, 'ms')}")
-    for name, (words, unit) in _TRACES.items():
+    for name, (words, unit) in TRACES.items():
         trace: Trace = getattr(scenario, name)
         usual = 1.0 if name == "load_factor" else 0.0
         if name != "supply_v" and trace and (trace[0][1] != usual or name == "speed_rpm"):
@@ -54,7 +54,7 @@ def _events(scenario: Scenario) -> Iterator[tuple[float, str]]:
     for (_, before_us), (t_s, after_us) in pairwise(steps):
         unit = "" if after_us == 0.0 else " us"
         yield t_s, f"throttle {_bare(before_us)} -> {_bare(after_us)}{unit}"
-    for name, (words, unit) in _TRACES.items():
+    for name, (words, unit) in TRACES.items():
         trace: Trace = getattr(scenario, name)
         for (t0_s, before), (t1_s, after) in pairwise(trace):
             if after == before:

@@ -6,10 +6,13 @@ from dryspin.drive import Drive
 from dryspin.findings import BROKEN, CANNOT_TELL, HELD, Finding, Outcome, Replay, Trial
 from dryspin.report.arming import arming_line
 from dryspin.report.code import code_lines
+from dryspin.report.code_cycles import code_cycles_lines
 from dryspin.report.extremes import Extremes
+from dryspin.report.handlers import handler_lines
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.unknowns import unknown_lines
+from dryspin.report.varying import varied_lines
 from dryspin.scenario import Scenario
 from dryspin.search import CheckResult, ClaimResult
 
@@ -60,8 +63,12 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
     lines += [arming_line(result, drive), reached_line(result)]
     if result.code is not None:
         lines += ["", *code_lines(result.code)]
+    if result.handlers is not None and (table := handler_lines(result.handlers, drive)):
+        lines += ["", *table]
+    if cycles := code_cycles_lines(result, drive):
+        lines += ["", *cycles]
     for saved in result.findings:
-        lines += ["", *finding_lines(saved.finding, drive, saved.path)]
+        lines += ["", *finding_lines(saved.finding, drive, saved.path), *varied_lines(saved.varied)]
     lines += ["", *conclusion_lines(result)]
     return [*lines, *unknown_lines(drive, result.unknowns)]
 

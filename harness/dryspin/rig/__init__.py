@@ -2,5 +2,6 @@
 
 from dryspin.rig.checkpoint import Checkpoint
 from dryspin.rig.rig import PLANTS, Progress, Rig, run
+from dryspin.rig.warm import WarmStarts
 
-__all__ = ["Checkpoint", "PLANTS", "Progress", "Rig", "run"]
+__all__ = ["Checkpoint", "PLANTS", "Progress", "Rig", "WarmStarts", "run"]

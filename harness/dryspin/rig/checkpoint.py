@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from dryspin.errors import RigError
+from dryspin.recording import Signal
 from dryspin.rig.settings import Settings
 from dryspin.scenario import Scenario, Trace
 
@@ -32,6 +33,10 @@ class Checkpoint:
     settings: Settings = field(repr=False)
     settled_cycle: int = 0
 
+    def begins(self, other: Settings, scenario: Scenario) -> bool:
+        """Whether `scenario`, whose settings are `other`, can go on from here."""
+        return not _difference(self, other, scenario)
+
     def require_same_start(self, other: Settings, scenario: Scenario) -> None:
         """Raise RigError unless `scenario`, whose settings are `other`, begins as the checkpoint's."""
         if why := _difference(self, other, scenario):
@@ -44,9 +49,11 @@ class Checkpoint:
 def _difference(checkpoint: Checkpoint, other: Settings, scenario: Scenario) -> str:
     own, settled = checkpoint.settings, checkpoint.settled_cycle
     before = checkpoint.scenario
-    for name in ("rest_deg", "seed", "store", "parts"):
+    for name in ("rest_deg", "store", "parts"):
         if getattr(before, name) != getattr(scenario, name):
             return f"{name} is another"
+    if before.seed != scenario.seed and _seed_asked(checkpoint):
+        return "seed is another"
     if min(own.end_cycle, other.end_cycle) <= settled:
         return "it ends before"
     for name in ("throttle_cycle", "reset_cycle", "endless_cycle"):
@@ -77,6 +84,17 @@ _DEFAULTS: dict[str, float] = {
     "comparator_noise_mv": 0.0,
 }
 """Value of an empty trace."""
+
+
+def _seed_asked(checkpoint: Checkpoint) -> bool:
+    """Whether chance has had a part in it: noise, or a store that may have lost its supply in a write."""
+    noise_mv, settled_s = checkpoint.scenario.comparator_noise_mv, checkpoint.settled_s
+    begun = sum(t_s <= settled_s for t_s, _ in noise_mv)
+    # the point that follows counts where noise is on its way to it
+    if any(value for _, value in noise_mv[: begun + 1]):
+        return True
+    edges = checkpoint.edges
+    return bool(np.any((edges["signal"] == Signal.RESET) & (edges["cycle"] > 0)))
 
 
 def _supply(settings: Settings, scenario: Scenario) -> Trace:

@@ -45,7 +45,8 @@ class Chunks:
 
     `buffer` is the core's, `name` that of its pointer ("edge" or "sample"); `room` in rows of `layout`.
     `expected`: rows that the first block is to hold. Memory that is never written to costs nothing, a
-    second block costs a copy. `before`: what stands before all of it, of the run that this one goes on.
+    second block costs a copy. `before`: what stands before all of it, of the run that this one goes on; it is
+    copied to the head of the first block.
     """
 
     def __init__(
@@ -60,9 +61,12 @@ class Chunks:
     ) -> None:
         self._ffi, self._buffer, self._name = ffi, buffer, name
         self._layout, self._room = layout, room
-        self._full: list[_Block] = [] if before is None else [before]
-        self._block = _block(max(room, expected), layout)
-        self._used = 0
+        self._full: list[_Block] = []
+        begun = 0 if before is None else len(before)
+        self._block = _block(max(begun + room, expected), layout)
+        if before is not None:
+            self._block[:begun] = before
+        self._used = begun
         self._lend()
 
     def _lend(self) -> None:

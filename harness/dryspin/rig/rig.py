@@ -118,13 +118,31 @@ class Rig:
         from power-on. Raises RigError as `run` does, and where the scenario ends before.
         """
         settings, buffers = self._standing(scenario, after, block_cycles)
+        if left := self._frozen(settings, scenario, buffers, at_s):
+            return left
+        raise RigError(
+            f"the scenario ends at {scenario.end_s} s, before code runs after {at_s} s; "
+            "take the checkpoint earlier"
+        )
+
+    def run_leaving(self, scenario: Scenario, at_s: float) -> tuple[Recording, Checkpoint | None]:
+        """Run `scenario` to its end, as `run` does, and leave a checkpoint on the way, as `checkpoint` does.
+
+        None where the scenario ends before code runs after `at_s`.
+        """
+        settings = self.settings(scenario)
+        buffers = self._started(settings)
+        left = self._frozen(settings, scenario, buffers, at_s)
+        return self._carried(settings, scenario, buffers, None, None), left
+
+    def _frozen(
+        self, settings: Settings, scenario: Scenario, buffers: tuple[Chunks, Chunks], at_s: float
+    ) -> Checkpoint | None:
+        """Where the started core comes to stand, from which the next core_run goes on; None at the end."""
         core, ffi = self.core, self.ffi
         core.core_pause(round(at_s * settings.f_cpu_hz))
         if self._until_told(settings, buffers, None, None) == core.CORE_DONE:
-            raise RigError(
-                f"the scenario ends at {scenario.end_s} s, before code runs after {at_s} s; "
-                "take the checkpoint earlier"
-            )
+            return None
         memory = ffi.new("char[]", core.core_checkpoint_bytes())
         core.core_checkpoint(memory)
         settled = int(core.core_settled())
@@ -134,8 +152,9 @@ class Rig:
             settled_s=settled / settings.f_cpu_hz,
             image_digest=self.image.digest,
             memory=bytes(ffi.buffer(memory)),
-            edges=buffers[0].all(),
-            states=buffers[1].all(),
+            # copied, so that the blocks behind them, made for a whole run, are lent again
+            edges=buffers[0].all().copy(),
+            states=buffers[1].all().copy(),
             settings=settings,
             settled_cycle=settled,
         )

@@ -1,22 +1,24 @@
 """The check: kept findings replayed, every family searched, what broke shrunk and saved."""
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from dryspin.drive import Claims, Drive
 from dryspin.errors import UsageError
-from dryspin.faults import Code, Evidence
 from dryspin.findings import (
     BROKEN,
     CODE,
     Finding,
+    Inspected,
+    Inspects,
     Outcome,
     Replay,
     Trial,
+    Tries,
     findings_folder,
     kept_findings,
     replay_on,
@@ -26,15 +28,22 @@ from dryspin.findings import (
 )
 from dryspin.recording import Recording
 from dryspin.scenario import Scenario
+from dryspin.search.code_cycles import save_breaking, together
 from dryspin.search.envelope import Reached
-from dryspin.search.family import FamilySearch, Task, planned_draft, search_family
+from dryspin.search.family import FamilySearch
+from dryspin.search.handlers import HandlerTimes, HandlerWatch
+from dryspin.search.inspecting import inspect
 from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
 from dryspin.search.rehearsing import rehearse
-from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding, Tally
+from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding
 from dryspin.search.scratch import hypothesis_leaves_no_files
+from dryspin.search.searching import Marked, search_families
 from dryspin.search.shrink import Shrunk, shrink
 from dryspin.search.strategies import Draft
+from dryspin.search.tally import Tally
 from dryspin.search.unknowns import effects
+from dryspin.search.varying import TRIALS as VARIED_TRIALS
+from dryspin.search.varying import vary
 from dryspin.search.workers import cores, run_tasks
 
 SHRINK_TRIALS = 400
@@ -76,29 +85,9 @@ class Checked(Protocol):
     def try_out(self, scenario: Scenario) -> Trial:
         """Run and judge one scenario."""
 
+    def search_trial(self, scenario: Scenario, shared_s: float | None) -> Trial:
+        """The same without a digest; up to `shared_s`, where given, other scenarios begin alike."""
 
-class Inspects(Protocol):
-    """What a check needs of a checked build; `faults.Inspector` is one."""
-
-    def evidence(self, scenarios: Iterable[Scenario]) -> Evidence:
-        """What runs of these scenarios show."""
-
-    def judge(self, evidence: Evidence) -> Code:
-        """The faults that the evidence shows."""
-
-
-class Marked(Protocol):
-    """The subject's firmware has marks in its code; `coverage.Covering` tells which were reached."""
-
-    def forget(self) -> None:
-        """As if nothing had been reached."""
-
-    def reached(self) -> frozenset[Any]:
-        """Marks reached since, in this process."""
-
-
-INSPECTED_ONE_IN = 5
-"""Of a family's planned scenarios, one in so many is run with the checked build as well."""
 
 PER_FAMILY = 40
 """Scenarios for each family unless told otherwise: each rest sector once, and sixteen more."""
@@ -106,11 +95,12 @@ PER_FAMILY = 40
 
 @dataclass(frozen=True)
 class _Hunt:
-    """One claim to shrink a scenario for."""
+    """One claim to shrink a scenario for; `line` of the fault, where the checked build judges it."""
 
     claim: str
     draft: Draft
     cap: int
+    line: str = ""
 
 
 def check(
@@ -123,6 +113,8 @@ def check(
     save: Path | None = None,
     inspector: Inspects | None = None,
     marked: Marked | None = None,
+    handlers: HandlerWatch | None = None,
+    charged: Mapping[float, Tries] | None = None,
     notice: Notice = lambda what, done, total: None,
 ) -> CheckResult:
     """Search `scenarios` scenarios, split evenly over the declared families, for broken claims.
@@ -132,7 +124,8 @@ def check(
     The result depends on the subject, `scenarios`, `seed`, `only` and the findings kept so far;
     not on `workers`, nor on the machine's speed. `only` names families to search instead of all.
     `inspector`: a checked build of the same firmware, for faults of the C itself. `marked`: where the
-    subject's firmware tells what of its code was reached.
+    subject's firmware tells what of its code was reached. `handlers`: the subject, watched for what handlers
+    take. `charged`: by factor, the subject with other cycles for its code, which runs all scenarios again.
     Raises UsageError for what cannot be searched, RigError for firmware that cannot be run.
     """
     started_s = time.monotonic()
@@ -151,13 +144,23 @@ def check(
         kept = _replay_kept(subject, folder, workers, notice)
         rehearsal = rehearse(subject, families, workers)
         tasks = tasks_of(families, scenarios, seed, rehearsal)
-        searches = _search(subject, tasks, workers, marked, notice)
-        code = _inspect(inspector, subject.drive, tasks, workers, notice) if inspector else None
+        searches = search_families(
+            subject,
+            subject.drive,
+            tasks,
+            workers,
+            marked=marked,
+            handlers=handlers,
+            charged=charged or {},
+            notice=partial(notice, "scenarios"),
+        )
+        code, showing = inspect(inspector, subject.drive, tasks, workers, notice) if inspector else (None, {})
         tallies = _merged(searches)
         claims = _claim_results(subject.claims, tallies, only, searches)
-        hunts = _hunts(claims, searches)
-        shrunk = _shrink_all(subject, hunts, workers, notice)
+        hunts = _hunts(claims, searches) + _fault_hunts(showing)
+        shrunk = _shrink_all(subject, inspector, hunts, workers, notice)
         unknowns = effects(partial(tried, subject), subject.drive, subject.claims.declared, tasks, workers)
+    at_factors = together(search.at_factors for search in searches)
     reached = Reached()
     for search in searches:
         reached.merge(search.reached)
@@ -180,6 +183,9 @@ def check(
         covered=frozenset().union(*(search.covered for search in searches)),
         rite_frames=rehearsal.rite_frames,
         unknowns=unknowns,
+        handlers=_handler_times(searches) if handlers else None,
+        at_factors=at_factors,
+        charged_scenarios=save_breaking(folder, {c.claim: c.verdict for c in claims}, at_factors),
     )
 
 
@@ -198,47 +204,19 @@ def _replay_kept(subject: Checked, folder: Path, workers: int, notice: Notice) -
     return tuple(KeptResult(path, replayed) for (path, _), replayed in zip(kept, replays, strict=True))
 
 
-def _search(
-    subject: Checked, tasks: Sequence[Task], workers: int, marked: Marked | None, notice: Notice
-) -> list[FamilySearch]:
-    def work(task: Task, progress: Callable[[int], None]) -> FamilySearch:
-        if marked:
-            marked.forget()
-        found = search_family(partial(tried, subject), subject.drive, task, progress)
-        if marked:
-            found.covered = marked.reached()
-        return found
-
-    def tell(done: int) -> None:
-        notice("scenarios", done, sum(task.quota for task in tasks))
-
-    return run_tasks(work, tasks, workers, tell)
-
-
-def _inspect(inspector: Inspects, drive: Drive, tasks: Sequence[Task], workers: int, notice: Notice) -> Code:
-    """Every so many of the planned scenarios of each family once more, with the checked build."""
-
-    def work(task: Task, progress: Callable[[int], None]) -> Evidence:
-        rows = range(0, task.planned, INSPECTED_ONE_IN)
-        evidence = inspector.evidence(planned_draft(drive, task, k).scenario for k in rows)
-        progress(1)
-        return evidence
-
-    def tell(done: int) -> None:
-        notice("families with the checked build", done, len(tasks))
-
-    whole = Evidence()
-    for evidence in run_tasks(work, tasks, workers, tell):
-        whole.add(evidence)
-    return inspector.judge(whole)
-
-
 def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
     tallies: dict[str, Tally] = {}
     for search in searches:
         for claim, tally in search.tallies.items():
             tallies.setdefault(claim, Tally()).merge(tally)
     return tallies
+
+
+def _handler_times(searches: Sequence[FamilySearch]) -> HandlerTimes:
+    whole = HandlerTimes()
+    for search in searches:
+        whole.merge(search.handlers)
+    return whole
 
 
 def _claim_results(
@@ -293,23 +271,33 @@ def _hunts(claims: Sequence[ClaimResult], searches: Sequence[FamilySearch]) -> l
     return hunts
 
 
+def _fault_hunts(showing: Mapping[tuple[str, str], Draft]) -> list[_Hunt]:
+    """One hunt per fault that a run of the checked build shows, by claim and line."""
+    least, _ = SHRINK_TRIALS_PER_CLAIM
+    return [_Hunt(claim, showing[claim, line], least, line) for claim, line in sorted(showing)]
+
+
 def _shrink_all(
-    subject: Checked, hunts: Sequence[_Hunt], workers: int, notice: Notice
+    subject: Checked, inspector: Inspects | None, hunts: Sequence[_Hunt], workers: int, notice: Notice
 ) -> list[Shrunk | None]:
     def work(hunt: _Hunt, progress: Callable[[int], None]) -> Shrunk | None:
         trials = 0
+        checked = (
+            Inspected(inspector, hunt.claim, hunt.line, only_there=True) if inspector and hunt.line else None
+        )
 
         def try_out(scenario: Scenario) -> Trial:
             nonlocal trials
             trials += 1
             progress(trials)
-            return tried(subject, scenario)
+            return checked.try_out(scenario) if checked else tried(subject, scenario)
 
         shrunk = shrink(try_out, subject.drive, hunt.draft, hunt.claim, hunt.cap)
-        progress(hunt.cap)
-        return shrunk
+        varied = vary(try_out, shrunk.scenario, hunt.claim) if shrunk else ()
+        progress(hunt.cap + VARIED_TRIALS)
+        return shrunk and replace(shrunk, varied=varied)
 
-    total = sum(hunt.cap for hunt in hunts)
+    total = sum(hunt.cap + VARIED_TRIALS for hunt in hunts)
 
     def tell(done: int) -> None:
         notice("shortening", done, total)
@@ -333,4 +321,4 @@ def _save(
             digest=result.digest,
             search_seed=seed,
         )
-        yield SavedFinding(save_finding(folder, finding), finding)
+        yield SavedFinding(save_finding(folder, finding), finding, result.varied)

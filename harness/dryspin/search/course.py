@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from dryspin.drive import Drive
 from dryspin.scenario import Fault, Trace
+from dryspin.search.beginnings import AHEAD_S, Beginning
 from dryspin.search.draws import Draws
 from dryspin.search.rehearsal import Rehearsal
 
@@ -38,6 +39,7 @@ class Course:
     Steps and faults may be added in any order; of two steps at one moment the later added counts.
     `jam` is a factor on the propeller's torque; `blocked`: something holds the rotor throughout.
     `aside`: a rare story, told for one claim, in which others of its family are not exercised.
+    `beginning`: what other scenarios may share.
     """
 
     throttle_us: list[tuple[float, float]]
@@ -47,10 +49,15 @@ class Course:
     jam: Trace = ()
     blocked: bool = False
     aside: bool = False
+    beginning: Beginning | None = None
 
     def step(self, at_s: float, width_us: float) -> None:
         """The throttle pulses get another width from `at_s` on."""
         self.throttle_us.append((round(at_s, 4), width_us))
+
+    def begun(self, draws: Draws, at_s: float) -> None:
+        """No choice of the story from here on changes what happens before `at_s`."""
+        self.beginning = Beginning(at_s - AHEAD_S, dict(draws.named))
 
     def fault(self, kind: str, at_s: float, for_ms: float = 0.0) -> float:
         """A fault, to a tenth of a microsecond; returns the moment at which it is over."""

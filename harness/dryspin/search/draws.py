@@ -22,10 +22,16 @@ MAX_VALUES = 100
 
 
 class Draws:
-    """Source of choices; `choices` is the note of those made so far, in order."""
+    """Source of choices; `choices` is the note of those made so far, in order, `named` by name.
 
-    def __init__(self) -> None:
+    `fixed`: names that are not asked for; they get the value given there, modulo the number of values, so
+    that a counter can be passed on.
+    """
+
+    def __init__(self, fixed: Mapping[str, int] | None = None) -> None:
         self.choices: list[int] = []
+        self.named: dict[str, int] = {}
+        self._fixed = fixed or {}
 
     def index(self, name: str, n: int) -> int:
         """One of 0 .. n-1; 0 is what shrinking moves to. `name` tells what is being chosen."""
@@ -33,32 +39,27 @@ class Draws:
             raise ValueError(f"choice {name!r} has {n} values, must have 1 to {MAX_VALUES}")
         if n == 1:
             return 0
-        chosen = self._choose(name, n)
+        chosen = self._fixed[name] % n if name in self._fixed else self._choose(n)
         self.choices.append(chosen)
+        self.named[name] = chosen
         return chosen
 
     def pick(self, name: str, options: Sequence[T]) -> T:
         """One of `options`, the simplest first."""
         return options[self.index(name, len(options))]
 
-    def _choose(self, name: str, n: int) -> int:
+    def _choose(self, n: int) -> int:
         raise NotImplementedError
 
 
 class SeededDraws(Draws):
-    """Answers from a seeded generator, uniformly; names in `fixed` get the value given there.
-
-    A fixed value is taken modulo the number of values, so that a counter can be passed on.
-    """
+    """Answers from a seeded generator, uniformly."""
 
     def __init__(self, generator: Random, fixed: Mapping[str, int] | None = None) -> None:
-        super().__init__()
+        super().__init__(fixed)
         self._generator = generator
-        self._fixed = fixed or {}
 
-    def _choose(self, name: str, n: int) -> int:
-        if name in self._fixed:
-            return self._fixed[name] % n
+    def _choose(self, n: int) -> int:
         return self._generator.randrange(n)
 
 
@@ -73,7 +74,7 @@ class NotedDraws(Draws):
         self._noted = iter(noted)
         self._generator = generator
 
-    def _choose(self, name: str, n: int) -> int:
+    def _choose(self, n: int) -> int:
         noted = next(self._noted, None)
         if noted is None:
             return self._generator.randrange(n) if self._generator else 0
@@ -83,9 +84,11 @@ class NotedDraws(Draws):
 class HypothesisDraws(Draws):
     """Answers from Hypothesis: one bounded integer, thus one entry of its choice sequence, each."""
 
-    def __init__(self, draw: Callable[[st.SearchStrategy[int]], int]) -> None:
-        super().__init__()
+    def __init__(
+        self, draw: Callable[[st.SearchStrategy[int]], int], fixed: Mapping[str, int] | None = None
+    ) -> None:
+        super().__init__(fixed)
         self._draw = draw
 
-    def _choose(self, name: str, n: int) -> int:
+    def _choose(self, n: int) -> int:
         return self._draw(st.integers(0, n - 1))

@@ -13,11 +13,17 @@ from dryspin.drive import Drive
 from dryspin.errors import DryspinError, RigError
 from dryspin.findings import BROKEN, Trial
 from dryspin.scenario import Scenario
+from dryspin.search.beginnings import SHARED_SLOTS
+from dryspin.search.code_cycles import AtFactor
 from dryspin.search.envelope import SECTORS, Reached, Visit
+from dryspin.search.handlers import HandlerTimes
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
-from dryspin.search.result import Tally
-from dryspin.search.shrink import TryOut, size
-from dryspin.search.strategies import Draft, covering_draft, drafts
+from dryspin.search.shrink import size
+from dryspin.search.strategies import Draft, covering_draft, drafts, explored
+from dryspin.search.tally import Tally
+
+TryDraft = Callable[[Draft], Trial]
+"""Runs and judges a draft's scenario; raises RigError."""
 
 PLANNED_SHARE = 0.6
 """Share of a family's scenarios that follow the covering plan, up to one per rest sector."""
@@ -55,6 +61,7 @@ def planned(quota: int) -> int:
 class FamilySearch:
     """What came of it. `exercised` counts the family's own scenarios by claim, `breaking` keeps
     the most readable scenario that broke each claim. `covered`: marks of the code that were reached.
+    `handlers`: what they took. `at_factors`: the same scenarios with other cycles for the code.
     """
 
     family: str
@@ -66,6 +73,8 @@ class FamilySearch:
     reached: Reached = field(default_factory=Reached)
     visits: list[Visit] = field(default_factory=list)
     covered: frozenset[Any] = frozenset()
+    handlers: HandlerTimes = field(default_factory=HandlerTimes)
+    at_factors: list[AtFactor] = field(default_factory=list)
 
     def add(self, draft: Draft, trial: Trial, drive: Drive) -> None:
         """Count one trial."""
@@ -95,22 +104,22 @@ class ScenarioFailedError(RigError):
 
 
 def search_family(
-    try_out: TryOut, drive: Drive, task: Task, progress: Callable[[int], None] = lambda _: None
+    try_draft: TryDraft, drive: Drive, task: Task, progress: Callable[[int], None] = lambda _: None
 ) -> FamilySearch:
     """Run exactly `task.quota` scenarios of one family. `progress` gets the number run so far.
 
     Same task, same scenarios, in every process. Raises ScenarioFailedError.
     """
     found = FamilySearch(task.family)
-    for k in range(task.planned):
-        attempt(try_out, drive, planned_draft(drive, task, k), found)
+    for draft in planned_drafts(drive, task):
+        attempt(try_draft, drive, draft, found)
         progress(found.scenarios)
-    explore(try_out, drive, task, found, progress)
+    explore(try_draft, drive, task, found, progress)
     return found
 
 
 def explore(
-    try_out: TryOut,
+    try_draft: TryDraft,
     drive: Drive,
     task: Task,
     found: FamilySearch,
@@ -118,11 +127,11 @@ def explore(
 ) -> None:
     """What remains of the quota after the planned scenarios, which `found` has counted: steered by margins.
 
-    Raises ScenarioFailedError, and whatever else `try_out` raises of DryspinError.
+    Raises ScenarioFailedError, and whatever else `try_draft` raises of DryspinError.
     """
 
     def run(draft: Draft) -> Trial:
-        trial = attempt(try_out, drive, draft, found)
+        trial = attempt(try_draft, drive, draft, found)
         progress(found.scenarios)
         return trial
 
@@ -132,10 +141,10 @@ def explore(
         run(planned_draft(drive, task, found.scenarios))
 
 
-def attempt(try_out: TryOut, drive: Drive, draft: Draft, found: FamilySearch) -> Trial:
+def attempt(try_draft: TryDraft, drive: Drive, draft: Draft, found: FamilySearch) -> Trial:
     """Try one draft and count it. Raises ScenarioFailedError where it cannot be run to the end."""
     try:
-        trial = try_out(draft.scenario)
+        trial = try_draft(draft)
     except RigError as error:
         raise ScenarioFailedError(str(error), draft.scenario) from error
     found.add(draft, trial, drive)
@@ -145,6 +154,13 @@ def attempt(try_out: TryOut, drive: Drive, draft: Draft, found: FamilySearch) ->
 def planned_draft(drive: Drive, task: Task, k: int) -> Draft:
     """Row `k` of a task's covering plan."""
     return covering_draft(drive, task.family, task.first_row + k, task.seed, task.rehearsal)
+
+
+def planned_drafts(drive: Drive, task: Task) -> list[Draft]:
+    """All rows of it; a beginning have those of which explored scenarios make use."""
+    rows = [planned_draft(drive, task, k) for k in range(task.planned)]
+    lent = [k for k, row in enumerate(rows) if row.beginning][: SHARED_SLOTS.get(task.family, 0)]
+    return [row if k in lent else row.alone() for k, row in enumerate(rows)]
 
 
 def _explore(attempt: Callable[[Draft], Trial], drive: Drive, task: Task, found: FamilySearch) -> None:
@@ -172,6 +188,10 @@ def _explore(attempt: Callable[[Draft], Trial], drive: Drive, task: Task, found:
 
     if found.scenarios >= task.quota:
         return
+    beginnings = [row.beginning for row in planned_drafts(drive, task) if row.beginning]
+    strategy = drafts(drive, task.family, task.rehearsal)
+    if beginnings:
+        strategy = explored(drive, task.family, task.rehearsal, beginnings)
     run = hypothesis.settings(
         database=None,
         phases=(Phase.generate, Phase.target),
@@ -181,7 +201,7 @@ def _explore(attempt: Callable[[Draft], Trial], drive: Drive, task: Task, found:
         print_blob=False,
         verbosity=Verbosity.quiet,
         suppress_health_check=list(HealthCheck),
-    )(hypothesis.given(drafts(drive, task.family, task.rehearsal))(explore))
+    )(hypothesis.given(strategy)(explore))
     hypothesis.seed(family_seed(task.seed, task.family))(run)()
     if failures:
         raise failures[0]

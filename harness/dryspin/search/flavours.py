@@ -134,6 +134,7 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) 
     course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", (1.0, 0.9, 0.8))))
+    course.begun(draws, course.end_s + RUN_UP_S)
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
     # A stick moved by hand passes neutral; but braking takes half the speed in 40 ms, so only now and then.
     pause_s = {1: 0.02, 2: 0.04}.get(draws.index("pause", 8), 0.0)
@@ -163,7 +164,10 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) ->
     course.step(course.end_s, up_us)
     at_s = course.end_s + draws.pick("run", (0.4, 0.2, 0.3, 0.6, 0.05))
     if draws.index("bad in run", 4) == 1:
-        _bad_frames(course, stick, frame_ms, round((at_s - 0.1) * 1000.0 / frame_ms), 1, draws, up_us)
+        frame = round((at_s - 0.1) * 1000.0 / frame_ms)
+        _bad_frames(
+            course, stick, frame_ms, frame, 1, draws.pick("bad pulse in run", stick.bad_us[1:]), up_us
+        )
     if draws.index("restart first", 12) != RARE:
         down_us = draws.pick("stick at restart", (up_us, stick.neutral_us, stick.demand(1 - way, 1.0)))
         course.step(at_s, down_us)
@@ -172,6 +176,7 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) ->
         at_s += armed_s(drive, rehearsal, frame_ms)
         course.step(at_s, up_us)
         at_s += draws.pick("run again", (0.3, 0.4))
+    course.begun(draws, at_s)
     course.step(at_s, draws.pick("lost as", stick.bad_us))
     at_s += draws.pick("lost", (0.4, 0.3, 0.6))
     course.step(at_s, up_us)
@@ -198,7 +203,8 @@ def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float, rit
     # Pulses that come while the controller starts up are nobody's pulses.
     first = max(first, math.ceil(START_UP_S * 1000.0 / frame_ms)) + 1 + draws.index("bad at", 20)
     count = 1 + draws.index("bad frames", 3)
-    after = _bad_frames(course, stick, frame_ms, first, count, draws, stick.neutral_us)
+    bad_us = draws.pick("bad", stick.bad_us[1:])
+    after = _bad_frames(course, stick, frame_ms, first, count, bad_us, stick.neutral_us)
     if draws.index("missing", 3) == 1:
         # Late enough that what came before the gap and what comes after it are no rite each.
         missing, count = after + 2 + draws.index("missing at", 20), 1 + draws.index("frames missing", 2)
@@ -211,13 +217,13 @@ def _damaged_rite(draws: Draws, stick: Stick, frame_ms: float, up_us: float, rit
 
 
 def _bad_frames(
-    course: Course, stick: Stick, frame_ms: float, first: int, count: int, draws: Draws, then_us: float
+    course: Course, stick: Stick, frame_ms: float, first: int, count: int, bad_us: float, then_us: float
 ) -> int:
     """Bad pulses in `count` frames from number `first` on, then `then_us`; returns the first good frame.
 
     Steps are set between two pulses: pulse k rises half a frame after k frames.
     """
-    course.step(first * frame_ms / 1000.0, draws.pick("bad", stick.bad_us[1:]))
+    course.step(first * frame_ms / 1000.0, bad_us)
     course.step((first + count) * frame_ms / 1000.0, then_us)
     return first + count
 

@@ -18,6 +18,7 @@ def electrical(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal
     course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
+    course.begun(draws, course.end_s + RUN_UP_S)
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
     what = draws.index("then", 3)
     if what == 1:

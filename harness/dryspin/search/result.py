@@ -6,60 +6,12 @@ from pathlib import Path
 from typing import Any
 
 from dryspin.faults import Code
-from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Finding, Outcome, Replay
+from dryspin.findings import BROKEN, HELD, Finding, Outcome, Replay
+from dryspin.search.code_cycles import AtFactor, changed
 from dryspin.search.effect import Effect
 from dryspin.search.envelope import Visit
-
-
-@dataclass
-class Tally:
-    """One claim over many trials: how often each status, every margin, the outcome with the least of them.
-
-    A trial that broke the claim is worse than any that held it, whatever the margins say.
-    """
-
-    counts: dict[str, int] = field(default_factory=dict)
-    worst: Outcome | None = None
-    margins: list[float] = field(default_factory=list)
-
-    def add(self, outcome: Outcome) -> None:
-        """Count one trial; of equal margins the earlier trial stays."""
-        self.counts[outcome.status] = self.counts.get(outcome.status, 0) + 1
-        if outcome.margin is not None:
-            self.margins.append(outcome.margin)
-        self._keep(outcome)
-
-    def merge(self, other: "Tally") -> None:
-        """Count the trials of another tally, which came later."""
-        for status, count in other.counts.items():
-            self.counts[status] = self.counts.get(status, 0) + count
-        self.margins += other.margins
-        if other.worst is not None:
-            self._keep(other.worst)
-
-    @property
-    def exercised(self) -> int:
-        """Trials in which the claim was judged either way."""
-        return self.counts.get(BROKEN, 0) + self.counts.get(HELD, 0)
-
-    @property
-    def verdict(self) -> str:
-        """Broken if ever; else held if ever; else whether anything could have been told."""
-        for status in (BROKEN, HELD, CANNOT_TELL):
-            if self.counts.get(status):
-                return status
-        return NOT_EXERCISED
-
-    def _keep(self, outcome: Outcome) -> None:
-        if self.worst is None or _badness(outcome) < _badness(self.worst):
-            self.worst = outcome
-
-
-def _badness(outcome: Outcome) -> tuple[int, float]:
-    """Sorts the worst outcome first."""
-    order = (BROKEN, HELD, CANNOT_TELL, NOT_EXERCISED)
-    rank = order.index(outcome.status) if outcome.status in order else len(order)
-    return rank, float("inf") if outcome.margin is None else outcome.margin
+from dryspin.search.handlers import HandlerTimes
+from dryspin.search.varying import Variation
 
 
 @dataclass(frozen=True)
@@ -90,10 +42,11 @@ class ClaimResult:
 
 @dataclass(frozen=True)
 class SavedFinding:
-    """A finding and the file it was written to."""
+    """A finding, the file it was written to, and what of its scenario was tried to matter."""
 
     path: Path
     finding: Finding
+    varied: tuple[Variation, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -114,6 +67,8 @@ class CheckResult:
     one; `covered` the marks of the code that were reached, where it has any. `rite_frames`: by frame
     period (ms), the frames that arming took in rehearsal; empty where it was declared or never seen.
     `unknowns`: what the guesses of the drive do at both ends of their ranges, the weightiest first.
+    `handlers`: what they took, None where nobody watched. `at_factors`: the same scenarios with other cycles
+    for the code. `charged_scenarios`: by claim, factor and file of one that breaks it only then.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -132,6 +87,9 @@ class CheckResult:
     covered: frozenset[Any] = frozenset()
     rite_frames: Mapping[float, int] = field(default_factory=dict)
     unknowns: tuple[Effect, ...] = ()
+    handlers: HandlerTimes | None = None
+    at_factors: tuple[AtFactor, ...] = ()
+    charged_scenarios: Mapping[str, tuple[float, Path]] = field(default_factory=dict)
 
     @property
     def real_time_factor(self) -> float:
@@ -147,6 +105,11 @@ class CheckResult:
     def unproven(self) -> tuple[ClaimResult, ...]:
         """Declared claims that no scenario exercised: nothing was shown about them."""
         return tuple(c for c in self.claims if c.verdict not in (BROKEN, HELD) and not c.suppressed)
+
+    @property
+    def owed_to_cycles(self) -> tuple[str, ...]:
+        """Claims whose verdict is another at one of the factors."""
+        return changed({claim.claim: claim.verdict for claim in self.claims}, self.at_factors)
 
     @property
     def still_broken(self) -> tuple[KeptResult, ...]:

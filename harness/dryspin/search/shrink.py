@@ -21,6 +21,7 @@ from dryspin.errors import RigError
 from dryspin.findings import BROKEN, Outcome, Trial
 from dryspin.scenario import LINEAR_TRACES, Scenario, Trace
 from dryspin.search.strategies import Draft, drafts, retold
+from dryspin.search.varying import Variation
 
 TryOut = Callable[[Scenario], Trial]
 
@@ -45,12 +46,16 @@ LATER_S = 0.3
 
 @dataclass(frozen=True)
 class Shrunk:
-    """The shortest scenario found, its outcome for the claim, its digest, and what it took."""
+    """The shortest scenario found, its outcome for the claim, its digest, and what it took.
+
+    `varied`: what became of the claim with the scenario changed a piece at a time, where that was asked.
+    """
 
     scenario: Scenario
     outcome: Outcome
     digest: str
     trials: int
+    varied: tuple[Variation, ...] = ()
 
 
 class _Broken(Exception):  # noqa: N818 - a verdict, not an error

@@ -37,6 +37,7 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     way = draws.index("way", 2)
     size = draws.pick("size", SIZES)
     course.step(course.end_s, stick.demand(way, size))
+    course.begun(draws, course.end_s + RUN_S)
     stall_s = course.end_s + RUN_S + draws.index("later", 5) * 0.1 + draws.index("later ms", 50) / 1000.0
     course.aside = draws.index("gap", 12) == RARE
     if course.aside:

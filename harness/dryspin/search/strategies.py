@@ -6,7 +6,7 @@ Hypothesis strategy that looks everywhere else and shrinks.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 from hypothesis import strategies as st
@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
 from dryspin.scenario.schema import OUTAGES
+from dryspin.search.beginnings import SLOTS, Beginning
 from dryspin.search.course import Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
@@ -39,7 +40,7 @@ MAX_OFF_NOMINAL = 3
 class Draft:
     """A scenario together with the choices it was built from, which Hypothesis can shrink.
 
-    `rehearsal` is what the choices aim by; `aside` see `Course`.
+    `rehearsal` is what the choices aim by; `aside` and `beginning` see `Course`.
     """
 
     family: str
@@ -47,6 +48,16 @@ class Draft:
     choices: tuple[int, ...]
     rehearsal: Rehearsal = UNREHEARSED
     aside: bool = False
+    beginning: Beginning | None = None
+
+    @property
+    def shared_s(self) -> float | None:
+        """Up to this moment (s) others may begin in the same way; None where they do not."""
+        return self.beginning.until_s if self.beginning else None
+
+    def alone(self) -> "Draft":
+        """The same, of whose beginning no other is to make use."""
+        return replace(self, beginning=None)
 
 
 def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHEARSED) -> Draft:
@@ -81,7 +92,11 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
         parts=parts,
         faults=tuple(sorted(course.faults, key=lambda fault: fault.at_s)),
     )
-    return Draft(family, scenario, tuple(draws.choices), rehearsal, course.aside)
+    beginning = course.beginning
+    if beginning is not None:
+        early = any(0.0 < t_s <= beginning.until_s for trace in _dressed(scenario) for t_s, _ in trace)
+        beginning = None if early else beginning.dressed(draws.named)
+    return Draft(family, scenario, tuple(draws.choices), rehearsal, course.aside, beginning)
 
 
 def retold(drive: Drive, draft: Draft, choices: Sequence[int], generator: Random | None = None) -> Draft:
@@ -98,6 +113,20 @@ def drafts(
 ) -> Draft:
     """The Hypothesis strategy of one family."""
     return build(HypothesisDraws(draw), drive, family, rehearsal)
+
+
+@st.composite
+def explored(
+    draw: Callable[[st.SearchStrategy[int]], int],
+    drive: Drive,
+    family: str,
+    rehearsal: Rehearsal,
+    beginnings: Sequence[Beginning],
+) -> Draft:
+    """The same, of `SLOTS` scenarios as many as there are `beginnings` each with one of these."""
+    slot = draw(st.integers(0, SLOTS - 1)) - (SLOTS - len(beginnings))
+    fixed = beginnings[slot].chosen if slot >= 0 else {}
+    return build(HypothesisDraws(draw, fixed), drive, family, rehearsal)
 
 
 def covering_draft(
@@ -123,6 +152,10 @@ def covering_draft(
         fixed["size"] = 0
     generator = Random(f"{seed}/{family}/{row}")
     return build(SeededDraws(generator, fixed), drive, family, rehearsal)
+
+
+def _dressed(scenario: Scenario) -> tuple[Trace, ...]:
+    return scenario.supply_v, scenario.load_factor, scenario.comparator_noise_mv
 
 
 def _trace(draws: Draws, name: str, course: Course, value: Callable[[str], float]) -> Trace:

@@ -11,9 +11,7 @@ from dataclasses import dataclass, field
 from dryspin.drive import Drive
 from dryspin.errors import DryspinError
 from dryspin.findings import Trial
-from dryspin.scenario import Scenario
-from dryspin.search.family import FamilySearch, Task, attempt, explore, planned_draft
-from dryspin.search.shrink import TryOut
+from dryspin.search.family import FamilySearch, Task, TryDraft, attempt, explore, planned_draft
 from dryspin.search.strategies import Draft
 
 
@@ -39,7 +37,8 @@ def planned_in_turn(drive: Drive, tasks: Sequence[Task]) -> list[tuple[int, Draf
     """The planned drafts of all tasks with the task's index, one of each task in turn."""
     rows = max((task.planned for task in tasks), default=0)
     return [
-        (index, planned_draft(drive, task, k))
+        # Alone: with all families in turn, a beginning would be dropped before anyone makes use of it.
+        (index, planned_draft(drive, task, k).alone())
         for k in range(rows)
         for index, task in enumerate(tasks)
         if k < task.planned
@@ -47,7 +46,7 @@ def planned_in_turn(drive: Drive, tasks: Sequence[Task]) -> list[tuple[int, Draf
 
 
 def search_until(
-    try_out: TryOut,
+    try_draft: TryDraft,
     drive: Drive,
     tasks: Sequence[Task],
     planned: Sequence[tuple[int, Draft]],
@@ -61,18 +60,18 @@ def search_until(
     result = Until()
     searches = [FamilySearch(task.family) for task in tasks]
 
-    def judged(scenario: Scenario) -> Trial:
-        trial = try_out(scenario)
+    def judged(draft: Draft) -> Trial:
+        trial = try_draft(draft)
         result.scenarios += 1
         result.simulated_s += trial.simulated_s
         result.exercised |= {outcome.claim for outcome in trial.outcomes if outcome.exercised}
         result.enough = enough(trial)
         return trial
 
-    def until_enough(scenario: Scenario) -> Trial:
+    def until_enough(draft: Draft) -> Trial:
         if result.enough:
             raise _EnoughError
-        return judged(scenario)
+        return judged(draft)
 
     try:
         for index, draft in planned:

@@ -87,16 +87,22 @@ def run_batch(
     """
     result = BatchResult(batch.number, batch.task.family, batch.task.quota)
 
-    def try_out(scenario: Scenario) -> Trial:
+    def watched(scenario: Scenario, run: Callable[[], Trial]) -> Trial:
         with suppress(OSError):  # only of use if this process dies
             under_way.write_text(scenario.to_toml(), encoding="utf-8")
         try:
-            return subject.try_out(scenario)
+            return run()
         except RigError as error:
             result.failed.append(Failed(str(error), scenario.to_toml()))
             return Trial((), 0.0)
 
-    search = search_family(try_out, subject.drive, batch.task, progress)
+    def try_out(scenario: Scenario) -> Trial:
+        return watched(scenario, lambda: subject.try_out(scenario))
+
+    def try_draft(draft: Draft) -> Trial:
+        return watched(draft.scenario, lambda: subject.search_trial(draft.scenario, draft.shared_s))
+
+    search = search_family(try_draft, subject.drive, batch.task, progress)
     result.scenarios, result.simulated_s = search.scenarios, search.simulated_s
     _count(result, search)
     suppressed = {suppression.claim for suppression in subject.claims.suppressions}
