@@ -70,7 +70,7 @@ def test_a_lost_dead_time_is_killed_and_the_rest_survives_with_its_line(tmp_path
 def test_a_sample_of_a_thruster_in_cpp_is_judged_from_the_command_line(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Handlers, constexpr functions and atomic blocks in it; its gates alone are declared, so some survive."""
+    """It has handlers, constexpr functions, atomic blocks; its gates alone are declared, so some survive."""
     text = (TWO_WAYS / "thruster.cpp").read_text(encoding="utf-8")
     folder = firmware(tmp_path / "two", "thruster.cpp", text, '["gates"]')
     told = tmp_path / "told.json"

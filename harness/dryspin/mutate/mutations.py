@@ -264,7 +264,7 @@ def block_of(node: Any) -> int:
 
 
 def is_observable(block: Any) -> bool:
-    """A switch jumps past the head of its body, a goto past that of any block; constexpr may store nothing."""
+    """A switch jumps past the head of its body, a goto past any block's; constexpr may store nothing."""
     if block.parent is not None and block.parent.type == "switch_statement":
         return False
     if _is_constexpr(block):
