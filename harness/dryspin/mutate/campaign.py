@@ -10,6 +10,7 @@ from random import Random
 from types import MappingProxyType
 
 from dryspin.build.library import PORT
+from dryspin.build.register_workshop import workshop as workshop_of
 from dryspin.build.workshop import Workshop
 from dryspin.drive.document import suggestion
 from dryspin.errors import BuildError, UsageError
@@ -107,7 +108,7 @@ def mutate(
         hypothesis_leaves_no_files(),
         tempfile.TemporaryDirectory(prefix="dryspin-mutants-") as folder,
     ):
-        workshop = Workshop(subject.drive, subject.directory, Path(folder))
+        workshop = workshop_of(subject.drive, subject.directory, Path(folder))
         everywhere, gaps = _made(workshop, files, functions)
         made = [mutation for mutation in everywhere if which(mutation)]
         chosen = _sampled(_of_each(made, each, seed), sample, seed)

@@ -5,7 +5,7 @@ from typing import Any
 from dryspin.findings import Outcome
 from dryspin.recording import Recording
 from dryspin.report.numbers import margin, quantity
-from dryspin.timing.handlers import calls_of, times_of
+from dryspin.timing.handlers import calls_of, handler_name, times_of
 from dryspin.timing.steps import top_window
 
 
@@ -50,7 +50,7 @@ def handler_rows(recording: Recording) -> list[tuple[str, ...]]:
     rows = times_of(calls_of(recording), top_window(recording), recording.f_cpu_hz)
     return [
         (
-            each.name,
+            handler_name(each.vector, recording.drive),
             str(each.calls),
             f"{each.longest / recording.f_cpu_hz * 1e6:.1f}",
             f"{each.longest_at_s:.4f}",
