@@ -150,6 +150,8 @@ void clock_sleep(void)
 
 void clock_wait(int64_t until)
 {
+	if (ctl.now >= ctl.horizon)
+		clock_catch_up();
 	while (ctl.now < until) {
 		int64_t e = next_event();
 		e = e > ctl.now ? e : ctl.now;
