@@ -112,7 +112,7 @@ SOURCE = """
     const part *constant_part(void) { return &constant; }
     const uint8_t *nowhere(uint8_t which) { return which ? (const uint8_t *)16 : 0; }
     static uint8_t counter = 40;
-    static uint8_t hidden(uint8_t value) /* static */
+    __attribute__((noinline)) static uint8_t hidden(uint8_t value) /* static */
     {
         return (uint8_t)(value + counter);
     }

@@ -16,7 +16,12 @@ from dryspin.errors import BuildError
 
 CANDIDATES = ("gcc", "cc", "clang")
 WHEEL = (sys.executable, "-m", "ziglang", "cc")
-"""The compiler of the extra `zig`, where a machine has none of its own; ld and objcopy are still needed."""
+"""The compiler of the extra `zig`, where a machine has none of its own; ld and objcopy are still needed.
+
+A clang, but for its driver, which fails where no object is written (-fsyntax-only), has undefined-behaviour
+checks on at -O0, and builds the C library's stubs at its first link. The part's 16-bit integers are looked at
+only where clang itself is installed.
+"""
 
 COMPILE_TIMEOUT_S = 120
 
