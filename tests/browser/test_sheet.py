@@ -135,6 +135,62 @@ def test_zoom_goes_from_the_whole_run_to_one_pwm_period(live: Any) -> None:
     assert live.shown() == (0.0, 4.0)
 
 
+def test_the_moment_is_centred_and_looked_at_closely(live: Any) -> None:
+    """From the whole run, too, where moving alone would change nothing; what is closer already stays so."""
+    live.page.click("text=to the moment")
+    assert live.shown() == (pytest.approx(MOMENT_S - 0.005), pytest.approx(MOMENT_S + 0.005))
+    live.press("p")
+    live.press("ArrowRight")
+    live.press("m")
+    from_s, to_s = live.shown()
+    assert to_s - from_s == pytest.approx(1.0 / 31372.5, rel=1e-6)
+    assert (from_s + to_s) / 2.0 == pytest.approx(MOMENT_S, abs=1e-9)
+
+
+def test_a_word_goes_beside_the_line_of_the_moment(live: Any) -> None:
+    """12 pixels from the left it would go through a word that begins at 4; the word begins behind it."""
+    live.press("h")
+    _drag(live, 0.5, -6.0, 1.0)
+    columns = ink(live, "sense")
+    line = int(np.argmax(columns[:40]))
+    frame = np.median(columns)
+
+    assert 8 <= line <= 16
+    assert np.all(columns[3 : line - 1] == frame)
+    assert columns[line + 4 : line + 30].max() > frame + 2
+
+
+def test_a_flag_goes_to_the_side_where_no_line_stands(live: Any) -> None:
+    """Cursor A twenty pixels behind the moment: the words go before it, and A stands behind its own line."""
+    live.press("h")
+    alone = ink(live, "ruler")
+    moment = len(alone) // 2
+    box = live.page.locator('[data-lane="speed"] .u-over').bounding_box()
+    live.page.locator('[data-lane="speed"] .u-over').click(position={"x": box["width"] / 2 + 20, "y": 20})
+    live.page.mouse.move(2, 2)
+    both = ink(live, "ruler")
+
+    before, behind = slice(moment - 64, moment - 4), slice(moment + 4, moment + 18)
+    assert alone[behind].sum() > 40
+    assert alone[before].sum() < 10
+    assert both[before].sum() > 40
+    assert both[behind].sum() < 10
+    assert both[moment + 24 : moment + 34].sum() > 5
+
+
+def _drag(live: Any, begin: float, pixels: float, end: float) -> None:
+    """Drag over the speed's lane, from a share of its width and some pixels to another share."""
+    plot = live.page.locator('[data-lane="speed"] .u-over')
+    plot.scroll_into_view_if_needed()
+    box = plot.bounding_box()
+    y = box["y"] + box["height"] / 2
+    live.page.mouse.move(box["x"] + begin * box["width"] + pixels, y)
+    live.page.mouse.down()
+    live.page.mouse.move(box["x"] + end * box["width"] - 1, y, steps=4)
+    live.page.mouse.up()
+    live.page.mouse.move(2, 2)
+
+
 def test_dragging_zooms_to_what_was_dragged_over(live: Any) -> None:
     """A quarter to a half of the width is a quarter to a half of the time."""
     plot = live.page.locator('[data-lane="current_u"] .u-over')

@@ -356,6 +356,20 @@ def test_handlers_run_while_time_passes(firmware):
     assert firmware.now_s == pytest.approx(0.165, abs=1e-5)
 
 
+def test_what_is_due_when_a_wait_begins_runs_at_once(firmware):
+    """A flag that rose with interrupts off: one instruction after they are on, its handler begins."""
+    firmware.call.port_wrap_interrupt(1)
+    firmware.wait(ms=40.0)
+    firmware.call.port_interrupts_restore(1)
+    on_s = firmware.now_s
+    firmware.wait(ms=0.2)
+    recording = firmware.recording()
+    cycles, running, _ = recording.of(Signal.HANDLER)
+
+    assert firmware.call.wraps() == 1
+    assert 0.0 <= float(recording.seconds(cycles[running > 0][0])) - on_s < 2e-6
+
+
 def test_port_functions_act_and_are_recorded(firmware):
     """The seam's own, as the firmware calls them."""
     firmware.call.port_leg(1, 2)

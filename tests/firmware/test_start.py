@@ -2,9 +2,12 @@
 
 import numpy as np
 
+from dryspin.findings import HELD, load_subject
 from dryspin.recording import LEGS, Leg, Mark, Recording
 from dryspin.rig import Rig
+from dryspin.scenario import Scenario
 
+from ..small_firmware import BOW_THRUSTER
 from .rite import first_s, marks, story
 
 
@@ -32,3 +35,12 @@ def test_a_second_try_aligns_half_a_turn_away(pack: Rig) -> None:
 
     assert first == third == [Leg.CHOPPED, Leg.LOW, Leg.OPEN]
     assert second == [Leg.LOW, Leg.CHOPPED, Leg.OPEN]
+
+
+def test_a_try_that_the_stick_calls_off_is_none_of_the_next_demand() -> None:
+    """Median of three frames: a start for the way before begins just as the stick has gone the other way."""
+    steps = ((0.0, 1500.0), (4.0103, 1208.0), (4.1775, 1614.0), (4.3621, 1175.0))
+    story = Scenario(seed=0, end_s=4.603, rest_deg=0.0, frame_ms=15.0, throttle_us=steps)
+    tries = load_subject(BOW_THRUSTER).try_out(story).of("startup.tries")
+
+    assert (tries.status, tries.seen) == (HELD, 1.0)

@@ -2,7 +2,8 @@
 
 import pytest
 
-from .learning import DOWN, ENDS, HOLD_PULSES, MIDDLE, NO_NEWS, POSITION, UP
+from .learning import BEGINS, DOWN, ENDS, HOLD_PULSES, LOOKS, MIDDLE, NO_NEWS, POSITION, UP, Learner
+from .legs import OFFSET_ABOVE
 
 TICKS_PER_MS = 2000
 STICK_UP, HOLD_LASTS, STILL, MOVED = 3400, 230 * TICKS_PER_MS, 30, 200
@@ -13,6 +14,16 @@ is 100 us away."""
 def test_a_stick_held_up_all_along_teaches_its_position_with_the_next_pulse(learning):
     """It has been held for two seconds already."""
     assert learning.hold(UP, 3) == [POSITION, NO_NEWS, NO_NEWS]
+
+
+def test_a_stick_held_up_for_very_long_has_still_been_held(firmware):
+    """Waiting for the rotor to rest may take more pulses than 8 bits count: 256 are 5 s."""
+    firmware.reset(OFFSET_ABOVE)
+    learner = Learner(firmware)
+    learner.hold(UP, 262)
+    assert learner.beats(LOOKS + 1)[-1] == BEGINS
+
+    assert learner.pulse(UP) == POSITION
 
 
 @pytest.mark.parametrize("frame_ms", [10, 20, 25])
@@ -95,15 +106,14 @@ def test_bad_pulses_have_no_width(learning):
 @pytest.mark.parametrize(("width", "news"), [(STICK_UP, NO_NEWS), (STICK_UP + 1, POSITION)])
 def test_the_first_position_is_one_with_the_stick_up(learning, width, news):
     """A stick let go as soon as calibrating begins teaches no top."""
-    assert learning.hold(width, 60).count(POSITION) == (1 if news == POSITION else 0)
+    assert learning.hold(width, 60) == [NO_NEWS] * 24 + [news] + [NO_NEWS] * 35
 
 
 def test_a_first_position_that_was_not_up_can_still_be_made_good(learning):
     """Nothing is learnt meanwhile."""
-    learning.hold(MIDDLE, 60)
-    learning.hold(UP, 24)
+    assert learning.hold(MIDDLE, 60) == [NO_NEWS] * 60
 
-    assert learning.pulse(UP) == POSITION
+    assert learning.hold(UP) == [NO_NEWS] * 24 + [POSITION]
     assert learning.call.calibration_range()[0].high_ticks == UP
 
 

@@ -93,6 +93,7 @@ def test_it_can_be_abandoned_at_any_time_but_while_writing(learning, taught):
 
     assert learning.wants_beats == 0
     assert learning.hold(UP, 120) == [NO_NEWS] * 120
+    assert learning.wants_beats == 0
 
 
 def test_a_writing_is_not_abandoned(learning):

@@ -121,6 +121,7 @@ def test_having_been_before_in_one_step_says_nothing_about_the_next(firmware):
     assert len(moments.entries(Vector.COMPARATOR_EDGE)) == 1
     call.crossing_watch(V, RISES_ABOVE, BEGUN + STEP, STEP)
     moments.until(BEGUN + STEP + 800)
+    call.port_compare_b_clear()
     call.on_compare_b()
     before = len(looks(moments))
     call.port_interrupts_restore(1)

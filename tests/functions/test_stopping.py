@@ -33,6 +33,16 @@ def test_a_rotor_known_to_rest_is_only_looked_at(stopping):
     assert marks(stopping.firmware).count(Mark.COAST) == 1
 
 
+def test_a_stop_makes_sure_though_the_rotor_was_known_to_rest(stopping):
+    """Since it was looked at, it has been driven."""
+    stopping.call.stopping_check(1)
+    stopping.call.stopping_begin()
+
+    assert stopping.brakes_for() == FIRST
+    assert stopping.seems_at_rest() == GOES_ON
+    assert stopping.brakes_for() == LAST
+
+
 def test_a_rotor_that_was_lost_is_braked_once_before_it_counts_as_stopped(stopping):
     """Nobody knows whether it rests."""
     stopping.call.stopping_check(0)

@@ -64,7 +64,7 @@ def test_a_stop_does_not_catch(stopping):
 
 def test_what_the_water_turns_is_listened_to_and_caught_in_turn(stopping):
     """After the longest brake, with a direction asked for: never braked again, caught or not."""
-    stopping.brake_until(1020, FORWARD)
+    stopping.brake_for_the_longest()
     assert stopping.seems_to_turn(FORWARD) == GOES_ON
     assert legs_now(stopping.firmware) == [OPEN] * 3
     assert stopping.call.stopping_caught() == 0

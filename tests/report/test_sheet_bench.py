@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 
 from dryspin.findings import Outcome
-from dryspin.recording import STATE, Leg, Signal
-from dryspin.report.sheet import BenchRun
+from dryspin.recording import STATE, Leg, Recording, Signal
+from dryspin.report.sheet import BenchRun, bench_stories
 from dryspin.report.sheet.bench import bench_of
 from dryspin.report.sheet.limits import limit_length_s
+from dryspin.report.sheet.moving import is_flat, livelier
 from dryspin.report.sheet.placement import Probe, window_s
 from dryspin.report.sheet.probes import supply_a
+from dryspin.report.sheet.pulses import frames_text, next_rise_s
 from dryspin.report.sheet.screen import columns, screen_of
 from dryspin.report.sheet.terminals import terminals_of
 from dryspin.scenario import Fault
@@ -25,7 +27,7 @@ def test_the_bench_is_told_to_take_the_propeller_off_first() -> None:
     bench = bench_of(case(spiked(0.1)))
 
     assert bench.propeller_off.startswith("Propeller off.")
-    assert "No battery" in " ".join(bench.before)
+    assert "A battery only where it may burn" in " ".join(bench.before)
     assert "common practice, no source" in bench.current_limit
 
 
@@ -140,3 +142,96 @@ def test_the_screen_of_a_capture_of_pins_shows_what_it_has() -> None:
         "high gate ",
         "low gate ",
     ]
+
+
+# ---- a probe that shows something after the moment -------------------------------------------------
+
+_FROM_S, _MOMENT_S, _TO_S = 0.002, 0.005, 0.009
+
+
+def _chopped_in_u() -> Recording:
+    """V low throughout, W off, U chopped from 5 ms on: 31 on-times of 60 us."""
+    rows = [(0, Signal.GATE_U, 0), (0, Signal.GATE_V, 2), (0, Signal.GATE_W, 0)]
+    for k in range(31):
+        rows += [(80_000 + 2_000 * k, Signal.GATE_U, 1), (80_960 + 2_000 * k, Signal.GATE_U, 0)]
+    return recording(rows, scenario=scenario(faults=(), parts={}))
+
+
+def test_the_second_probe_goes_to_a_leg_that_moves_after_the_moment() -> None:
+    """A terminal that its low FET holds at zero would be a flat line on half of the screen."""
+    one = _chopped_in_u()
+    points, window = terminals_of(one), (_FROM_S, _TO_S)
+
+    assert is_flat(Probe("terminal", "V"), one, points, _MOMENT_S, window)
+    assert livelier(Probe("terminal", "V"), one, points, _MOMENT_S, window) == Probe("terminal", "U")
+    assert livelier(Probe("low", "W"), one, points, _MOMENT_S, window) == Probe("low", "W")
+
+
+def test_a_probe_that_is_flat_after_the_moment_says_why() -> None:
+    """The FET that holds its leg; a probe that moves says nothing of the kind."""
+    one = _chopped_in_u()
+    gates = Outcome("gates.both_fets", "broken", -1.0, _MOMENT_S)
+    bench = bench_of(case(one, outcome=gates))
+
+    assert bench.probes[1].startswith("gate of the low FET of leg U")
+    assert bench.sees[0].startswith("goes on ")
+    assert "Flat" not in bench.sees[0]
+    assert bench.sees[1] == "stays off. Flat after the moment."
+    held = bench_of(case(_held_low(), outcome=gates))
+    assert held.sees[1].endswith("Flat after the moment: in leg V the low FET stays on.")
+
+
+def _held_low() -> Recording:
+    rows = [(0, Signal.GATE_U, 0), (0, Signal.GATE_V, 0), (0, Signal.GATE_W, 0), (70_000, Signal.GATE_V, 2)]
+    return recording(rows, scenario=scenario(faults=(), parts={}))
+
+
+# ---- what the bench plays --------------------------------------------------------------------------
+
+
+def test_the_list_of_pulses_says_how_its_moments_follow_from_the_storys() -> None:
+    """Pulses rise at 10, 30, 50 ms ...: 1.6 s of the story comes with that of 1.61 s, 0.63 s at once."""
+    story = scenario(end_s=2.0, throttle_us=((0.0, 1500.0), (0.63, 1900.0), (1.6, 1100.0)), faults=())
+
+    assert "that of 0.630 s at 0.630 s, that of 1.600 s at 1.610 s." in frames_text(story)
+    rises = [rise for rise, width in story.pulses() if width == 1100.0]
+    assert next_rise_s(story, 1.6) == rises[0]
+
+
+def test_a_long_story_is_tried_up_to_its_moment_first() -> None:
+    """Half a minute after the moment is not needed to show it; the supply's slope is that of the story."""
+    story = scenario(
+        end_s=40.0,
+        throttle_us=((0.0, 1500.0), (1.0, 1900.0), (30.0, 1100.0)),
+        supply_v=((0.0, 12.0), (40.0, 8.0)),
+        faults=(Fault("power cut", 20.0, 30.0),),
+    )
+    outcome = Outcome("reversal.phase_current", "broken", -0.4, 2.0, 40.0, 55.0, "A")
+    short, whole = bench_stories(story, outcome)
+
+    assert short.end_s == pytest.approx(3.02)
+    assert short.throttle_us == ((0.0, 1500.0), (1.0, 1900.0))
+    assert short.faults == ()
+    assert short.supply_v[-1] == pytest.approx((3.02, 12.0 - 0.1 * 3.02))
+    assert whole == replace(story, load_factor=((0.0, 0.0),))
+    assert bench_stories(story, replace(outcome, moment_s=35.0)) == [whole]
+
+
+def test_a_run_up_to_the_moment_says_how_far_it_went() -> None:
+    """Whoever reads that the claim breaks there too knows up to when it was tried."""
+    outcome = Outcome("reversal.phase_current", "broken", -0.4, SPIKE_S, 40.0, 55.0, "A")
+    lanes, shorter = spiked(), spiked(3.2)
+    bench = bench_of(case(lanes, outcome=outcome, bench=BenchRun(shorter, outcome)))
+
+    assert "Tried so in the model, up to 3.20 s, from a supply" in bench.propeller_off
+    assert "up to" not in bench_of(case(lanes, outcome=outcome, bench=BenchRun(lanes, outcome))).propeller_off
+
+
+def test_the_mean_current_is_that_of_the_charge() -> None:
+    """0.1 V over 25 mohm are 4 A all the time, whatever the pieces in which it is gone through."""
+    one = recording([(0, Signal.GATE_U, 0)], scenario=scenario(faults=(), parts={}, end_s=0.1))
+    states = one.states.copy()
+    states["v_bus_v"] = 11.0
+    bench = bench_of(case(replace(one, states=states), outcome=Outcome("a.b", "broken", -1.0, 0.05)))
+
+    assert "draws at most 4 A as a mean over 10 ms" in bench.current_limit

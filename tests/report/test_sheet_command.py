@@ -1,6 +1,7 @@
 """`dryspin report` and `dryspin check --report`: files whole or not at all, exit codes, errors that help."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -51,7 +52,9 @@ def test_a_finding_becomes_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert told["bytes"] == len(page.encode()) < 10e6
     assert "limit 400 rpm" in page
     assert "commanded at" in page.lower()
-    assert 'class="acted"' in page
+    (acted,) = re.findall(r'class="acted">(.*)', page)
+    assert acted.split(maxsplit=2)[2] == "port_leg(leg, wanted[leg]);"
+    assert "called from" in page
     assert "Propeller off. Tried so in the model" in page
     assert [path.name for path in tmp_path.iterdir()] == ["reversal-opposing-drive-1.html"]
 

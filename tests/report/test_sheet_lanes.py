@@ -13,6 +13,7 @@ from dryspin.findings import Outcome, load_subject
 from dryspin.monitors import judge
 from dryspin.monitors.registry import known_claims
 from dryspin.recording import STATE, Signal
+from dryspin.report.sheet.columns import View, spans_in_view
 from dryspin.report.sheet.edges import VECTORS, Edges
 from dryspin.report.sheet.kept import kept
 from dryspin.report.sheet.lanes import COMPLETE_S, Curves, Lanes, lanes_of
@@ -209,6 +210,31 @@ def test_the_pack_gives_back_what_went_in(lanes: Lanes) -> None:
             assert np.array_equal(planes(got["t"], 8).view("<f8")[:, 0], wanted.t_s)
             for curve, entry in zip(wanted.curves, got["curves"], strict=True):
                 assert np.array_equal(planes(entry["low"], 4).view("<f4")[:, 0], curve.low)
+
+
+def test_what_lanes_share_is_written_once(lanes: Lanes) -> None:
+    """Times of eight lanes, the neutral of three."""
+    description, _ = packed(lanes)
+    curves = [one for one in description["lanes"] if one["kind"] == "curves"]
+    neutrals = [one["curves"][1] for one in curves if one["key"].startswith("voltage")]
+
+    assert len({one["t"]["at"] for one in curves}) == 1
+    assert (
+        len({one["low"]["at"] for one in neutrals}) == len({one["complete"]["at"] for one in neutrals}) == 1
+    )
+    assert len({one["curves"][0]["low"]["at"] for one in curves}) == len(curves) == 8
+
+
+def test_spans_too_short_for_a_frame_are_one_dense_piece(lanes: Lanes) -> None:
+    """A handler of 25 us in four seconds; in a millisecond it is a frame with its name."""
+    handlers = lane(lanes, "handlers")
+    frames, dense = spans_in_view(handlers, lanes, View(0.0, 4.0))
+    near, none = spans_in_view(handlers, lanes, View(0.012, 0.013))
+
+    assert frames == []
+    assert dense == [(pytest.approx(0.0125), pytest.approx(0.012525))]
+    assert near == [(pytest.approx(0.0125), pytest.approx(0.012525), "comparator edge")]
+    assert none == []
 
 
 def test_a_long_run_keeps_every_edge_near_the_moment_and_says_so(real_run: Any) -> None:

@@ -16,11 +16,13 @@ import pytest
 import dryspin.report.sheet
 from dryspin.coverage import Coverage, Mark
 from dryspin.findings import Outcome, Trial
-from dryspin.recording import STATE
+from dryspin.recording import STATE, Signal
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
-from dryspin.report.sheet.case import by_urgency, excerpt
+from dryspin.report.sheet.acted import acting, excerpt, standing
+from dryspin.report.sheet.case import by_urgency
+from dryspin.report.sheet.lanes import lanes_of
 from dryspin.report.text import CAUTION
 from dryspin.search.envelope import Visit
 from dryspin.search.result import ClaimResult
@@ -135,12 +137,62 @@ def test_the_line_that_acted_is_shown_in_its_source(page: str) -> None:
     assert "int main(void)" in page
 
 
+@pytest.mark.usefixtures("_undrawn")
+def test_the_line_that_called_it_is_shown_below() -> None:
+    """Of two acts of one line the last before the moment: a helper that writes to legs says little alone."""
+    edges = spiked(0.1).edges.copy()
+    legs = np.flatnonzero(edges["signal"] == Signal.LEG_V)
+    edges["pc"][legs], edges["caller"][legs] = 0x200, 0x300 + np.arange(len(legs))
+    lines = {0x200: "bridge.c:2", 0x300: "start.c:1", 0x301: "stop.c:1"}
+    one = replace(spiked(0.1), edges=edges, lines=lambda pc: lines.get(pc, ""))
+    sources = {"bridge.c": b"a\nport_leg(V);\n", "start.c": b"first();\n", "stop.c": b"second();\n"}
+    before_s, after_s = 0.0, 0.05
+
+    for moment_s, caller, text in ((before_s, "start.c:1", "first();"), (after_s, "stop.c:1", "second();")):
+        acted, called = acting(one, sources, "bridge.c:2", moment_s)
+        assert acted.line == "bridge.c:2"
+        assert [text for _, text, own in acted.excerpt if own] == ["port_leg(V);"]
+        assert called == (caller, [(1, text, True)])
+    page = case_page(case(one, sources=sources, outcome=Outcome("a.b", "broken", -1.0, 0.05,
+                                                                source_line="bridge.c:2")))  # fmt: skip
+    assert page.count('class="acted"') == page.count('class="called"') == 1
+    assert acting(one, sources, "", 0.05) == []
+
+
+def test_what_legs_and_firmware_were_at_is_said() -> None:
+    """Three legs driven from 225 000 of 16 MHz on, by edge 20 of the sample; the firmware said only "off"."""
+    text = standing(lanes_of(spiked(0.1), 0.05))
+
+    (leg,) = np.flatnonzero(spiked(0.1).edges["cycle"] == 225_000)
+    assert f"commanded to “U low, V low, W high” since 0.014063 s, at main.c:{leg}" in text
+    assert "the firmware said “off” since 0.000000 s" in text
+
+
+def test_a_battery_is_spoken_of_in_one_way(page: str) -> None:
+    """Two rules for one danger, and a reader takes the one that suits him."""
+    words = " ".join(Seen(page).words.split())
+    told = re.findall(r"[^.;]*batter[^.;]*", words)
+
+    assert len(told) >= 3
+    assert all("battery only where it may burn" in sentence for sentence in told)
+
+
+@pytest.mark.usefixtures("_undrawn")
+def test_margins_say_of_what_they_are_a_share() -> None:
+    """A bare -0.38 could be amperes."""
+    one = case(spiked(0.1))
+    words = " ".join(Seen(case_page(one)).words.split())
+    whole, _ = check_page(result(claims=(ClaimResult("a.b", "held", 1, one.outcome, "", (0.5,)),)), [], "x")
+
+    assert "margin -0.38 of the limit (0: on it, below: broken)" in words
+    assert "marginshare of limit" in words
+    assert "least marginshare of limit" in Seen(whole).words
+
+
 @pytest.mark.parametrize("line", ["", "gone.c:7", "main.c", "main.c:seven"])
 def test_a_line_without_source_is_no_error(line: str) -> None:
     """A capture has none; a source may have been left out."""
-    assert (
-        excerpt(case(spiked(0.1), outcome=Outcome("gates.pattern", "broken", -1.0, source_line=line))) == []
-    )
+    assert excerpt({"main.c": b"int main(void);"}, line) == []
 
 
 def test_limit_and_seen_stand_on_one_scale(page: str) -> None:
@@ -207,7 +259,7 @@ def test_text_and_lines_can_be_read(scheme: int) -> None:
     colours = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", rules))
     for ground in ("paper", "panel"):
         for name, least in (("ink", 4.5), ("soft", 4.5), ("alarm", 4.5), ("held", 4.5), ("line", 4.5),
-                            ("second", 3.0), ("dense", 2.4)):  # fmt: skip
+                            ("second", 4.5), ("dense", 3.0)):  # fmt: skip
             light, dark = sorted((luminance(colours[ground]), luminance(colours[name])), reverse=True)
             ratio = (light + 0.05) / (dark + 0.05)
             assert ratio >= least, (name, ground, ratio)

@@ -81,7 +81,11 @@ def test_the_table_reads_like_this() -> None:
     """What the times hold stands above them: calls of the port only, unless the drive charges code."""
     drive = load_drive(BOW_THRUSTER / "drive.toml")
     times = HandlerTimes(
-        {12: HandlerUse(12, 2_500, 125_000, 339)}, OffSpan(339, "", 12), 1_000.0, {12: 0.021}
+        {12: HandlerUse(12, 2_500, 125_000, 339)},
+        OffSpan(339, "", 12),
+        1_000.0,
+        {12: 0.021},
+        {12: "on_compare_a"},
     )
 
     assert handler_lines(times, drive) == [
@@ -97,7 +101,9 @@ def test_the_table_reads_like_this() -> None:
 
 def test_the_numbers_are_in_the_json_too() -> None:
     """For a budget kept in CI."""
-    times = HandlerTimes({12: HandlerUse(12, 4, 200, 80)}, OffSpan(90, "main.c:7", 0), 1.0, {12: 0.25})
+    times = HandlerTimes(
+        {12: HandlerUse(12, 4, 200, 80)}, OffSpan(90, "main.c:7", 0), 1.0, {12: 0.25}, {12: "on_compare_a"}
+    )
     data = handler_json(times)
 
     assert data["handlers"] == [

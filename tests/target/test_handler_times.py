@@ -11,7 +11,7 @@ from dryspin.lint.stack import VECTOR_BYTES, stack_use
 from dryspin.lint.target import compile_for_part
 from dryspin.recording import STATE, Recording, Signal
 from dryspin.rig import Rig
-from dryspin.timing.handlers import Call, calls_of, nestings, times_of
+from dryspin.timing.handlers import HANDLERS, Call, calls_of, nestings, times_of
 
 from ..recording.samples import F_CPU_HZ, edges, scenario, thruster
 from ..small_firmware import BOW_THRUSTER, Bench
@@ -85,7 +85,7 @@ def test_a_handler_that_is_interrupted_owns_its_time_but_not_the_others() -> Non
     assert nestings(calls) == {(12,): 1, (12, 11): 1, (13,): 1}
     (eleven, twelve, thirteen) = times_of(calls, (100, 300), F_CPU_HZ)
     assert (eleven.at_top, twelve.at_top, thirteen.at_top) == (0.1, 0.9, 0.0)
-    assert (twelve.name, twelve.longest, twelve.mean) == ("on_compare_a", 180, 180.0)
+    assert (HANDLERS[twelve.vector], twelve.longest, twelve.mean) == ("on_compare_a", 180, 180.0)
 
 
 def test_the_longest_stretch_without_interrupts_names_who_turned_them_off(bench: Bench) -> None:

@@ -13,7 +13,7 @@ from dryspin.build import build_image, find_compiler
 from dryspin.build.toolchain import compiler_of
 from dryspin.drive import Drive, load_drive
 from dryspin.drive.model import Firmware
-from dryspin.errors import DriveError, TargetError
+from dryspin.errors import TargetError
 from dryspin.recording import Recording, Signal
 from dryspin.rig import Rig
 from dryspin.target import code_costs
@@ -200,6 +200,20 @@ def test_a_loop_without_a_known_count_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.needs_avr
+def test_a_counter_is_not_taken_from_the_function_before(tmp_path: Path) -> None:
+    """A shift by an argument: the register it comes in was a constant at the end of the one before."""
+    text = STRAIGHT.replace(
+        "int main(void)",
+        "uint8_t before(void);\nuint8_t before(void) { a = b; return 200; }\nuint8_t by(uint8_t n);\n"
+        "uint8_t by(uint8_t n) { return (uint8_t)(1U << n); }\nint main(void)",
+    )
+    bench = Bench(tmp_path / "f", charged())
+    costs = code_costs(bench.drive, bench.image(text))
+
+    assert costs.assumed == (bench.place("1U << n"),)
+
+
+@pytest.mark.needs_avr
 def test_what_the_parts_compiler_refuses_is_told_with_its_line(tmp_path: Path) -> None:
     """An array of 40 000 bytes is too large where int has 16 bits, not on the host."""
     text = STRAIGHT.replace("static volatile uint8_t a, b;", "static volatile uint8_t a, b, c[40000];")
@@ -224,18 +238,6 @@ def test_without_the_parts_compiler_the_error_names_what_to_install(
         '[controller] code_cycles = "object code" needs avr-gcc, which is not installed: '
         'apt-get install gcc-avr avr-libc binutils-avr; or write "flat"'
     )
-
-
-def test_firmware_written_for_registers_is_charged_by_the_block(tmp_path: Path) -> None:
-    """The loader says so, with what to write."""
-    sketch = BOW_THRUSTER.parent / "polling_sketch" / "drive.toml"
-    text = sketch.read_text(encoding="utf-8")
-    path = tmp_path / "drive.toml"
-    text = text.replace('base = "', f'base = "{sketch.parent}/')
-    path.write_text(text.replace("block_cycles = 6", 'code_cycles = "object code"'), encoding="utf-8")
-
-    with pytest.raises(DriveError, match=r'code_cycles = "object code" does not go with \[pins\]'):
-        load_drive(path)
 
 
 @pytest.mark.needs_avr

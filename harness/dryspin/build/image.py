@@ -74,7 +74,7 @@ def build_image(
             build_registers(drive, text, compiler, folder, firmware_dir, shown)
 
         path = cached("image", digest, make_registers) / "image.so"
-        return Image(path, digest, compiler.version, text.sources)
+        return Image(path, digest, compiler.version, text.sources, text)
     options = compile_options(drive, compiler)
     digest = image_digest(compiler, options, text.files, shown)
 

@@ -20,10 +20,13 @@ _HANDLER = re.compile(r"\b__vector_\d+\b")
 
 
 class LineTable:
-    """Lines and functions of one image. Addresses are offsets from the library's first byte."""
+    """Lines and functions of one image. Addresses are offsets from the library's first byte.
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    besides: a folder beside the firmware's, whose lines count, too, with its name in front.
+    """
+
+    def __init__(self, path: Path, besides: str = "") -> None:
+        self._path, self._besides = path, besides
 
     def line_of(self, pc: int) -> str:
         """ "file.c:88" of the instruction before `pc` (a return address), or "" outside the firmware."""
@@ -45,8 +48,10 @@ class LineTable:
             for unit in dwarf.iter_CUs():
                 program = dwarf.line_program_for_CU(unit)
                 top = unit.get_top_DIE().attributes.get("DW_AT_comp_dir")
-                if program is None or top is None or not top.value.decode().endswith("/src"):
+                last = "" if top is None else PurePosixPath(top.value.decode()).name
+                if program is None or last not in ("src", self._besides or "src"):
                     continue
+                front = "" if last == "src" else f"{last}/"
                 first = 0 if program["version"] >= 5 else 1
                 files = [entry.name.decode() for entry in program["file_entry"]]
                 folders = [folder.decode() for folder in program["include_directory"]]
@@ -63,7 +68,7 @@ class LineTable:
                     folder = folders[folder_index - first] if folder_index >= first and folders else ""
                     if folder and not folder.startswith("/"):
                         name = str(PurePosixPath(folder) / name)
-                    rows.append((state.address, f"{name}:{state.line}"))
+                    rows.append((state.address, f"{front}{name}:{state.line}"))
         # A later row of the same address replaces the earlier, and an end gives way to what begins there.
         rows.sort(key=lambda row: (row[0], row[1] != ""))
         return [row[0] for row in rows], [row[1] for row in rows]

@@ -7,6 +7,7 @@ at all. What the objects define decides the vector table and the start-up code, 
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 from dryspin.build import flags
@@ -49,6 +50,9 @@ _SKETCH_HEADER = re.compile(rb'^\s*#\s*include\s*[<"](?:sketch|Arduino)\.h[>"]',
 
 def register_options(drive: Drive, compiler: Compiler) -> list[str]:
     """Options for every source, language apart."""
+    if drive.controller.by_object_code:
+        # blocks as the source has them, so that the part's cycles find theirs
+        compiler = replace(compiler, firmware_level="-O0")
     return [
         *compiler.register_flags,
         *clock_option(drive),

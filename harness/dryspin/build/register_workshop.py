@@ -86,7 +86,8 @@ class RegisterWorkshop(Workshop):
     ) -> Image:
         link_registers(self._compiler, named, place, self._firmware_dir, shown)
         digest = register_digest(self._drive, self._compiler, files, shown)
-        return Image(place / "image.so", digest, self._compiler.version, self.text.sources)
+        text = replace(self.text, files=dict(files))
+        return Image(place / "image.so", digest, self._compiler.version, text.sources, text)
 
     def _changed(self, name: str, content: bytes, place: Path) -> Path:
         stage = place / "src"

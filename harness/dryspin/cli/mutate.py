@@ -72,7 +72,6 @@ def mutate(
     pip install 'dryspin[mutate]'.
     """
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
-    from dryspin.drive.pins import require_seam
     from dryspin.errors import UsageError
     from dryspin.findings import load_subject
     from dryspin.mutate import mutate as run
@@ -86,7 +85,6 @@ def mutate(
             "--tests-only without --tests leaves nothing to object; name tests with --tests PATH"
         )
     subject = load_subject(firmware_dir, drive_file)
-    require_seam(subject.drive.pins, "dryspin mutate")
     with Bar() as bar:
         campaign = run(
             subject,

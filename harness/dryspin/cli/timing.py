@@ -45,7 +45,6 @@ def timing(
     not run or avr-gcc is missing. It has not been on a board: a pass is no permission to spin.
     """
     from dryspin.cli.output import Bar, print_lines
-    from dryspin.drive.pins import require_seam
     from dryspin.findings import BROKEN, load_subject
     from dryspin.report.json import json_text
     from dryspin.report.timing import timing_json, timing_lines
@@ -55,7 +54,6 @@ def timing(
     wanted = _factors(factors)
     given = [read_scenario(path) for path in scenario_files]
     subject = load_subject(firmware_dir, drive_file)
-    require_seam(subject.drive.pins, "dryspin timing")
     with Bar() as bar:
         measured = measure(
             subject,

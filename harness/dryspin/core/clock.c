@@ -150,6 +150,8 @@ void clock_sleep(void)
 
 void clock_wait(int64_t until)
 {
+	if (ctl.now >= ctl.horizon)
+		clock_catch_up();
 	while (ctl.now < until) {
 		int64_t e = next_event();
 		e = e > ctl.now ? e : ctl.now;
@@ -170,12 +172,17 @@ void clock_pay(void)
 		clock_catch_up();
 }
 
-void clock_owe(uintptr_t pc)
+void clock_note(uintptr_t pc)
 {
-	clock_pay();
 	int64_t row = (int64_t)(pc - core_text_base()) - config->code_costs_from;
 	if (row >= 0 && row < config->n_code_costs)
 		ctl.owed += config->code_costs[row];
+}
+
+void clock_owe(uintptr_t pc)
+{
+	clock_pay();
+	clock_note(pc);
 }
 
 /* The compiler calls this at the start of every basic block of the firmware. Without a cost per

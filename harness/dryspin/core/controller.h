@@ -137,8 +137,9 @@ static inline void clock_spend(int64_t cycles)
 		clock_catch_up();
 }
 
-/* With code_costs: let what is owed pass; the same, and owe the code behind this return address. */
+/* With code_costs: let what is owed pass; owe the code behind this return address; first that, then this. */
 void clock_pay(void);
+void clock_note(uintptr_t pc);
 void clock_owe(uintptr_t pc);
 static inline void clock_code(uintptr_t pc)
 {

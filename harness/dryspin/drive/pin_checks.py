@@ -27,15 +27,4 @@ def pins_need_one_sided_chopping(drive: Drive) -> Iterator[Problem]:
         )
 
 
-def pins_are_charged_flat(drive: Drive) -> Iterator[Problem]:
-    """At register level the sources are translated before they are built: their lines are not the part's."""
-    if drive.pins is not None and drive.controller.by_object_code:
-        yield Problem(
-            "controller",
-            "code_cycles",
-            ' = "object code" does not go with [pins]: firmware written for registers is charged by the '
-            'block. Write "flat".',
-        )
-
-
-PIN_CHECKS: tuple[Check, ...] = (pins_are_wired_once, pins_need_one_sided_chopping, pins_are_charged_flat)
+PIN_CHECKS: tuple[Check, ...] = (pins_are_wired_once, pins_need_one_sided_chopping)

@@ -3,18 +3,17 @@
 import re
 import shutil
 import subprocess
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from dryspin.build.compiling import lay_out, macros_and_folders, object_name
-from dryspin.build.library import PORT
-from dryspin.build.register_level import clock_option, needs_sketch, staged, staged_name
+from dryspin.build.compiling import lay_out, object_name
+from dryspin.build.register_level import needs_sketch
 from dryspin.build.sources import FirmwareText
 from dryspin.drive import Drive
 from dryspin.errors import BuildError
-from dryspin.registers import INCLUDE, SKETCH, firmware_side_texts, is_sketch, sketch_source
 from dryspin.target.program import PARTS
+from dryspin.target.sources import CPP, NO_WAIT, SKETCH_SOURCES, given_to_part, language, lay_out_sketch
 
 WARNINGS = ("-Wall", "-Wextra", "-Wconversion")
 
@@ -28,12 +27,6 @@ _GCC = (
 )
 
 _CLANG = ("--target=avr", "-ffreestanding", *WARNINGS, "-fsyntax-only")
-
-_SEAM = ("-std=c11",)
-_C = ("-std=gnu11",)
-_CPP = ("-x", "c++", "-std=gnu++17", "-fno-exceptions", "-fno-rtti", "-fno-threadsafe-statics")
-
-_SKETCH_SOURCES = ("functions.cpp", "serial.cpp")
 
 _WARNING = re.compile(
     r"^(?P<file>[^\s:][^:\n]*):(?P<line>\d+):(?:\d+:)? warning: (?P<text>.*)$", re.MULTILINE
@@ -72,15 +65,15 @@ def compile_for_part(drive: Drive, text: FirmwareText, folder: Path) -> Compiled
     else:
         return Compiled("", (), ())
     has_objects = command[0] == "avr-gcc"
-    files, sources, options = _given(drive, text, own_headers=has_objects)
+    given = given_to_part(drive, text, own_headers=has_objects)
     stage = folder / "src"
-    lay_out(files, stage)
+    lay_out(given.files, stage)
     found: dict[Warned, None] = {}
     objects = []
-    for name in sources:
+    for name in given.sources:
         target = folder / object_name(name)
         keep = ["-c", "-o", str(target)] if has_objects else []
-        said = _said([*command, *options, *_language(drive, name), *keep, name], stage, name)
+        said = _said([*command, *given.options, *language(drive, name), *keep, name], stage, name)
         found |= {
             Warned(f"{match['file']}:{match['line']}", match["text"]): None
             for match in _WARNING.finditer(said)
@@ -88,29 +81,8 @@ def compile_for_part(drive: Drive, text: FirmwareText, folder: Path) -> Compiled
         }
         objects += [target] if keep else []
     if has_objects and needs_sketch(text):
-        objects += _sketch_objects(command, options, folder)
+        objects += _sketch_objects(command, given.options, folder)
     return Compiled(_version(command[0]), tuple(found), tuple(objects))
-
-
-def _given(
-    drive: Drive, text: FirmwareText, own_headers: bool
-) -> tuple[Mapping[str, bytes], Sequence[str], Sequence[str]]:
-    """Files, sources and options for the part's compiler; `own_headers`: it comes with its own."""
-    options = macros_and_folders(drive)
-    if drive.pins is None:
-        return text.files, text.sources, [*options, f"-I{PORT}"]
-    options += [*clock_option(drive), f"-I{PORT}"]
-    if not own_headers:
-        files, sources = staged(text, Path())
-        # not -isystem: clang's front end takes system headers of the part for C
-        return files, sources, [*options, f"-I{INCLUDE}", f"-I{SKETCH}"]
-    shown = {
-        staged_name(name): sketch_source(name, raw.decode("utf-8", "replace")).encode()
-        if is_sketch(name)
-        else raw
-        for name, raw in text.files.items()
-    }
-    return shown, [staged_name(name) for name in text.sources], [*options, f"-I{SKETCH}"]
 
 
 def _is_of_the_source(found: re.Match[str], text: FirmwareText) -> bool:
@@ -118,29 +90,15 @@ def _is_of_the_source(found: re.Match[str], text: FirmwareText) -> bool:
     return found["file"] in text.files and "stack usage computation" not in found["text"]
 
 
-def _language(drive: Drive, name: str) -> Sequence[str]:
-    if drive.pins is None:
-        return _SEAM
-    return _C if name.endswith(".c") else _CPP
-
-
 def _sketch_objects(command: Sequence[str], options: Sequence[str], folder: Path) -> list[Path]:
     """The functions that sketches call, for what they take of stack and memory."""
-    stage = folder / "sketch"
-    lay_out(
-        {
-            name.partition("/")[2]: t.encode()
-            for name, t in firmware_side_texts().items()
-            if "sketch/" in name
-        },
-        stage,
-    )
+    stage = lay_out_sketch(folder)
     made = []
-    for name in _SKETCH_SOURCES:
+    for name in SKETCH_SOURCES:
         target = folder / f"sketch__{object_name(name)}"
         # a busy wait takes no stack
-        own = ["-w", "-Ddryspin_delay(cycles)=((void)(cycles))", "-c", "-o", str(target)]
-        _said([*command, *options, *_CPP, *own, name], stage, name)
+        own = ["-w", NO_WAIT, "-c", "-o", str(target)]
+        _said([*command, *options, *CPP, *own, name], stage, name)
         made.append(target)
     return made
 

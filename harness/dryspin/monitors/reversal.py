@@ -159,21 +159,21 @@ def _opposing(evidence: Evidence, episode: Episode, until_s: float, limit_rpm: f
     """Fastest rotation against the driven sequence, between the demand and `until_s`."""
     recording, steps = evidence.recording, evidence.directed_steps
     inside = (steps.start_s < until_s) & (steps.stop_s > episode.start_s) & (steps.direction == episode.asks)
-    rows, starts, stops = steps.rows[inside], steps.start_s[inside], steps.stop_s[inside]
+    starts, stops = steps.start_s[inside], steps.stop_s[inside]
     spans = [
-        (max(float(a), episode.start_s), min(float(b), until_s), int(r))
-        for a, b, r in zip(starts, stops, rows, strict=True)
+        (max(float(a), episode.start_s), min(float(b), until_s)) for a, b in zip(starts, stops, strict=True)
     ]
     # A fixed field has no sequence, but a turning rotor runs against it just the same.
     for span in evidence.spans_of(Mark.ALIGN):
         start_s, stop_s = float(recording.seconds(span.start)), float(recording.seconds(span.stop))
         if start_s < until_s and stop_s > episode.start_s:
-            spans.append((max(start_s, episode.start_s), min(stop_s, until_s), span.row))
+            spans.append((max(start_s, episode.start_s), min(stop_s, until_s)))
     worst_rpm, moment_s, row = 0.0, episode.start_s, None
-    for from_s, to_s, edge in spans:
-        on_s = _energised_from(evidence, from_s, to_s)
-        if on_s is None:
+    for from_s, to_s in spans:
+        on = _energised_from(evidence, from_s, to_s)
+        if on is None:
             continue
+        on_s, edge = on
         against_rpm = -episode.asks * evidence.rpm_at(on_s)
         if against_rpm > worst_rpm:
             worst_rpm, moment_s, row = against_rpm, on_s, edge
@@ -189,13 +189,16 @@ def _opposing(evidence: Evidence, episode: Episode, until_s: float, limit_rpm: f
     return at_most(worst_rpm, limit_rpm, "rpm", words, moment_s, row)
 
 
-def _energised_from(evidence: Evidence, from_s: float, to_s: float) -> float | None:
-    """First moment in [from_s, to_s) at which the supply drives the windings."""
+def _energised_from(evidence: Evidence, from_s: float, to_s: float) -> tuple[float, int] | None:
+    """First moment in [from_s, to_s) at which the supply drives the windings, and the edge that lets it."""
     acts, seconds = evidence.acts, evidence.recording.seconds
     first = int(acts.index_at(evidence.recording.cycle_of(from_s)))
     last = int(np.searchsorted(acts.cycles, evidence.recording.cycle_of(to_s)))
     on = np.flatnonzero(evidence.energised[first:last])
-    return max(from_s, float(seconds(acts.cycles[first + on[0]]))) if len(on) else None
+    if not len(on):
+        return None
+    at = first + on[0]
+    return max(from_s, float(seconds(acts.cycles[at]))), int(acts.rows[at])
 
 
 def _peak_ruling(

@@ -165,6 +165,7 @@ def tries(evidence: Evidence) -> Ruling:
     limits, rulings = evidence.limits, []
     for episode in asked(evidence):
         failed: list[Try] = []
+        noticed_s = _noticed_s(evidence, episode)
         given_up_s = _given_up_s(evidence, episode)
         for attempt in tries_of(evidence, episode):
             if given_up_s is not None and attempt.start_s > given_up_s:
@@ -179,7 +180,8 @@ def tries(evidence: Evidence) -> Ruling:
             count = len(failed) + 1
             words = f"{count} tries in one demand"
             rulings.append(at_most(count, limits["tries"], "tries", words, attempt.start_s, attempt.row))
-            failed = [] if attempt.ran else [*failed, attempt]
+            if attempt.let_go_s > noticed_s:  # else one for the demand before, which the stick called off
+                failed = [] if attempt.ran else [*failed, attempt]
         if failed:
             rulings += _silence(evidence, episode, failed[-1])
     return worst(rulings, "nothing was started")
@@ -197,6 +199,13 @@ def standstill(evidence: Evidence) -> Ruling:
         moment_s = float(times[begin]) + seen_s if len(times) else start_s
         rulings.append(at_most(seen_s, evidence.limits["standstill_s"], "s", words, moment_s, row))
     return worst(rulings, "no winding was ever driven")
+
+
+def _noticed_s(evidence: Evidence, episode: Episode) -> float:
+    """When a drive that takes the median of three pulses has surely noticed a demand: with its third."""
+    falls_s = evidence.demand.maybe_valid_falls_s
+    third = int(np.searchsorted(falls_s, episode.start_s)) + 2
+    return float(falls_s[third]) if third < len(falls_s) else evidence.recording.end_s
 
 
 def _turned(evidence: Evidence, run: Span, direction: int) -> bool:

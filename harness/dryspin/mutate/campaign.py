@@ -10,6 +10,7 @@ from random import Random
 from types import MappingProxyType
 
 from dryspin.build.library import PORT
+from dryspin.build.register_workshop import workshop as workshop_of
 from dryspin.build.workshop import Workshop
 from dryspin.drive.document import suggestion
 from dryspin.errors import BuildError, UsageError
@@ -17,7 +18,7 @@ from dryspin.findings import Subject
 from dryspin.mutate.baseline import bench_of
 from dryspin.mutate.judging import CANNOT_RUN, Bench, Judgement, judge_mutant, key
 from dryspin.mutate.mutations import Mutation, mutations, neighbours, parse_source
-from dryspin.mutate.own_tests import OwnTests
+from dryspin.mutate.own_tests import OwnTests, module_of
 from dryspin.search.check import Notice
 from dryspin.search.scratch import hypothesis_leaves_no_files
 from dryspin.search.workers import cores, run_tasks
@@ -27,6 +28,10 @@ NOT_BUILT, SAME_CODE, TWIN = "does not build", "same machine code", "same as ano
 
 BATCH = 16
 """After so many mutants, the scenarios that killed most go first; fixed, so that workers change nothing."""
+
+
+MODULES_FIRST = 3
+"""So many modules of tests, those that killed most changes of a source, go before the rest."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +108,7 @@ def mutate(
         hypothesis_leaves_no_files(),
         tempfile.TemporaryDirectory(prefix="dryspin-mutants-") as folder,
     ):
-        workshop = Workshop(subject.drive, subject.directory, Path(folder))
+        workshop = workshop_of(subject.drive, subject.directory, Path(folder))
         everywhere, gaps = _made(workshop, files, functions)
         made = [mutation for mutation in everywhere if which(mutation)]
         chosen = _sampled(_of_each(made, each, seed), sample, seed)
@@ -220,13 +225,19 @@ def _judged(
     """Tests first, then scenarios, batch by batch, those that have killed most so far going first."""
     judged: dict[Mutation, Mutant] = {}
     kills: dict[str, int] = {}
+    killers: dict[str, dict[str, int]] = {}
     for begin in range(0, len(waiting), BATCH):
         batch = waiting[begin : begin + BATCH]
 
         def work(
             mutation: Mutation, progress: Callable[[int], None], bench: Bench | None = bench
         ) -> Judgement | None:
-            judgement: Judgement | None = Judgement(_failing(workshop, mutation, own_tests), "", 0, 0.0)
+            judgement: Judgement | None = Judgement(
+                _failing(workshop, mutation, own_tests, _most_first(killers.get(mutation.file, {}))),
+                "",
+                0,
+                0.0,
+            )
             try:
                 if bench and judgement and not judgement.by:
                     judgement = judge_mutant(workshop, mutation, bench)
@@ -247,20 +258,29 @@ def _judged(
             judged[mutation] = _mutant(mutation, judgement)
             done(judged[mutation])
 
-        for judgement in run_tasks(work, batch, workers, tell, lost, add):
-            if judgement is not None and judgement.scenario and judgement.by:
+        for mutation, judgement in zip(batch, run_tasks(work, batch, workers, tell, lost, add), strict=True):
+            if judgement is None or not judgement.by:
+                continue
+            if judgement.scenario:
                 kills[judgement.scenario] = kills.get(judgement.scenario, 0) + 1
+            if module := module_of(judgement.by):
+                of_file = killers.setdefault(mutation.file, {})
+                of_file[module] = of_file.get(module, 0) + 1
         bench = bench and _ordered(bench, kills)
     return judged
 
 
-def _failing(workshop: Workshop, mutation: Mutation, own_tests: OwnTests | None) -> str:
-    """The test that objects, or ""."""
+def _most_first(counts: Mapping[str, int]) -> list[str]:
+    return sorted(counts, key=lambda name: -counts[name])[:MODULES_FIRST]
+
+
+def _failing(workshop: Workshop, mutation: Mutation, own_tests: OwnTests | None, first: Sequence[str]) -> str:
+    """The test that objects, or ""; modules that have killed changes of the same source go `first`."""
     if own_tests is None:
         return ""
     with tempfile.TemporaryDirectory(prefix="tests-", dir=workshop.folder) as place:
         content = mutation.applied(workshop.text.files[mutation.file])
-        return own_tests.objection(mutation.file, content, Path(place))
+        return own_tests.objection(mutation.file, content, Path(place), first)
 
 
 def _mutant(mutation: Mutation, judgement: Judgement | None) -> Mutant:

@@ -35,6 +35,8 @@ _OPERATORS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "--": (SIGN, ("++",)),
 }
 
+_HANDLERS = ("ISR", "SIGNAL")
+
 _WITH_OPERATOR = ("binary_expression", "assignment_expression", "update_expression")
 _STATEMENTS = ("expression_statement", "break_statement", "continue_statement", "return_statement")
 _WHOLE = re.compile(r"^(?P<digits>0[xX][0-9a-fA-F]+|[0-9]+)(?P<suffix>[uUlL]*)$")
@@ -207,14 +209,27 @@ def _holds_a_value(node: Any) -> bool:
 
 
 def _function_of(node: Any) -> str:
-    while node is not None and node.type != "function_definition":
-        node = node.parent
-    if node is None:
+    """Its name, a handler's that of its vector; "" outside of one."""
+    found = _functions_around(node)
+    if not found:
         return ""
-    declarator = node.child_by_field_name("declarator")
+    declarator = found[-1].child_by_field_name("declarator")
+    parameters = None
     while declarator is not None and declarator.type != "identifier":
+        parameters = declarator.child_by_field_name("parameters") or parameters
         declarator = declarator.child_by_field_name("declarator")
-    return declarator.text.decode() if declarator is not None else ""
+    name = declarator.text.decode() if declarator is not None else ""
+    return parameters.text.decode().strip("() ") if name in _HANDLERS and parameters else name
+
+
+def _functions_around(node: Any) -> list[Any]:
+    """The innermost first: a macro before a block, as ATOMIC_BLOCK(x) { }, looks like one inside another."""
+    found = []
+    while node is not None:
+        if node.type == "function_definition":
+            found.append(node)
+        node = node.parent
+    return found
 
 
 def _groups(source: Source) -> Iterator[list[str]]:
@@ -249,10 +264,18 @@ def block_of(node: Any) -> int:
 
 
 def is_observable(block: Any) -> bool:
-    """A switch jumps past the head of its body, and a goto past that of any block."""
+    """A switch jumps past the head of its body, a goto past any block's; constexpr may store nothing."""
     if block.parent is not None and block.parent.type == "switch_statement":
         return False
+    if _is_constexpr(block):
+        return False
     return not any(inner.type == "labeled_statement" for inner in walk(block))
+
+
+def _is_constexpr(block: Any) -> bool:
+    return any(
+        child.text == b"constexpr" for function in _functions_around(block) for child in function.children
+    )
 
 
 def walk(node: Any) -> Iterator[Any]:

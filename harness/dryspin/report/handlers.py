@@ -5,7 +5,7 @@ from typing import Any
 from dryspin.drive import Drive
 from dryspin.report.numbers import number
 from dryspin.search.code_cycles import charged_as
-from dryspin.search.handlers import HandlerTimes, handler_name
+from dryspin.search.handlers import HandlerTimes
 
 
 def handler_lines(times: HandlerTimes, drive: Drive) -> list[str]:
@@ -19,10 +19,10 @@ def handler_lines(times: HandlerTimes, drive: Drive) -> list[str]:
     for vector, use in sorted(times.handlers.items()):
         longest, mean = _cycles(use.longest, f_mhz), _cycles(use.mean, f_mhz)
         part = f"{times.shares.get(vector, 0.0):.1%}"
-        lines.append(f"{handler_name(vector):<20}{number(use.calls):>10}{longest:>24}{mean:>22}{part:>16}")
+        lines.append(f"{times.names[vector]:<20}{number(use.calls):>10}{longest:>24}{mean:>22}{part:>16}")
     lines.append(f"{'all handlers':<20}{'':>10}{'':>24}{'':>22}{sum(times.shares.values()):>16.1%}")
     if times.off.cycles:
-        where = times.off.line or f"from the begin of {handler_name(times.off.vector)}"
+        where = times.off.line or f"from the begin of {times.names[times.off.vector]}"
         lines.append(f"interrupts off for {_cycles(times.off.cycles, f_mhz)} at most: {where}")
     return lines
 
@@ -37,7 +37,7 @@ def handler_json(times: HandlerTimes) -> dict[str, Any]:
     return {
         "handlers": [
             {
-                "handler": handler_name(vector),
+                "handler": times.names[vector],
                 "vector": vector,
                 "calls": use.calls,
                 "longest_cycles": use.longest,
@@ -50,6 +50,6 @@ def handler_json(times: HandlerTimes) -> dict[str, Any]:
         "interrupts_off": {
             "longest_cycles": off.cycles,
             "line": off.line or None,
-            "handler": handler_name(off.vector) if off.vector and not off.line else None,
+            "handler": times.names[off.vector] if off.vector and not off.line else None,
         },
     }

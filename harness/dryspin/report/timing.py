@@ -6,7 +6,7 @@ from dryspin.findings import BROKEN, NOT_EXERCISED, Trial
 from dryspin.report.json import outcome_json
 from dryspin.report.numbers import margin, number
 from dryspin.timing import Measured, Sensitivity
-from dryspin.timing.handlers import HANDLERS
+from dryspin.timing.handlers import handler_name
 from dryspin.timing.steps import StepTime
 
 
@@ -18,29 +18,42 @@ def timing_lines(measured: Measured) -> list[str]:
     lines += ["", f"{'handler':<20}{'calls':>8}{'longest':>22}{'mean':>10}{'of top speed':>15}"]
     for each in measured.handlers:
         longest = f"{each.longest} cycles {each.longest / f_mhz:.1f} us"
-        lines.append(f"{each.name:<20}{each.calls:>8}{longest:>22}{each.mean:>10.0f}{each.at_top:>14.1%}")
+        name = handler_name(each.vector, measured.drive)
+        lines.append(f"{name:<20}{each.calls:>8}{longest:>22}{each.mean:>10.0f}{each.at_top:>14.1%}")
     busy = sum(each.at_top for each in measured.handlers)
     lines.append(f"{'all handlers':<20}{'':>8}{'':>22}{'':>10}{busy:>14.1%}")
     off = measured.off
-    who = off.line or f"from the begin of {HANDLERS.get(off.vector, 'a handler')}"
+    who = off.line or f"from the begin of {_handler_of(measured)}"
     lines.append(f"interrupts off for {off.cycles} cycles, {off.cycles / f_mhz:.1f} us, at most: {who}")
     lines += ["", *step_lines(measured.plain, f_mhz), "", *stack_lines(measured), ""]
     return lines + sensitivity_lines(measured)
 
 
+def _handler_of(measured: Measured) -> str:
+    """Whose begin turned interrupts off for longest."""
+    return handler_name(measured.off.vector, measured.drive)
+
+
 def step_lines(plain: Sensitivity, f_mhz: float) -> list[str]:
     """What a step takes at top speed, what came late, and the speed up to which all is in time."""
     steps, late = plain.steps, plain.lateness
-    if steps is None:
+    late_line = f"   outside the limits of commutation.angle: {late.outside} of {late.commutations}" + (
+        f", the slowest at {_rpm(late.slowest_rpm)}" if late.slowest_rpm is not None else ""
+    )
+    if steps is None and late.commutations == 0:
         return ["no step was commutated by a handler: give a scenario in which the rotor runs"]
+    if steps is None:
+        said = "the main line commutates, and no handler: how long it takes for a step is not measured"
+        if late.slowest_rpm is not None:
+            return [said, late_line, f"every commutation meets its deadline below {_rpm(late.slowest_rpm)}"]
+        return [said, late_line]
     lines = [
         f"top speed {_rpm(steps.top_rpm)}: a step of {steps.step:.0f} cycles, "
         f"{steps.step / f_mhz:.0f} us; {steps.steps} steps looked at",
         f"   handlers in one step: {steps.work} cycles at most, so all of a step at {_rpm(steps.work_rpm)}",
         f"   from a crossing's handler to the bridge: {steps.reaction} cycles at most, so all of half a step "
         f"at {_rpm(steps.reaction_rpm)}, without an advance",
-        f"   outside the limits of commutation.angle: {late.outside} of {late.commutations}"
-        + (f", the slowest at {_rpm(late.slowest_rpm)}" if late.slowest_rpm is not None else ""),
+        late_line,
     ]
     if plain.in_time_rpm is not None:
         lines.append(f"every commutation meets its deadline up to {_rpm(plain.in_time_rpm)}")
@@ -61,7 +74,7 @@ def stack_lines(measured: Measured) -> list[str]:
     main = stack.nested(())
     lines.append(f"   {'main':<44}{main:>5} bytes, {stack.variables + main} with variables")
     for each in measured.nested:
-        chain = " <- ".join(("main", *(HANDLERS[vector] for vector in each.vectors)))
+        chain = " <- ".join(("main", *(handler_name(vector, measured.drive) for vector in each.vectors)))
         whole = stack.variables + each.stack_bytes
         lines.append(f"   {chain:<44}{each.stack_bytes:>5} bytes, {whole} with variables; {each.times} times")
     return lines
@@ -120,7 +133,7 @@ def timing_json(measured: Measured) -> dict[str, Any]:
         "assumed": list(measured.assumed),
         "handlers": [
             {
-                "handler": each.name,
+                "handler": handler_name(each.vector, measured.drive),
                 "vector": each.vector,
                 "calls": each.calls,
                 "longest_cycles": each.longest,
@@ -133,7 +146,7 @@ def timing_json(measured: Measured) -> dict[str, Any]:
         "interrupts_off": {
             "longest_cycles": measured.off.cycles,
             "line": measured.off.line or None,
-            "handler": None if measured.off.line else HANDLERS.get(measured.off.vector),
+            "handler": None if measured.off.line else _handler_of(measured),
         },
         "steps": _steps_json(measured.steps),
         "memory": {
@@ -143,7 +156,7 @@ def timing_json(measured: Measured) -> dict[str, Any]:
             "fits": measured.fits,
             "nested": [
                 {
-                    "handlers": [HANDLERS[vector] for vector in each.vectors],
+                    "handlers": [handler_name(vector, measured.drive) for vector in each.vectors],
                     "times": each.times,
                     "stack_bytes": each.stack_bytes,
                 }

@@ -9,7 +9,7 @@ from dryspin.findings import Subject, Trial
 from dryspin.recording import Recording, Signal
 from dryspin.rig.rig import OffSpan
 from dryspin.scenario import Scenario
-from dryspin.timing.handlers import HANDLERS, Call, calls_of
+from dryspin.timing.handlers import Call, calls_of, handler_name
 from dryspin.timing.steps import top_window
 from dryspin.units import rpm_from_rad_s
 
@@ -40,12 +40,14 @@ class HandlerTimes:
 
     handlers: by vector. off: the longest stretch with interrupts off. top_rad_s: the highest speed of the
     rotor, mechanical; shares: by vector, what handlers took of the time at that speed, in that scenario.
+    names: by vector, as the kind of firmware has them.
     """
 
     handlers: dict[int, HandlerUse] = field(default_factory=dict)
     off: OffSpan = field(default_factory=lambda: OffSpan(0, "", 0))
     top_rad_s: float = 0.0
     shares: dict[int, float] = field(default_factory=dict)
+    names: dict[int, str] = field(default_factory=dict)
 
     @property
     def top_rpm(self) -> float:
@@ -56,6 +58,8 @@ class HandlerTimes:
         """Count one run in, with its longest stretch with interrupts off."""
         calls = _calls(recording)
         self._count(_uses(calls))
+        vectors = {*self.handlers, off.vector} - self.names.keys() - {0}
+        self.names |= {vector: handler_name(vector, recording.drive) for vector in vectors}
         self.off = max(self.off, off, key=lambda each: each.cycles)
         speeds = recording.state_w_rad_s
         top_rad_s = float(np.abs(speeds).max()) if len(speeds) else 0.0
@@ -65,6 +69,7 @@ class HandlerTimes:
     def merge(self, other: "HandlerTimes") -> None:
         """Count the runs of another set in, which came later."""
         self._count(other.handlers)
+        self.names |= other.names
         self.off = max(self.off, other.off, key=lambda each: each.cycles)
         if other.top_rad_s > self.top_rad_s:
             self.top_rad_s, self.shares = other.top_rad_s, other.shares
@@ -91,11 +96,6 @@ class HandlerWatch:
         recording = self._subject.searched(scenario, shared_s)
         self.times.add(recording, self._subject.rig.longest_without_interrupts())
         return self._subject.judge(recording, digest=False)
-
-
-def handler_name(vector: int) -> str:
-    """As the seam has it."""
-    return HANDLERS.get(vector, f"vector {vector}")
 
 
 _CALL = np.dtype([("vector", "i8"), ("start", "i8"), ("stop", "i8"), ("own", "i8")])

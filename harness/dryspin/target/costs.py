@@ -9,8 +9,8 @@ import json
 import tempfile
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -21,16 +21,18 @@ from numpy.typing import NDArray
 from dryspin.build import Image
 from dryspin.build.cache import cached, digest_of
 from dryspin.build.compiling import macros_and_folders
+from dryspin.build.sources import FirmwareText
 from dryspin.drive import Drive
 from dryspin.errors import TargetError
 from dryspin.target.cycles import LineCycles, line_cycles
 from dryspin.target.program import FLAGS, LINKED, PARTS, link_for_part, read_code, toolchain_version
+from dryspin.target.sources import SKETCH_FOLDER
 from dryspin.target.stretches import Stretch, host_stretches
 
 UNITS = 16
 """Of a cycle: shares are no whole cycles, and the core carries the rest."""
 
-VERSION = "1"
+VERSION = "2"
 """Counts up when the same program is charged otherwise."""
 
 _PUSH, _POP, _CALL, _IN, _OUT, _CLEAR = 2, 2, 4, 1, 1, 1
@@ -79,14 +81,16 @@ def code_costs(drive: Drive, image: Image) -> CodeCosts:
     if text is None:
         raise TargetError(f"{image.path}: the sources of this image are not at hand; build it anew")
     compiler = toolchain_version()
-    part = PARTS[drive.controller.part]
+    part, at_registers = PARTS[drive.controller.part], drive.pins is not None
     options = (part, *FLAGS, *LINKED, *macros_and_folders(drive))
     digest = digest_of((VERSION, compiler, " ".join(options), image.digest))
 
     def make(folder: Path) -> None:
         with tempfile.TemporaryDirectory(prefix="part-", dir=folder) as place:
-            lines = line_cycles(read_code(link_for_part(drive, text, Path(place))))
-        stretches = host_stretches(image.path)
+            lines = line_cycles(read_code(link_for_part(drive, text, Path(place)), at_registers))
+        stretches = host_stretches(image.path, at_registers)
+        if at_registers:
+            stretches = [replace(each, lines=_of_firmware(each.lines, text)) for each in stretches]
         cycles = charged(stretches, lines)
         rows = np.array([(stretch.pc, each) for stretch, each in zip(stretches, cycles, strict=True)], _ROW)
         np.save(folder / "stretches.npy", rows[np.argsort(rows["pc"])])
@@ -102,6 +106,19 @@ def code_costs(drive: Drive, image: Image) -> CodeCosts:
         digest,
         compiler,
     )
+
+
+def _of_firmware(lines: Mapping[str, int], text: FirmwareText) -> dict[str, int]:
+    """Lines of its own and of the functions of sketches: what a header of the part comes to is no line's.
+
+    Its accesses the rig charges, and its waits; the rest of it is not charged.
+    """
+    own = {*text.files, "sketch.h"}
+    return {
+        line: size
+        for line, size in lines.items()
+        if _parted(line)[0] in own or line.startswith(f"{SKETCH_FOLDER}/")
+    }
 
 
 _ROW = np.dtype([("pc", "<i8"), ("cycles", "<f8")])

@@ -4,7 +4,7 @@ A line costs its instructions once each, a branch or skip its dearer way. Where 
 inside one line (a shift by several bits), the loop counts as often as it is passed. A function that was
 inlined or copied counts as the mean of its copies. A call of a library routine costs the routine. A call
 of the seam costs nothing here, as it is built in on the part; a jump to it, which ends a function, costs
-a return.
+a return. Nor does what the virtual part charges itself at register level.
 """
 
 from collections import defaultdict
@@ -96,6 +96,9 @@ class _Counting:
 
     def cost(self, instruction: Instruction, inside: Set[int] = frozenset()) -> float:
         """Cycles of an instruction, and of the library routine it calls or leaves to but for `inside`."""
+        return self._whole(instruction, inside) - self.code.apart.get(instruction.address, 0)
+
+    def _whole(self, instruction: Instruction, inside: Set[int]) -> float:
         name = instruction.name
         if name in ("call", "rcall") and not instruction.allocates:
             if instruction.target in self.code.stubs:
@@ -179,6 +182,8 @@ class _Counting:
         """The constant in `counter` where the code runs into the loop at `head`; None if it is none."""
         at = head
         for _ in range(LOOK_BACK):
+            if at in self.code.functions:
+                return None  # a function begins here: what stands before is another's
             at = next((at - size for size in (2, 4) if self._ends(at - size, at)), -1)
             if at < 0:
                 return None

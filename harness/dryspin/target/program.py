@@ -1,7 +1,8 @@
 """The firmware compiled and linked for the part, and read back: instructions, lines, who was inlined where.
 
 Functions of the seam are empty here. Only the code around their calls counts: what a call of the seam itself
-takes stands in drive_port.h.
+takes stands in drive_port.h. At register level what an access takes is left to the virtual part, which lets
+it pass at its moment: accesses.py.
 """
 
 import re
@@ -10,7 +11,7 @@ import subprocess
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,14 +19,24 @@ from elftools.dwarf.ranges import BaseAddressEntry
 from elftools.elf.elffile import ELFFile
 from elftools.elf.sections import Symbol, SymbolTableSection
 
-from dryspin.build.compiling import lay_out, macros_and_folders, object_name
-from dryspin.build.library import PORT
+from dryspin.build.compiling import lay_out, object_name
 from dryspin.build.lines import LineTable
+from dryspin.build.register_level import needs_sketch
 from dryspin.build.sources import FirmwareText
 from dryspin.build.symbols import seam
 from dryspin.drive import Drive
 from dryspin.errors import TargetError
+from dryspin.target.accesses import told_apart
 from dryspin.target.instructions import Instruction, parse
+from dryspin.target.sources import (
+    CPP,
+    SKETCH_FOLDER,
+    SKETCH_SOURCES,
+    given_to_part,
+    language,
+    lay_out_sketch,
+    without_waits,
+)
 
 PARTS = {"mega168": "atmega168"}
 """The part's name in drive.toml and in its compiler's options."""
@@ -34,7 +45,6 @@ TOOLS = ("avr-gcc", "avr-objdump")
 INSTALL = "apt-get install gcc-avr avr-libc binutils-avr"
 
 FLAGS = (
-    "-std=c11",
     "-Os",  # as usual where flash is short
     "-gdwarf-4",
     "-ffunction-sections",
@@ -70,6 +80,7 @@ class Code:
     functions: frozenset[int]
     stubs: frozenset[int]
     names: Mapping[int, str]
+    apart: Mapping[int, int] = field(default_factory=dict)
 
 
 def toolchain_version() -> str:
@@ -90,34 +101,42 @@ def link_for_part(drive: Drive, text: FirmwareText, folder: Path) -> Path:
     """
     toolchain_version()
     stage = folder / "src"
-    lay_out(text.files, stage)
+    given = without_waits(given_to_part(drive, text))
+    lay_out(given.files, stage)
     part = f"-mmcu={PARTS[drive.controller.part]}"
-    options = [part, *FLAGS, *macros_and_folders(drive), f"-I{PORT}"]
-    stubs = folder / "stubs" / STUBS
-    stubs.parent.mkdir()
-    # no header: what is declared there with arguments is empty here
-    stubs.write_text("".join(f"void {name}(void) {{}}\n" for name in sorted(seam()[0])), encoding="utf-8")
-    objects = [folder / object_name(STUBS)]
-    _run(
-        [TOOLS[0], part, "-Os", "-ffunction-sections", "-w", "-c", STUBS, "-o", str(objects[0])], stubs.parent
-    )
+    options = [part, *FLAGS, *given.options]
+    objects = [] if drive.pins is not None else [_stubs(folder, part)]
 
     def compile_one(name: str) -> Path:
         target = folder / object_name(name)
-        _run([TOOLS[0], *options, "-c", name, "-o", str(target)], stage)
+        _run([TOOLS[0], *options, *language(drive, name), "-c", name, "-o", str(target)], stage)
         return target
 
     with ThreadPoolExecutor(2) as pool:
-        objects += pool.map(compile_one, text.sources)
+        objects += pool.map(compile_one, given.sources)
+    if drive.pins is not None and needs_sketch(text):
+        sketch = lay_out_sketch(folder)
+        for name in SKETCH_SOURCES:
+            objects.append(folder / f"sketch__{object_name(name)}")
+            _run([TOOLS[0], *options, *CPP, "-c", name, "-o", str(objects[-1])], sketch)
     elf = folder / "program.elf"
     _run([TOOLS[0], part, *LINKED, *map(str, objects), "-o", str(elf)], stage)
     return elf
 
 
-def read_code(path: Path) -> Code:
-    """The program at `path`, as `link_for_part` has made it."""
+def _stubs(folder: Path, part: str) -> Path:
+    """The seam with nothing in it, compiled; no header: what is declared there with arguments is empty."""
+    source, target = folder / "stubs" / STUBS, folder / object_name(STUBS)
+    source.parent.mkdir()
+    source.write_text("".join(f"void {name}(void) {{}}\n" for name in sorted(seam()[0])), encoding="utf-8")
+    _run([TOOLS[0], part, "-Os", "-ffunction-sections", "-w", "-c", STUBS, "-o", str(target)], source.parent)
+    return target
+
+
+def read_code(path: Path, at_registers: bool = False) -> Code:
+    """The program at `path`, as `link_for_part` has made it; at_registers: written for these."""
     instructions = parse(_run([TOOLS[1], "-d", "-j", ".text", str(path)], path.parent))
-    table = LineTable(path)
+    table = LineTable(path, SKETCH_FOLDER)
     lines = {at: line for at in instructions if (line := table.line_of(at + 1))}
     names: dict[int, str] = {}
     functions: set[int] = set()
@@ -136,7 +155,8 @@ def read_code(path: Path) -> Code:
     seam_names = seam()[0]
     stubs = {address for address in functions if names[address] in seam_names and address not in lines}
     own = {address for address in functions if address in lines}
-    return Code(instructions, lines, copies, owners, frozenset(own), frozenset(stubs), names)
+    apart = told_apart(instructions, functions) if at_registers else {}
+    return Code(instructions, lines, copies, owners, frozenset(own), frozenset(stubs), names, apart)
 
 
 def symbols_of(elf: ELFFile) -> Iterator[Symbol]:

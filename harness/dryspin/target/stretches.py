@@ -2,7 +2,8 @@
 
 In code that is not optimised a line stands once in its function, in one basic block or in several, and blocks
 lie in the order of the source: the addresses between two hooks are one block. A call of the port divides
-it, so that what stands before the call has passed when the port acts.
+it, so that what stands before the call has passed when the port acts. At register level an access to memory
+does, as it may be one to a register, and an instruction that has become a call.
 """
 
 from bisect import bisect_left, bisect_right
@@ -15,9 +16,14 @@ from elftools.elf.elffile import ELFFile
 from dryspin.build.lines import LineTable
 from dryspin.build.symbols import seam
 from dryspin.errors import BuildError
+from dryspin.registers.translate import CALLS
 from dryspin.target.program import symbols_of
+from dryspin.target.sources import SKETCH_FOLDER
 
 HOOK = "__sanitizer_cov_trace_pc"
+REGISTER_HOOK = "dryspin_block"
+ACCESS = "__tsan_"
+INSTRUCTIONS = frozenset({"dryspin_delay", *(f"dryspin_{name}" for name in CALLS)})
 
 CALL = b"\xe8"
 CALL_BYTES = 5
@@ -26,7 +32,7 @@ CALL_BYTES = 5
 
 @dataclass(frozen=True)
 class Stretch:
-    """`pc`: return address of the hook or port call that it follows, an offset into the library.
+    """`pc`: return address of the hook, port call or access that it follows, an offset into the library.
 
     function: address of the one it stands in; lines: bytes of code of each line in it.
     """
@@ -36,28 +42,32 @@ class Stretch:
     lines: Mapping[str, int]
 
 
-def host_stretches(image: Path) -> list[Stretch]:
-    """All stretches of the firmware in the library at `image`, by address. BuildError where it has none."""
+def host_stretches(image: Path, at_registers: bool = False) -> list[Stretch]:
+    """All stretches of the firmware in the library at `image`, by address. BuildError where it has none.
+
+    at_registers: it is written for them, and has the hook of such builds.
+    """
+    wanted = REGISTER_HOOK if at_registers else HOOK
     with image.open("rb") as stream:
         elf = ELFFile(stream)
         section = elf.get_section_by_name(".text")
         code, base = (section.data(), int(section["sh_addr"])) if section is not None else (b"", 0)
         spans: dict[int, int] = {}
         hook, port = -1, set()
-        names = seam()[0]
+        names = INSTRUCTIONS if at_registers else seam()[0]
         for symbol in symbols_of(elf):
             if symbol["st_info"]["type"] == "STT_FUNC" and symbol["st_size"]:
                 spans[int(symbol["st_value"])] = int(symbol["st_size"])
-            if symbol.name == HOOK:
+            if symbol.name == wanted:
                 hook = int(symbol["st_value"])
-            elif symbol.name in names:
+            elif symbol.name in names or (at_registers and symbol.name.startswith(ACCESS)):
                 port.add(int(symbol["st_value"]))
     calls = _calls(code, base, {hook, *port})
     if hook not in calls.values():
         raise BuildError(
             f"{image}: the firmware has no hooks to charge its blocks by; build it with gcc or clang"
         )
-    table = LineTable(image)
+    table = LineTable(image, SKETCH_FOLDER)
     found = []
     order = sorted(calls)
     for start, size in sorted(spans.items()):

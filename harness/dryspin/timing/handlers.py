@@ -3,10 +3,21 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from dryspin.drive import Drive
 from dryspin.recording import Recording, Signal, Vector
+from dryspin.registers import vector_names
 
 HANDLERS = {int(vector): f"on_{vector.name.lower()}" for vector in Vector}
 """Vector number to the seam's name."""
+
+
+def handler_name(vector: int, drive: Drive) -> str:
+    """As the drive's kind of firmware has it: on_compare_a, TIMER1_COMPA_vect."""
+    if drive.pins is None:
+        return HANDLERS.get(vector, f"vector {vector}")
+    return vector_names().get(
+        f"__vector_{vector - 1}", f"vector {vector}"
+    )  # the part counts reset as the first
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +44,6 @@ class HandlerTime:
     longest_at_s: float
     mean: float
     at_top: float
-
-    @property
-    def name(self) -> str:
-        """As the seam has it."""
-        return HANDLERS.get(self.vector, f"vector {self.vector}")
 
 
 def calls_of(recording: Recording) -> list[Call]:

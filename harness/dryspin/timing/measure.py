@@ -16,7 +16,7 @@ from dryspin.rig import Rig
 from dryspin.rig.rig import OffSpan
 from dryspin.scenario import Scenario
 from dryspin.target import code_costs
-from dryspin.timing.handlers import HANDLERS, HandlerTime, calls_of, nestings, times_of
+from dryspin.timing.handlers import HandlerTime, calls_of, handler_name, nestings, times_of
 from dryspin.timing.steps import Lateness, StepTime, lateness, step_time, top_window
 
 Notice = Callable[[int, int], None]
@@ -151,7 +151,7 @@ def measure(
         steps=steps[1.0],
         off=max((each.off for each in seen), key=lambda off: off.cycles, default=OffSpan(0, "", 0)),
         nested=tuple(
-            Nesting(chain, times, stack.nested([HANDLERS[vector] for vector in chain]))
+            Nesting(chain, times, stack.nested([handler_name(vector, drive) for vector in chain]))
             for chain, times in sorted(nested.items())
         ),
         stack=stack,

@@ -16,7 +16,7 @@ import numpy as np
 from dryspin.drive import Claims
 from dryspin.monitors import Evidence, Limits
 from dryspin.monitors.commutation import angles
-from dryspin.recording import Mark, Recording, Signal
+from dryspin.recording import Mark, Recording, Signal, Vector
 from dryspin.timing.handlers import Call
 
 
@@ -94,8 +94,7 @@ def top_window(recording: Recording) -> tuple[int, int]:
 def step_time(recording: Recording, calls: Sequence[Call], window: tuple[int, int]) -> StepTime | None:
     """Steps in the window that a handler commutated; None where there are fewer than two."""
     starts = [call.start for call in calls]
-    crossings, marks, _ = recording.of(Signal.MARK)
-    seen = [int(c) for c, mark in zip(crossings, marks, strict=True) if mark == Mark.CROSSING]
+    seen = _crossings(recording, calls)
     inside = [int(c) for c in recording.steps.cycles if window[0] <= c <= window[1]]
     work: list[int] = []
     reaction: list[int] = []
@@ -121,6 +120,17 @@ def step_time(recording: Recording, calls: Sequence[Call], window: tuple[int, in
         work_rpm=10.0 * f_hz / (pole_pairs * max(work)),
         reaction_rpm=5.0 * f_hz / (pole_pairs * max(reaction)),
     )
+
+
+def _crossings(recording: Recording, calls: Sequence[Call]) -> list[int]:
+    """Cycles at which a handler found a crossing: as marked; written for registers, the comparator's calls.
+
+    The last of these before a commutation counts: one that finds noise waits for another.
+    """
+    if recording.drive.pins is not None:
+        return [call.start for call in calls if call.vector == Vector.COMPARATOR_EDGE]
+    cycles, marks, _ = recording.of(Signal.MARK)
+    return [int(c) for c, mark in zip(cycles, marks, strict=True) if mark == Mark.CROSSING]
 
 
 def _holding(calls: Sequence[Call], starts: Sequence[int], cycle: int) -> Call | None:

@@ -18,6 +18,7 @@ volatile uint8_t dryspin_registers[256] __attribute__((aligned(16)));
 part_state part;
 
 enum { BIT_REACH = 0x40, IO_REACH = 0x60, CHECKS_A_BLOCK = 1000 };
+enum { BLOCK_CYCLES = 6 }; /* of a block whose cycles are not counted by the block, on the whole */
 
 uint32_t caller_of(void *const *frame)
 {
@@ -107,6 +108,26 @@ void part_settle(void)
 	apply(at, part.pending_width);
 }
 
+/* The instruction behind sei comes before any handler: what is owed passes after it. */
+static void pay(void)
+{
+	int64_t budget = ctl.hang_budget;
+	part_settle();
+	if (part.sei_shadow)
+		return;
+	clock_pay();
+	if (!ctl.irq_on)
+		ctl.hang_budget = budget; /* time alone ends no loop that nothing interrupts */
+}
+
+void part_code(uint32_t pc)
+{
+	if (ctl.block_cycles == BY_TABLE) {
+		pay();
+		clock_note(core_text_base() + pc);
+	}
+}
+
 static int64_t cost_of(uint8_t at)
 {
 	return at < IO_REACH ? 1 : 2;
@@ -114,6 +135,7 @@ static int64_t cost_of(uint8_t at)
 
 static void read_register(uint8_t at, int width, place who)
 {
+	part_code(who.pc);
 	part_settle();
 	part.who = who;
 	if (width == 2 && is_timer_pair(at)) {
@@ -138,6 +160,10 @@ static void read_register(uint8_t at, int width, place who)
 static void write_register(uint8_t at, int width, place who)
 {
 	int in_place = part.pending == NOTHING && part.last_read == at && part.last_read_cycle == ctl.now;
+	if (!in_place)
+		part_code(who.pc);
+	else if (ctl.block_cycles == BY_TABLE)
+		clock_note(core_text_base() + who.pc); /* nothing passes inside an sbi; `divide` sees to the rest */
 	part_settle();
 	if (in_place) {
 		spend_undivided(1); /* with the read one instruction, as far as is known yet */
@@ -170,6 +196,8 @@ static void memory(const void *address, unsigned bytes, unsigned kind, void *whe
 {
 	if (part.pending != NOTHING)
 		part_settle();
+	if (ctl.block_cycles == BY_TABLE)
+		clock_note((uintptr_t)where);
 	if (access_watched)
 		access_seen(address, bytes, kind, where);
 }
@@ -256,13 +284,21 @@ static const double HANG_S = 0.5;
 
 void access_reset(void)
 {
-	double blocks = ctl.block_cycles != 0 ? HANG_S * config->f_cpu_hz / (double)ctl.block_cycles : 0.0;
+	int64_t cycles = ctl.block_cycles == BY_TABLE ? BLOCK_CYCLES : ctl.block_cycles;
+	double blocks = cycles != 0 ? HANG_S * config->f_cpu_hz / (double)cycles : 0.0;
 	part.least_budget = HANG_BLOCKS - (int64_t)blocks;
 }
 
 static inline __attribute__((always_inline)) void block(uintptr_t pc)
 {
-	if (ctl.block_cycles != 0) {
+	if (ctl.block_cycles == BY_TABLE) {
+		/* a block may be free, as in a loop that the part's compiler has removed */
+		if (--ctl.hang_budget < (ctl.irq_on ? 0 : part.least_budget))
+			stack_hang(pc);
+		part.sei_shadow = 0;
+		pay();
+		clock_note(pc);
+	} else if (ctl.block_cycles != 0) {
 		if (part.sei_shadow)
 			part_spend(ctl.block_cycles);
 		else if ((ctl.now += ctl.block_cycles) >= ctl.horizon)

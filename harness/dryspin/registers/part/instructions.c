@@ -18,6 +18,7 @@ void dryspin_endless(void)
 
 static void instruction(place who)
 {
+	part_code(who.pc);
 	part_settle();
 	part.last_read = NOTHING;
 	part.who = who;
@@ -27,14 +28,14 @@ static void instruction(place who)
 void dryspin_cli(void)
 {
 	instruction((place){HERE, CALLER});
-	ctl.irq_on = 0;
+	interrupts_set(0, part.who.pc);
 }
 
 void dryspin_sei(void)
 {
 	instruction((place){HERE, CALLER});
 	part.sei_shadow = !ctl.irq_on;
-	ctl.irq_on = 1;
+	interrupts_set(1, part.who.pc);
 	part_look_again();
 }
 
@@ -54,6 +55,7 @@ void dryspin_wdr(void)
 void dryspin_sleep(void)
 {
 	uint8_t mode;
+	part_code(HERE);
 	part_settle();
 	part.who = (place){HERE, CALLER};
 	mode = dryspin_registers[SMCR];
@@ -76,6 +78,7 @@ void dryspin_sleep(void)
 
 void dryspin_delay(int64_t cycles)
 {
+	part_code(HERE);
 	part_settle();
 	part.last_read = NOTHING;
 	part.who = (place){HERE, CALLER};

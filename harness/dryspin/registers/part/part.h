@@ -100,6 +100,8 @@ uint32_t caller_of(void *const *frame);
 #define HERE ((uint32_t)((uintptr_t)__builtin_return_address(0) - core_text_base()))
 #define CALLER caller_of(__builtin_frame_address(0))
 void part_settle(void);
+/* With code_costs: the code up to this place passes, that behind it is owed. */
+void part_code(uint32_t pc);
 void part_spend(int64_t cycles);
 /* Something the rig does not model, or that cannot go on: ends the run with that text. */
 void part_refuse(const char *what, int32_t number) __attribute__((noreturn));

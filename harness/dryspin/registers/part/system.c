@@ -83,7 +83,7 @@ static void write_watchdog(uint8_t value, uint8_t before)
 
 static void write_status(uint8_t value)
 {
-	ctl.irq_on = (value & BIT(SREG_I)) != 0;
+	interrupts_set((value & BIT(SREG_I)) != 0, part.who.pc);
 	part.sei_shadow = 0;
 }
 

@@ -30,7 +30,6 @@ void interrupts_run(int k)
 	ctl.irq_pending &= ~BIT(k);
 	vectors_watch();
 	timers_replan();
-	ctl.irq_on = 0;
 	if (dryspin_vectors[k] == 0)
 		part_refuse("the interrupt of vector %d is on and has no handler: the part would start again from "
 		            "address 0, its registers as they stand", k + 1);
@@ -40,16 +39,21 @@ void interrupts_run(int k)
 		part_refuse("the handler of vector %d is entered again and again before it ends: something in it turns "
 		            "interrupts on", k + 1);
 	ctl.context = (uint8_t)(k + 1);
+	interrupts_set(0, 0);
 	ctl.handlers++;
 	record(SIGNAL_HANDLER, ctl.context, ctl.now, 0, 0);
 	clock_spend(ENTRY_CYCLES);
+	int64_t owed = ctl.owed; /* by what was interrupted, which goes on afterwards */
+	ctl.owed = 0;
 	dryspin_vectors[k]();
 	part_settle();
+	clock_pay();
+	ctl.owed = owed;
 	clock_spend(RETURN_CYCLES);
 	record(SIGNAL_HANDLER, interrupted, ctl.now, 0, 0);
 	part.depth--;
 	part.last_read = taken;
 	ctl.context = interrupted;
-	ctl.irq_on = 1;
+	interrupts_set(1, 0);
 	ctl.handlers_run++;
 }

@@ -55,10 +55,16 @@ ISR(TIMER0_OVF_vect)
 	}
 }
 
+#ifdef DRYSPIN_APART
+#define HANDLER used
+#else
+#define HANDLER signal, used /* the part's own compiler: registers saved, reti */
+#endif
+
 /* Weak: a sketch may have handlers of its own for these. */
-extern "C" void INT0_vect(void) __attribute__((used, weak));
+extern "C" void INT0_vect(void) __attribute__((HANDLER, weak));
 extern "C" void INT0_vect(void) { if (handlers[0]) handlers[0](); }
-extern "C" void INT1_vect(void) __attribute__((used, weak));
+extern "C" void INT1_vect(void) __attribute__((HANDLER, weak));
 extern "C" void INT1_vect(void) { if (handlers[1]) handlers[1](); }
 
 void pinMode(uint8_t pin, uint8_t mode)

@@ -15,11 +15,12 @@ from dryspin.plant.parameters import plant_params
 from dryspin.recording import Recording
 from dryspin.report.numbers import number, quantity
 from dryspin.report.sheet.case import Case
-from dryspin.report.sheet.placement import probes_for, window_s
+from dryspin.report.sheet.moving import is_flat, livelier, why_flat
+from dryspin.report.sheet.placement import Probe, around, probes_for, window_s
 from dryspin.report.sheet.probes import PROBES, seen, supply_a
-from dryspin.report.sheet.pulses import pulse_list
-from dryspin.report.sheet.screen import DIVISIONS, Screen, screen_of
-from dryspin.report.sheet.terminals import Terminals, terminals_of
+from dryspin.report.sheet.pulses import frames_text, pulse_list
+from dryspin.report.sheet.screen import DIVISIONS, Screen, screen_of, window_of
+from dryspin.report.sheet.terminals import Terminals, pieces_of, terminals_of
 from dryspin.report.sheet.trigger import last_trigger
 from dryspin.scenario import Scenario
 
@@ -27,12 +28,15 @@ FIRST_TRY_A: Final = 2.0
 """Current limit of a first try: common practice, no source."""
 
 
+_MEAN_MS: Final = 10
+
+
 @dataclass(frozen=True)
 class Bench:
     """What to do at the bench. `sees`: one text a probe. `cannot`: what of the story is not played so.
 
     `another_run` says that the figures are not of the run in the lanes, and by how much their moments differ;
-    "" where they are.
+    "" where they are. `frames`: which pulse brings each change of the story.
     """
 
     propeller_off: str
@@ -45,6 +49,7 @@ class Bench:
     before: tuple[str, ...]
     cannot: tuple[str, ...]
     pulses: str
+    frames: str
     screen: Screen
 
 
@@ -55,9 +60,13 @@ def bench_of(case: Case) -> Bench:
     recording = run.recording if run is not None and shown else case.recording
     outcome = run.outcome if run is not None and shown else case.outcome
     moment_s = case.moment_s if outcome.moment_s is None else outcome.moment_s
-    points = terminals_of(recording)
-    first, second = probes_for(outcome, recording, points, moment_s)
     division_s = _one_two_five(window_s(outcome) / DIVISIONS)
+    window = window_of(moment_s, division_s)
+    near = around(moment_s)
+    points = terminals_of(recording, min(window[0], near[0]), max(window[1], near[1]))
+    first, second = probes_for(outcome, recording, points, moment_s)
+    if not outcome.claim.startswith("gates."):  # they speak of the two FETs of one leg
+        second = livelier(second, recording, points, moment_s, window)
     screen = screen_of((first, second), recording, points, moment_s, division_s)
     trigger, trigger_s = last_trigger(case.scenario, moment_s)
     return Bench(
@@ -65,8 +74,8 @@ def bench_of(case: Case) -> Bench:
         another_run=_another_run(case, moment_s) if shown else "",
         probes=(PROBES[first.kind].format(leg=first.leg), PROBES[second.kind].format(leg=second.leg)),
         sees=(
-            seen(*first, recording, points, screen.window),
-            seen(*second, recording, points, screen.window),
+            _sees(first, recording, points, moment_s, window),
+            _sees(second, recording, points, moment_s, window),
         ),
         trigger=trigger,
         time_base=(
@@ -74,26 +83,38 @@ def bench_of(case: Case) -> Bench:
             f"after the trigger, so that the moment ({moment_s:.4f} s of "
             f"{'this run' if shown else 'the lanes'}) stands three divisions from the left"
         ),
-        current_limit=_current_limit(recording, points, moment_s),
+        current_limit=_current_limit(recording, moment_s),
         before=tuple(_before(case.scenario, outcome.claim)),
         cannot=tuple(_cannot(case.scenario)),
         pulses=pulse_list(case.scenario),
+        frames=frames_text(case.scenario),
         screen=screen,
     )
+
+
+def _sees(
+    probe: Probe, recording: Recording, points: Terminals, moment_s: float, window: tuple[float, float]
+) -> str:
+    told = f"{seen(*probe, recording, points, window)}."
+    if len(points.t_s) and is_flat(probe, recording, points, moment_s, window):
+        return f"{told} {why_flat(probe, recording, moment_s, window[1])}"
+    return told
 
 
 def _propeller(case: Case, shown: bool) -> str:
     if case.bench is None:
         return "Propeller off. The story was not tried without it."
+    played_s = case.bench.recording.end_s
+    upto = f", up to {played_s:.2f} s" if played_s < case.recording.end_s else ""
     if shown and case.outcome.status == BROKEN:
         return (
-            "Propeller off. Tried so in the model, from a supply that takes no current back: the claim "
-            f"breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
+            f"Propeller off. Tried so in the model{upto}, from a supply that takes no current back: the "
+            f"claim breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
         )
     if shown:
         return (
-            "Propeller off. The figures below are of a run in the model without it, from a supply that "
-            "takes no current back."
+            f"Propeller off. The figures below are of a run in the model without it{upto}, from a supply "
+            "that takes no current back."
         )
     return (
         "Propeller off, and then the model does not show it: the claim is "
@@ -134,21 +155,15 @@ def _time(value_s: float) -> str:
     raise AssertionError  # the loop ends with us
 
 
-def _current_limit(recording: Recording, points: Terminals, moment_s: float) -> str:
+def _current_limit(recording: Recording, moment_s: float) -> str:
     """Limit of a first try, and what the story needs at most as a mean over 10 ms before the moment."""
     advice = (
-        f"Begin with {number(FIRST_TRY_A)} A from a bench supply, never a battery (common practice, no "
-        "source). A limit does not hold back what the bulk capacitor has stored."
+        f"Begin with {number(FIRST_TRY_A)} A from a bench supply (common practice, no source). A limit does "
+        "not hold back what the bulk capacitor has stored."
     )
-    last = int(np.searchsorted(points.t_s, moment_s))
-    if last < 2 or plant_params(recording.drive, recording.scenario).stiff:
+    need_a = _mean_a(recording, moment_s)
+    if need_a is None:
         return advice
-    drawn, t_s = supply_a(recording, points)[:last], points.t_s[:last]
-    widths = np.diff(t_s)
-    charge = np.append(0.0, np.cumsum(0.5 * (drawn[1:] + drawn[:-1]) * widths))
-    grid = np.arange(0.0, t_s[-1], 1e-3)
-    mean_a = (np.interp(grid + 10e-3, t_s, charge) - np.interp(grid, t_s, charge)) / 10e-3
-    need_a = float(mean_a.max()) if len(mean_a) else 0.0
     return (
         f"{advice} Up to the moment the story draws at most {quantity(need_a, 'A')} as a mean over 10 ms; "
         "with a lower limit the bus sags and the story may end before it. Raise it in small steps, and only "
@@ -156,9 +171,30 @@ def _current_limit(recording: Recording, points: Terminals, moment_s: float) -> 
     )
 
 
+def _mean_a(recording: Recording, moment_s: float) -> float | None:
+    """Largest mean of the supply's current over 10 ms up to the moment, A; None where it is not known."""
+    if plant_params(recording.drive, recording.scenario).stiff or len(recording.states) < 2:
+        return None
+    grid = np.arange(0.0, moment_s, 1e-3)
+    # Charge drawn up to each millisecond; where the points end, none is drawn any more.
+    charge, drawn, upto = np.zeros(len(grid)), 0.0, 0
+    for piece in pieces_of(recording, moment_s):
+        current_a = supply_a(recording, piece)
+        sums = np.append(0.0, np.cumsum(0.5 * (current_a[1:] + current_a[:-1]) * np.diff(piece.t_s))) + drawn
+        last = int(np.searchsorted(grid, piece.t_s[-1], side="right"))
+        charge[upto:last] = np.interp(grid[upto:last], piece.t_s, sums)
+        upto, drawn = last, float(sums[-1])
+    charge[upto:] = drawn
+    means = (charge[_MEAN_MS:] - charge[:-_MEAN_MS]) / (_MEAN_MS * 1e-3)
+    return float(means.max(initial=0.0)) if len(means) else None
+
+
 def _before(scenario: Scenario, claim: str) -> list[str]:
     lines = ["Propeller off. Motor held down. Eye protection. Hands, hair and leads away from the rotor."]
-    lines.append("Flash with the motor supply off. No battery: a short sets a lithium pack on fire.")
+    lines.append(
+        "Flash with the motor supply off. A battery only where it may burn: a short sets a lithium pack on "
+        "fire."
+    )
     if claim.startswith("gates."):
         lines.append(
             "Gates alone can be watched with the motor supply off, where the board lets the controller be "

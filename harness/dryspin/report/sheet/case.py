@@ -71,15 +71,3 @@ def by_urgency(outcomes: Iterable[Outcome]) -> list[Outcome]:
 def _pressing(o: Outcome) -> tuple[bool, bool, float]:
     sooner = o.moment_s if o.status == BROKEN else o.margin
     return o.status != BROKEN, o.moment_s is None, sooner or 0.0
-
-
-def excerpt(case: Case, around: int = 4) -> list[tuple[int, str, bool]]:
-    """Lines of firmware around the one that acted: (number, text, whether it is that one); [] if unknown."""
-    name, _, number = case.outcome.source_line.rpartition(":")
-    text = case.sources.get(name)
-    if text is None or not number.isdigit():
-        return []
-    lines = text.decode("utf-8", "replace").splitlines()
-    at = int(number)
-    first, last = max(at - around, 1), min(at + around, len(lines))
-    return [(k, lines[k - 1].expandtabs(4), k == at) for k in range(first, last + 1)]

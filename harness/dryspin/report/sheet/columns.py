@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from dryspin.plant.terminals import Floats
-from dryspin.report.sheet.edges import Edges, spans_of
+from dryspin.report.sheet.edges import Edges
 from dryspin.report.sheet.lanes import Curve, Lanes
 
 COLUMNS: Final = 700
@@ -70,17 +70,19 @@ def spans_in_view(
     lane: Edges, lanes: Lanes, view: View
 ) -> tuple[list[tuple[float, float, str]], list[tuple[float, float]]]:
     """Spans of words as (from s, to s, word), and stretches of those too short to be seen one by one."""
-    frames: list[tuple[float, float, str]] = []
-    dense: list[tuple[float, float]] = []
-    for start, stop, value in spans_of(lane, round(lanes.end_s * lanes.f_cpu_hz)):
-        begin_s, end_s = start / lanes.f_cpu_hz, stop / lanes.f_cpu_hz
-        if not lane.words[value] or end_s <= view.from_s or begin_s >= view.to_s:
-            continue
-        begin_s, end_s = max(begin_s, view.from_s), min(end_s, view.to_s)
-        if end_s - begin_s >= 2.0 * view.column_s:
-            frames.append((begin_s, end_s, lane.words[value]))
-        elif dense and begin_s - dense[-1][1] < view.column_s:
-            dense[-1] = dense[-1][0], end_s
-        else:
-            dense.append((begin_s, end_s))
-    return frames, dense
+    t_s = lane.cycles / lanes.f_cpu_hz
+    inside = in_view(t_s, view)
+    begins = np.maximum(t_s[inside], view.from_s)
+    ends = np.minimum(
+        np.append(t_s[inside.start + 1 : inside.stop + 1], lanes.end_s)[: len(begins)], view.to_s
+    )
+    values = lane.values[inside]
+    worded = np.array([word != "" for word in lane.words], bool)[values] & (ends > begins)
+    long = worded & (ends - begins >= 2.0 * view.column_s)
+    frames = [(float(begins[k]), float(ends[k]), lane.words[values[k]]) for k in np.flatnonzero(long)]
+    short = np.flatnonzero(worded & ~long)
+    if not len(short):
+        return frames, []
+    apart = np.flatnonzero(begins[short[1:]] - ends[short[:-1]] >= view.column_s)
+    firsts, lasts = short[np.append(0, apart + 1)], short[np.append(apart, len(short) - 1)]
+    return frames, list(zip(begins[firsts].tolist(), ends[lasts].tolist(), strict=True))

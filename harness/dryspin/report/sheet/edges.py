@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -52,7 +51,7 @@ class Edges:
     values: Ints
     words: tuple[str, ...] = ()
     hint: str = ""
-    by: Ints | None = None
+    by: NDArray[np.uint16] | None = None
     lines: tuple[str, ...] = ()
 
 
@@ -233,11 +232,15 @@ def _with_lines(lane: Edges, recording: Recording, rows: Ints) -> Edges:
     """The lane with the firmware line of each edge, and the line that called it."""
     if recording.lines is None or not len(rows):
         return lane
-    both = recording.edges["pc"][rows].astype(np.int64) << 32 | recording.edges["caller"][rows]
-    calls, codes = np.unique(both, return_inverse=True)
+    pc, caller = recording.edges["pc"][rows], recording.edges["caller"][rows]
+    # Most edges of gates are the carrier's, which no firmware did.
+    some = np.flatnonzero(pc | caller)
+    calls, codes = np.unique(pc[some].astype(np.int64) << 32 | caller[some], return_inverse=True)
     texts: dict[str, int] = {"": 0}
     index = [texts.setdefault(_call(recording.lines, int(call)), len(texts)) for call in calls]
-    return replace(lane, by=np.array(index, np.int64)[codes], lines=tuple(texts))
+    by = np.zeros(len(rows), np.uint16)
+    by[some] = np.array(index, np.uint16)[codes]
+    return replace(lane, by=by, lines=tuple(texts))
 
 
 def _call(lines: Callable[[int], str], call: int) -> str:
@@ -252,11 +255,3 @@ def _coded(values: Ints, codes: dict[int, int]) -> Ints:
     for value, code in codes.items():
         table[value] = code
     return table[values] if len(values) else values
-
-
-def spans_of(lane: Edges, end: int) -> Iterator[tuple[int, int, int]]:
-    """(from, to, value) of a lane of words or levels, in cycles."""
-    for (start, stop), value in zip(
-        pairwise([*lane.cycles.tolist(), end]), lane.values.tolist(), strict=True
-    ):
-        yield start, stop, value

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from dryspin.recording import LEG_NAMES, Recording
 from dryspin.report.sheet.edges import Edges, edge_lanes
 from dryspin.report.sheet.limits import LimitLine
-from dryspin.report.sheet.terminals import Terminals, terminals_of
+from dryspin.report.sheet.terminals import Terminals, pieces_of, terminals_of
 from dryspin.units import rpm_from_rad_s
 
 Floats = NDArray[np.float64]
@@ -88,8 +88,7 @@ def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] 
     lanes = list(edge_lanes(recording))
     missing = []
     if len(recording.states) > 1:
-        view = _Slicer(terminals_of(recording), complete, slice_s, end_s)
-        curves = _curves(recording, view, limits)
+        curves = _curves(recording, complete, slice_s, limits)
         at = next(k for k, lane in enumerate(lanes) if lane.key == "handlers")
         ordered: list[Edges | Curves] = [*lanes[:at], *curves, *lanes[at:]]
         angle = np.degrees(recording.theta_at(np.arange(0.0, end_s + step_s, step_s)))
@@ -117,57 +116,73 @@ def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] 
 
 
 class _Slicer:
-    """Cuts values at the points of `Terminals` into what is complete and what is sliced."""
+    """Least and largest value of several curves in each slice of time, taken up piece by piece."""
 
-    def __init__(
-        self, points: Terminals, complete: tuple[float, float], slice_s: float, end_s: float
-    ) -> None:
-        self.points = points
-        # One point more on both sides, so that the curve leaves the window where it should.
-        first = max(int(np.searchsorted(points.t_s, complete[0])) - 1, 0)
-        self._inside = slice(first, int(np.searchsorted(points.t_s, complete[1], side="right")) + 1)
-        borders = np.arange(math.ceil(end_s / slice_s - 1e-9)) * slice_s
-        self._starts = np.minimum(np.searchsorted(points.t_s, borders), len(points.t_s) - 1)
-        self._edges = np.append(borders, end_s)
-
-    @property
-    def t_s(self) -> Floats:
-        """Times of the complete part."""
-        return self.points.t_s[self._inside]
-
-    def curve(self, name: str, values: Floats) -> Curve:
-        """A curve through `values`, one a point."""
-        low = np.minimum.reduceat(values, self._starts)
-        high = np.maximum.reduceat(values, self._starts)
+    def __init__(self, curves: int, slice_s: float, end_s: float) -> None:
+        self._borders = np.append(np.arange(math.ceil(end_s / slice_s - 1e-9)) * slice_s, end_s)
+        slices = len(self._borders) - 1
+        self._low, self._high = np.full((curves, slices), np.inf), np.full((curves, slices), -np.inf)
         # A curve crosses the border of a slice between two points: both slices have to show it there.
-        across = np.interp(self._edges, self.points.t_s, values)
-        empty = np.append(self._starts[1:] == self._starts[:-1], False)
-        low, high = np.where(empty, across[:-1], low), np.where(empty, across[:-1], high)
-        for border in (across[:-1], across[1:]):
-            low, high = np.minimum(low, border), np.maximum(high, border)
-        return Curve(name, *(a.astype(np.float32) for a in (values[self._inside], low, high)))
+        self._across = np.full((curves, slices + 1), np.nan)
+        self._done = 0
+        self._last = np.zeros(curves)
+
+    def take(self, t_s: Floats, values: Floats) -> None:
+        """The next points: `values` has a row for each curve."""
+        upto = int(np.searchsorted(self._borders, t_s[-1], side="right"))
+        for curve, row in zip(self._across, values, strict=True):
+            curve[self._done : upto] = np.interp(self._borders[self._done : upto], t_s, row)
+        self._done, self._last = upto, values[:, -1]
+        slices = np.searchsorted(self._borders[:-1], t_s, side="right") - 1
+        starts = np.flatnonzero(np.append(True, slices[1:] != slices[:-1]))
+        at = slices[starts]
+        self._low[:, at] = np.minimum(self._low[:, at], np.minimum.reduceat(values, starts, axis=1))
+        self._high[:, at] = np.maximum(self._high[:, at], np.maximum.reduceat(values, starts, axis=1))
+
+    def ends(self) -> tuple[Floats, Floats]:
+        """(least, largest), a row for each curve; beyond the last point a curve stays where it was."""
+        across = self._across
+        across[:, self._done :] = self._last[:, None]
+        low = np.minimum(self._low, np.minimum(across[:, :-1], across[:, 1:]))
+        return low, np.maximum(self._high, np.maximum(across[:, :-1], across[:, 1:]))
 
 
-def _curves(recording: Recording, view: _Slicer, limits: Sequence[LimitLine]) -> list[Curves]:
-    points = view.points
-    names = LEG_NAMES
+_RPM: Final = rpm_from_rad_s(1.0)
+_DRAWN: Final = 9
 
-    def lane(key: str, label: str, unit: str, curves: Sequence[Curve], hint: str = "") -> Curves:
+
+def _values(points: Terminals) -> Floats:
+    """All that is drawn of the points: currents, terminals, neutral, bus, speed in rpm; a row each."""
+    return np.stack(
+        [*points.currents_a.T, *points.legs_v.T, points.neutral_v, points.bus_v, _RPM * points.w_rad_s]
+    )
+
+
+def _curves(
+    recording: Recording, complete: tuple[float, float], slice_s: float, limits: Sequence[LimitLine]
+) -> list[Curves]:
+    slicer = _Slicer(_DRAWN, slice_s, recording.end_s)
+    for piece in pieces_of(recording):
+        slicer.take(piece.t_s, _values(piece))
+    low, high = (each.astype(np.float32) for each in slicer.ends())
+    near = terminals_of(recording, *complete)
+    whole = _values(near).astype(np.float32)
+    names = (*LEG_NAMES, *LEG_NAMES, "N", "bus", "speed")
+    drawn = [Curve(*each) for each in zip(names, whole, low, high, strict=True)]
+
+    def lane(key: str, label: str, unit: str, curves: list[Curve], hint: str = "") -> Curves:
         mine = tuple(line for line in limits if key.startswith(line.lane))
-        return Curves(key, label, unit, view.t_s, tuple(curves), mine, hint=hint)
+        return Curves(key, label, unit, near.t_s, tuple(curves), mine, hint=hint)
 
+    currents, terminals, (neutral, bus, speed) = drawn[:3], drawn[3:6], drawn[6:]
     lanes = [
-        lane(f"current_{name.lower()}", f"current {name}", "A", [view.curve(name, points.currents_a[:, leg])],
-             "into the motor")
-        for leg, name in enumerate(names)
-    ]  # fmt: skip
-    neutral = view.curve("N", points.neutral_v)
-    for leg, name in enumerate(names):
-        terminal = view.curve(name, points.legs_v[:, leg])
-        lanes.append(
-            lane(f"voltage_{name.lower()}", f"terminal {name}", "V", [terminal, neutral], "N neutral")
-        )
-    lanes.append(lane("bus", "bus", "V", [view.curve("bus", points.bus_v)]))
-    speed = rpm_from_rad_s(1.0) * recording.w_at(points.t_s)
-    lanes.append(lane("speed", "speed", "rpm", [view.curve("speed", speed)], "+ forward"))
+        lane(f"current_{one.name.lower()}", f"current {one.name}", "A", [one], "into the motor")
+        for one in currents
+    ]
+    lanes += [
+        lane(f"voltage_{one.name.lower()}", f"terminal {one.name}", "V", [one, neutral], "N neutral")
+        for one in terminals
+    ]
+    lanes.append(lane("bus", "bus", "V", [bus]))
+    lanes.append(lane("speed", "speed", "rpm", [speed], "+ forward"))
     return lanes

@@ -17,6 +17,9 @@ from dryspin.report.sheet.lanes import Curves, Lanes
 
 _CYCLE_BYTES = 5
 
+_EFFORT = 6
+"""Of zlib: 9 takes three times as long for a hundredth less."""
+
 
 class Packer:
     """Collects arrays; `text()` is all of them as base64."""
@@ -24,6 +27,7 @@ class Packer:
     def __init__(self) -> None:
         self._parts: list[bytes] = []
         self._at = 0
+        self._known: dict[int, tuple[NDArray[Any], dict[str, Any]]] = {}
 
     def cycles(self, cycles: NDArray[np.int64]) -> dict[str, Any]:
         """Cycles in the order of time, as differences. ValueError where they run backwards."""
@@ -34,10 +38,18 @@ class Packer:
         return self._add("cycles", len(cycles), columns)
 
     def numbers(self, values: NDArray[Any]) -> dict[str, Any]:
-        """Numbers as they are: whole ones of 8 or 16 bits, floats of 32 or 64."""
-        kind = {"u1": "u1", "u2": "u2", "f4": "f4", "f8": "f8"}[values.dtype.str[1:]]
-        data = np.ascontiguousarray(values.astype(f"<{kind}"))
-        return self._add(kind, len(values), data.view(np.uint8).reshape(-1, data.itemsize))
+        """Numbers as they are: whole ones of 8 or 16 bits, floats of 32 or 64.
+
+        An array that several lanes share is written once.
+        """
+        known = self._known.get(id(values))
+        if known is None:
+            kind = {"u1": "u1", "u2": "u2", "f4": "f4", "f8": "f8"}[values.dtype.str[1:]]
+            data = np.ascontiguousarray(values, f"<{kind}")
+            entry = self._add(kind, len(values), data.view(np.uint8).reshape(-1, data.itemsize))
+            # Held, so that no other array comes to have its id.
+            known = self._known[id(values)] = values, entry
+        return known[1]
 
     def _add(self, kind: str, n: int, columns: NDArray[np.uint8]) -> dict[str, Any]:
         data = np.ascontiguousarray(columns.T).tobytes()
@@ -48,7 +60,7 @@ class Packer:
 
     def text(self) -> str:
         """The block, compressed (zlib), as base64."""
-        return base64.b64encode(zlib.compress(b"".join(self._parts), 9)).decode("ascii")
+        return base64.b64encode(zlib.compress(b"".join(self._parts), _EFFORT)).decode("ascii")
 
 
 def packed(lanes: Lanes) -> tuple[dict[str, Any], str]:
@@ -65,7 +77,7 @@ def packed(lanes: Lanes) -> tuple[dict[str, Any], str]:
         "complete": list(lanes.complete),
         "edges_s": list(lanes.edges_s),
         "angle_step_s": lanes.angle_step_s,
-        "angle": packer.numbers(lanes.angle_deg.astype(np.float64)),
+        "angle": packer.numbers(lanes.angle_deg),
         "pole_pairs": lanes.pole_pairs,
         "f_pwm_hz": lanes.f_pwm_hz,
         "lanes": described,
@@ -76,7 +88,7 @@ def packed(lanes: Lanes) -> tuple[dict[str, Any], str]:
 def _edges(lane: Edges, packer: Packer) -> dict[str, Any]:
     lines: dict[str, Any] = {"lines": []}
     if lane.by is not None:
-        lines = {"lines": list(lane.lines), "by": packer.numbers(lane.by.astype(np.uint16))}
+        lines = {"lines": list(lane.lines), "by": packer.numbers(lane.by.astype(np.uint16, copy=False))}
     return lines | {
         "key": lane.key,
         "label": lane.label,
@@ -96,7 +108,7 @@ def _curves(lane: Curves, packer: Packer) -> dict[str, Any]:
         "hint": lane.hint,
         "unit": lane.unit,
         "limits": [{"value": line.value, "text": line.text} for line in lane.limits],
-        "t": packer.numbers(lane.t_s.astype(np.float64)),
+        "t": packer.numbers(lane.t_s),
         "curves": [
             {
                 "name": curve.name,

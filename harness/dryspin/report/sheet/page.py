@@ -13,10 +13,11 @@ from dryspin.errors import UsageError
 from dryspin.findings import BROKEN, HELD, Outcome
 from dryspin.monitors.registry import FAMILIES, claims_of
 from dryspin.report.coverage import coverage_lines
-from dryspin.report.numbers import margin, quantity
+from dryspin.report.numbers import quantity
 from dryspin.report.scenario import scenario_lines
+from dryspin.report.sheet.acted import acting, standing
 from dryspin.report.sheet.bench import bench_of
-from dryspin.report.sheet.case import Case, by_urgency, excerpt
+from dryspin.report.sheet.case import Case, by_urgency
 from dryspin.report.sheet.kept import kept
 from dryspin.report.sheet.lanes import Lanes, lanes_of
 from dryspin.report.sheet.limits import limit_length_s, limit_lines
@@ -24,10 +25,9 @@ from dryspin.report.sheet.pack import packed
 from dryspin.report.sheet.screen import screen_drawing
 from dryspin.report.sheet.still import still
 from dryspin.report.sheet.strip import margins_drawing, reach_drawing
+from dryspin.report.sheet.tables import bars, handler_rows, verdict_row
 from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
 from dryspin.search import CheckResult
-from dryspin.timing.handlers import calls_of, times_of
-from dryspin.timing.steps import top_window
 
 BUDGET_BYTES = 9_000_000
 """A page grows no further by lanes and drawings; findings without room get a page of their own."""
@@ -166,10 +166,10 @@ def _case(case: Case) -> dict[str, Any]:
         "sentence": _sentences().get(outcome.claim, ""),
         "story": scenario_lines(case.scenario, case.drive),
         "happened": _happened(outcome),
-        "line": outcome.source_line,
-        "excerpt": excerpt(case),
+        "acted": acting(case.recording, case.sources, outcome.source_line, moment_s),
+        "standing": standing(lanes),
         "replay": case.replay,
-        "bars": _bars(outcome, length_s, rate_deg_s),
+        "bars": bars(outcome, length_s, rate_deg_s),
         "missing": list(shown.missing),
         "elsewhere": "",
         "complete": [f"{t:.4f}" for t in lanes.complete],
@@ -181,28 +181,11 @@ def _case(case: Case) -> dict[str, Any]:
         "screen": _markup(screen_drawing(bench.screen, f"{stem}-screen")),
         "pulse_file": f"{stem}-throttle.csv",
         "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
-        "verdicts": [_verdict(one) for one in by_urgency(case.trial.outcomes)],
-        "handlers": _handlers(case),
+        "verdicts": [verdict_row(one) for one in by_urgency(case.trial.outcomes)],
+        "handlers": handler_rows(case.recording),
         "described": _json(description),
         "block": block,
     }
-
-
-def _handlers(case: Case) -> list[tuple[str, ...]]:
-    """Rows of a table: what each handler took in this run; none for a capture, which sees no handlers."""
-    recording = case.recording
-    rows = times_of(calls_of(recording), top_window(recording), recording.f_cpu_hz)
-    return [
-        (
-            each.name,
-            str(each.calls),
-            f"{each.longest / recording.f_cpu_hz * 1e6:.1f}",
-            f"{each.longest_at_s:.4f}",
-            f"{each.mean / recording.f_cpu_hz * 1e6:.1f}",
-            f"{each.at_top:.1%}",
-        )
-        for each in rows
-    ]
 
 
 def _stills(lanes: Lanes, stem: str) -> list[tuple[str, Any]]:
@@ -236,38 +219,6 @@ def _happened(outcome: Outcome) -> str:
     return moment + outcome.text
 
 
-def _bars(outcome: Outcome, length_s: float | None, rate_deg_s: float) -> dict[str, Any] | None:
-    """Limit and what was seen as two lengths on one scale; None where the claim has no figures."""
-    limit, seen = outcome.limit, outcome.seen
-    if limit is None or seen is None:
-        return None
-    longest = max(abs(limit), abs(seen), 1e-300)
-    bars = [
-        {"name": name, "share": f"{100.0 * abs(value) / longest:.2f}", "text": quantity(value, outcome.unit)}
-        for name, value in (("limit", limit), ("seen", seen))
-    ]
-    note = ""
-    if length_s is not None and outcome.unit == "deg":
-        turns = abs(rate_deg_s) / 360.0
-        note = f"At the moment's {turns:.0f} electrical turns a second the limit is {length_s * 1e6:.3g} us."
-    if length_s is not None:
-        note = f"{note} In the lanes the thick piece of the time line is as long as the limit.".strip()
-    return {"caption": f"limit and seen, margin {margin(outcome.margin)}", "bars": bars, "note": note}
-
-
-def _verdict(outcome: Outcome) -> dict[str, str]:
-    """One row of a table; a claim without figures has empty cells."""
-    return {
-        "status": outcome.status,
-        "claim": outcome.claim,
-        "margin": "" if outcome.margin is None else margin(outcome.margin),
-        "limit": "" if outcome.limit is None else quantity(outcome.limit, outcome.unit),
-        "seen": "" if outcome.seen is None else quantity(outcome.seen, outcome.unit),
-        "moment": "" if outcome.moment_s is None else f"{outcome.moment_s:.4f}",
-        "text": outcome.text,
-    }
-
-
 @cache
 def _sentences() -> dict[str, str]:
     return {f"{family}.{claim.name}": claim.sentence for family in FAMILIES for claim in claims_of(family)}
@@ -283,7 +234,7 @@ def _check(result: CheckResult, coverage: Coverage | None) -> dict[str, Any]:
         told = f"; {claim.worst.text}" if claim.worst.text else ""
         suppressed = f"; suppressed: {claim.suppressed}" if claim.suppressed else ""
         rows.append(
-            _verdict(claim.worst)
+            verdict_row(claim.worst)
             | {
                 "status": claim.verdict,
                 "claim": claim.claim,

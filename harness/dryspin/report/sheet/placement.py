@@ -90,9 +90,14 @@ def window_s(outcome: Outcome) -> float:
     return _WINDOW_S.get(outcome.claim.partition(".")[0], 10e-3)
 
 
+def around(moment_s: float) -> tuple[float, float]:
+    """From and to (s) of what decides which leg is the busy one."""
+    return moment_s - 1e-4, moment_s + 1e-3
+
+
 def _largest_current(points: Terminals, moment_s: float) -> str:
     """The leg with the largest current within a millisecond; "" where none flows."""
-    first, last = np.searchsorted(points.t_s, (moment_s - 1e-4, moment_s + 1e-3))
+    first, last = np.searchsorted(points.t_s, around(moment_s))
     currents = np.abs(points.currents_a[first:last])
     if not len(currents) or float(currents.max()) < 0.1:
         return ""

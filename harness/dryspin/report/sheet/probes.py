@@ -41,22 +41,27 @@ def seen(kind: str, leg: str, recording: Recording, points: Terminals, window: t
     first, last = np.searchsorted(points.t_s, window)
     if last - first < 2:
         return "not measured: the recording has no currents or voltages here"
-    _, whole, unit = trace(kind, leg, recording, points)
+    _, whole, unit = trace(kind, leg, recording, points, window)
     values = whole[first:last]
     at = int(np.argmax(np.abs(values)))
     return f"{_range(values, unit)}; {quantity(float(values[at]), unit)} at {points.t_s[first + at]:.5f} s"
 
 
-def trace(kind: str, leg: str, recording: Recording, points: Terminals) -> tuple[Floats, Floats, str]:
-    """(times in s, values, unit) of a probe over the whole run, straight in between; levels are 0 and 1."""
+def trace(
+    kind: str, leg: str, recording: Recording, points: Terminals, window: tuple[float, float]
+) -> tuple[Floats, Floats, str]:
+    """(times in s, values, unit) of a probe, straight in between; levels are 0 and 1.
+
+    Of levels what the window holds, of others what `points` hold, which is the window at least.
+    """
     index = LEG_NAMES.index(leg)
     if kind in ("high", "low"):
         cycles, fets, _ = recording.of(GATES[index])
         on = (fets & (HIGH_FET if kind == "high" else LOW_FET)) != 0
-        return *_level(recording, cycles, on), ""
+        return *_level(recording, cycles, on, window), ""
     if kind == "throttle":
         cycles, levels, _ = recording.of(Signal.THROTTLE)
-        return *_level(recording, cycles, levels != 0), ""
+        return *_level(recording, cycles, levels != 0, window), ""
     if kind == "current":
         return points.t_s, points.currents_a[:, index], "A"
     if kind == "terminal":
@@ -68,11 +73,15 @@ def trace(kind: str, leg: str, recording: Recording, points: Terminals) -> tuple
     return points.t_s, points.bus_v, "V"
 
 
-def _level(recording: Recording, cycles: NDArray[np.int64], on: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """Two points an edge, before and after it, and one at each end of the run."""
-    t_s = np.concatenate([[0.0], np.repeat(recording.seconds(cycles), 2), [recording.end_s]])
-    before = on[:1] if len(on) else np.zeros(1, bool)
-    return t_s, np.repeat(np.concatenate([before, on]), 2)[: len(t_s)].astype(np.float64)
+def _level(
+    recording: Recording, cycles: NDArray[np.int64], on: NDArray[np.bool_], window: tuple[float, float]
+) -> tuple[Floats, Floats]:
+    """Two points an edge, before and after it, and one at each end of the window, or of the run inside it."""
+    from_s, to_s = max(window[0], 0.0), min(window[1], recording.end_s)
+    first, last = np.searchsorted(recording.seconds(cycles), (from_s, to_s))
+    t_s = np.concatenate([[from_s], np.repeat(recording.seconds(cycles[first:last]), 2), [to_s]])
+    before = on[max(first - 1, 0) :][:1] if len(on) else np.zeros(1, bool)
+    return t_s, np.repeat(np.concatenate([before, on[first:last]]), 2).astype(np.float64)
 
 
 def _range(values: NDArray[Any], unit: str) -> str:

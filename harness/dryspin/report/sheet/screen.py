@@ -31,6 +31,12 @@ class Trace:
     values: Floats
 
 
+def window_of(moment_s: float, division_s: float) -> tuple[float, float]:
+    """From and to (s) of a screen with the moment three divisions from the left."""
+    from_s = moment_s - BEFORE * division_s
+    return from_s, from_s + DIVISIONS * division_s
+
+
 @dataclass(frozen=True)
 class Screen:
     """The window of `DIVISIONS` divisions around the moment, and what the probes show in it."""
@@ -42,8 +48,7 @@ class Screen:
     @property
     def window(self) -> tuple[float, float]:
         """From and to, s."""
-        from_s = self.moment_s - BEFORE * self.division_s
-        return from_s, from_s + DIVISIONS * self.division_s
+        return window_of(self.moment_s, self.division_s)
 
 
 def screen_of(
@@ -53,7 +58,7 @@ def screen_of(
     empty = Screen(division_s, moment_s, ())
     found = []
     for probe in probes:
-        t_s, values, unit = trace(*probe, recording, points)
+        t_s, values, unit = trace(*probe, recording, points, empty.window)
         first, last = np.searchsorted(t_s, empty.window)
         near = slice(max(int(first) - 1, 0), int(last) + 1)
         if len(t_s[near]) > 1:

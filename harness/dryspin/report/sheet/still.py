@@ -13,12 +13,13 @@ from typing import Any, Final
 import numpy as np
 
 from dryspin.plant.terminals import Floats
+from dryspin.recording.signals import HIGH_FET, LOW_FET
 from dryspin.report.sheet.columns import COLUMNS, View, curve_columns, in_view, level_columns, spans_in_view
-from dryspin.report.sheet.edges import Edges, is_taken
+from dryspin.report.sheet.edges import Edges, Ints, is_taken
 from dryspin.report.sheet.lanes import Curves, Lanes
 
 # matplotlib wants colours; the page replaces these by its own, light or dark.
-LINE, SECOND, GRID, ALARM, SOFT, DENSE = (f"#0{k}0{k}0{k}" for k in range(1, 7))
+LINE, SECOND, GRID, ALARM, SOFT, DENSE, PAPER = (f"#0{k}0{k}0{k}" for k in range(1, 8))
 _VARIABLES: Final = {
     LINE: "var(--line)",
     SECOND: "var(--second)",
@@ -26,6 +27,7 @@ _VARIABLES: Final = {
     ALARM: "var(--alarm)",
     SOFT: "var(--soft)",
     DENSE: "var(--dense)",
+    PAPER: "var(--paper)",
 }
 
 _HEIGHTS: Final = {"levels": 0.4, "words": 0.36, "ticks": 0.36, "legs": 0.62, "curves": 1.2}
@@ -70,7 +72,13 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
     total = sum(_HEIGHTS[_kind(lane)] + _GAP for lane in shown)
     tall_in = _LANE_IN * total + 0.6
     with mpl.rc_context(
-        {"svg.fonttype": "none", "svg.hashsalt": salt, "font.size": 8.0, "path.simplify": False}
+        {
+            "svg.fonttype": "none",
+            "svg.hashsalt": salt,
+            "font.size": 8.0,
+            "path.simplify": False,
+            "hatch.linewidth": 0.6,
+        }
     ):
         figure = Figure(figsize=(_WIDTH_IN, tall_in))
         FigureCanvasSVG(figure)
@@ -148,8 +156,16 @@ def _lane(sheet: _Sheet, lane: Edges | Curves, foot: float) -> None:
         _levels(sheet, lane, _Row(foot, height, -1.0) if kind == "legs" else _Row(foot, height))
 
 
-def _word(sheet: _Sheet, text: str, t_s: float, y: float) -> None:
-    sheet.axis.text(t_s, y, text, color=LINE, fontsize=7, va="center", parse_math=False)
+def _word(sheet: _Sheet, text: str, from_s: float, to_s: float, y: float) -> None:
+    """A word between two moments where there is room; behind the line of the moment, not under it."""
+    column_s, moment_s = sheet.view.column_s, sheet.lanes.moment_s
+    at_s, long_s = from_s + 4.0 * column_s, (_TITLE_COLUMNS + _LETTER_COLUMNS * len(text)) * column_s
+    if at_s - column_s < moment_s < at_s + long_s and moment_s + long_s < to_s:
+        at_s = moment_s + 4.0 * column_s
+    ground = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.5}
+    sheet.axis.text(
+        at_s, y, text, color=LINE, fontsize=7, va="center", parse_math=False, bbox=ground, zorder=3.0
+    )
 
 
 # ---- edges -----------------------------------------------------------------------------------------
@@ -167,11 +183,23 @@ def _levels(sheet: _Sheet, lane: Edges, row: _Row) -> None:
         axis.plot(x, y, drawstyle="steps-post", color=LINE, linewidth=0.9)
     else:
         _band(sheet, *level_columns(t_s, values, view), LINE)
-    for k in np.flatnonzero(lane.values == 3) if legs else ():
-        off_s = t_s[k + 1] if k + 1 < len(t_s) else view.to_s
-        axis.fill_between([t_s[k], off_s], row.at(-1.0), row.at(1.0), color=ALARM)
+    for from_s, to_s in _both_on(t_s[inside], lane.values[inside], view) if legs else ():
+        axis.fill_between([from_s, to_s], row.at(-1.0), row.at(1.0), color=ALARM)
     names = ((-1.0, "low"), (0.0, "off"), (1.0, "high")) if legs else ((0.0, "0"), (1.0, "1"))
     sheet.ticks += [(row.at(value), name) for value, name in names]
+
+
+def _both_on(t_s: Floats, values: Ints, view: View) -> list[tuple[float, float]]:
+    """Stretches with both FETs on: as wide as a column at least, those closer than that as one."""
+    found: list[tuple[float, float]] = []
+    ends = np.append(t_s[1:], view.to_s)
+    for k in np.flatnonzero(values == HIGH_FET | LOW_FET):
+        from_s, to_s = float(t_s[k]), max(float(ends[k]), float(t_s[k]) + view.column_s)
+        if found and from_s - found[-1][1] < view.column_s:
+            found[-1] = found[-1][0], to_s
+        else:
+            found.append((from_s, to_s))
+    return found
 
 
 def _words(sheet: _Sheet, lane: Edges, row: _Row) -> None:
@@ -180,7 +208,7 @@ def _words(sheet: _Sheet, lane: Edges, row: _Row) -> None:
     column_s = sheet.view.column_s
     for begin_s, end_s, word in frames:
         if end_s - begin_s > (_TITLE_COLUMNS + _LETTER_COLUMNS * len(word)) * column_s:
-            _word(sheet, word, begin_s + 4.0 * column_s, row.at(0.5))
+            _word(sheet, word, begin_s, end_s, row.at(0.5))
     spans = [(begin_s, end_s - begin_s) for begin_s, end_s, _ in frames]
     sheet.axis.broken_barh(spans, (row.foot, row.height), facecolor="none", edgecolor=LINE, linewidth=0.7)
     spans = [(begin_s, max(end_s - begin_s, column_s)) for begin_s, end_s in dense]
@@ -201,7 +229,7 @@ def _ticks(sheet: _Sheet, lane: Edges, row: _Row) -> None:
         for moment_s, value in zip(t_s[inside], lane.values[inside], strict=True):
             long_s = (_TITLE_COLUMNS + _LETTER_COLUMNS * len(lane.words[value])) * view.column_s
             if moment_s >= free_s and moment_s + long_s < view.to_s:
-                _word(sheet, lane.words[value], moment_s + 3.0 * view.column_s, row.at(0.5))
+                _word(sheet, lane.words[value], moment_s, view.to_s, row.at(0.5))
                 free_s = moment_s + long_s
     for mine, low, high in parts:
         moments = t_s[inside & mine]
@@ -242,7 +270,7 @@ def _curves(sheet: _Sheet, lane: Curves, foot: float, height: float) -> None:
             style = ("-", "--")[min(k, 1)]
             axis.plot(lane.t_s[inside], row.at(lows), color=colour, linewidth=0.9, linestyle=style)
         else:
-            _band(sheet, row.at(lows), row.at(highs), colour)
+            _band(sheet, row.at(lows), row.at(highs), colour, striped=k > 0)
         if len(drawn) > 1:
             y, place = foot + (0.75 - 0.45 * k) * height, axis.get_yaxis_transform()
             axis.text(1.004, y, lane.curves[k].name, transform=place, color=colour, fontsize=7, va="center")
@@ -255,11 +283,14 @@ def _curves(sheet: _Sheet, lane: Curves, foot: float, height: float) -> None:
         )  # fmt: skip
 
 
-def _band(sheet: _Sheet, low: Floats, high: Floats, colour: str) -> None:
-    """From low to high in each column, never thinner than a line."""
+def _band(sheet: _Sheet, low: Floats, high: Floats, colour: str, striped: bool = False) -> None:
+    """From low to high in each column, never thinner than a line; `striped` for a second curve behind."""
     thin = np.maximum(0.025 - (high - low), 0.0) / 2.0
     low, high = low - thin, high + thin
+    look = {"color": colour, "linewidth": 0.3}
+    if striped:
+        look = {"facecolor": "none", "edgecolor": colour, "hatch": "|||||", "linewidth": 0.5}
     sheet.axis.fill_between(
         sheet.view.edges, np.append(low, low[-1]), np.append(high, high[-1]),
-        step="post", color=colour, linewidth=0.3,
+        step="post", **look,
     )  # fmt: skip

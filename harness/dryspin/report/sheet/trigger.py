@@ -1,9 +1,9 @@
 """What a scope can trigger on to see a moment of a story."""
 
-import math
 from itertools import pairwise
 
 from dryspin.report.numbers import number
+from dryspin.report.sheet.pulses import next_rise_s
 from dryspin.scenario import Scenario, linear_value
 
 
@@ -14,7 +14,7 @@ def last_trigger(scenario: Scenario, moment_s: float) -> tuple[str, float]:
     found = [(0.0, f"power-on: the bus rising through {half}")]
     steps = scenario.throttle_us
     for (_, before_us), (t_s, after_us) in pairwise(steps):
-        rise_s = _next_rise_s(scenario, t_s)
+        rise_s = next_rise_s(scenario, t_s)
         if after_us == 0.0:
             text = (
                 f"throttle line without a pulse for {number(1.5 * scenario.frame_ms)} ms (time-out trigger)"
@@ -35,9 +35,3 @@ def last_trigger(scenario: Scenario, moment_s: float) -> tuple[str, float]:
             found.append((fault.at_s, f"supply falling through {half}"))
     at_s, text = max(((t, s) for t, s in found if t <= moment_s), default=found[0], key=lambda item: item[0])
     return text, at_s
-
-
-def _next_rise_s(scenario: Scenario, t_s: float) -> float:
-    """First pulse slot that begins at or after `t_s`."""
-    k = math.ceil((t_s * 2000.0 / scenario.frame_ms - 1.0) / 2.0 - 1e-9)
-    return (2 * max(k, 0) + 1) * scenario.frame_ms / 2000.0

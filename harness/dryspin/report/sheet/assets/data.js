@@ -34,6 +34,13 @@ const Data = (() => {
   }
 
   function load(description, block) {
+    /* Lanes share their times, and the neutral: an array is unpacked once. */
+    const known = new Map();
+    const shared = (entry) => {
+      const key = `${entry.at} ${entry.n}`;
+      if (!known.has(key)) known.set(key, numbers(block, entry));
+      return known.get(key);
+    };
     const run = {...description, angle: numbers(block, description.angle)};
     run.lanes = description.lanes.map((lane) => {
       if (lane.kind !== "curves") {
@@ -44,11 +51,11 @@ const Data = (() => {
       }
       const curves = lane.curves.map((curve) => ({
         name: curve.name,
-        complete: numbers(block, curve.complete),
-        low: numbers(block, curve.low),
-        high: numbers(block, curve.high),
+        complete: shared(curve.complete),
+        low: shared(curve.low),
+        high: shared(curve.high),
       }));
-      return {...lane, t: numbers(block, lane.t), curves};
+      return {...lane, t: shared(lane.t), curves};
     });
     return run;
   }

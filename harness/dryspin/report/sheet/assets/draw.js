@@ -98,10 +98,8 @@ const Draw = (() => {
         flush();
         ctx.strokeRect(begin, top, end - begin, tall);
         const left = Math.max(begin, box.left) + 4 * ratio, right = Math.min(end, box.left + box.width);
-        if (ctx.measureText(word).width <= right - left - 2 * ratio) {
-          ctx.fillStyle = colour("--ink");
-          ctx.fillText(word, left, top + tall / 2 + ratio);
-        }
+        if (ctx.measureText(word).width <= right - left - 2 * ratio)
+          u.labels.push({text: word, left, right, y: top + tall / 2 + ratio, colour: "--ink"});
       }
       flush();
     });
@@ -122,9 +120,10 @@ const Draw = (() => {
           ctx.fillRect(x, box.top + 2, 2 * ratio, box.height - 4);
           const next = k + 1 < lane.t.length ? box.left + (lane.t[k + 1] - from) * scale : Infinity;
           const word = lane.words[code], long = ctx.measureText(word).width;
-          if (x > wordEnd && x + 8 * ratio + long < Math.min(next, box.left + box.width)) {
-            ctx.fillText(word, x + 5 * ratio, box.top + box.height / 2);
-            wordEnd = x + 5 * ratio + long;
+          const left = x + 5 * ratio, right = Math.min(next, box.left + box.width);
+          if (x > wordEnd && left + 3 * ratio + long < right) {
+            u.labels.push({text: word, left, right, y: box.top + box.height / 2, colour: "--line"});
+            wordEnd = left + long;
           }
           continue;
         }
@@ -135,7 +134,8 @@ const Draw = (() => {
         else ctx.fillRect(x, middle, 1.5 * ratio, half);
         if (code && scale * 2e-4 > 14 * ratio) {
           const word = lane.words[code].split(" ")[1];
-          ctx.fillText(taken ? word : word[1], x + 3 * ratio, middle);
+          const left = x + 3 * ratio;
+          u.labels.push({text: taken ? word : word[1], left, right: left + 40 * ratio, y: middle, colour: "--line"});
         }
       }
     });
@@ -148,13 +148,31 @@ const Draw = (() => {
       for (let c = lane.curves.length - 1; c >= 0; c--) {
         const [lows, highs] = Data.columns(u.run, lane, lane.curves[c], from, to, count);
         ctx.fillStyle = colour(c === 0 ? "--line" : "--second");
+        let before = null;
         for (let x = 0; x < count; x++) {
-          if (Number.isNaN(lows[x])) continue;
-          const top = u.valToPos(highs[x], "y", true), foot = u.valToPos(lows[x], "y", true);
-          ctx.fillRect(box.left + x, Math.round(top - thick / 2), 1, Math.max(thick, Math.round(foot - top)));
+          if (Number.isNaN(lows[x])) { before = null; continue; }
+          const top = Math.round(u.valToPos(highs[x], "y", true) - thick / 2);
+          const foot = Math.max(top + thick, Math.round(u.valToPos(lows[x], "y", true) - thick / 2));
+          if (c === 0) ctx.fillRect(box.left + x, top, 1, foot - top);
+          else striped(ctx, box.left + x, [top, foot], before, thick);
+          before = [top, foot];
         }
       }
     });
+  }
+
+  /* A column of a curve behind: an outline, joined to that of the column before, and every other stripe filled. */
+  function striped(ctx, x, [top, foot], before, thick) {
+    const ratio = uPlot.pxRatio, [topBefore, footBefore] = before ?? [top, foot];
+    if (x % (4 * ratio) < 2 * ratio) {
+      ctx.fillRect(x, top, 1, foot - top);
+      return;
+    }
+    const up = Math.min(top, topBefore), down = Math.max(foot, footBefore);
+    if (foot - top > 2 * thick || up < top || down > foot) {
+      ctx.fillRect(x, up, 1, Math.max(top, topBefore) - up + thick);
+      ctx.fillRect(x, Math.min(foot, footBefore) - thick, 1, down - Math.min(foot, footBefore) + thick);
+    }
   }
 
   /* Where a long run's edges are not kept: neither levels nor nothing, but hatched, and said. */
@@ -163,8 +181,6 @@ const Draw = (() => {
     if (from >= first && to <= last) return;
     inPlot(u, (ctx, box) => {
       const scale = box.width / (to - from), ratio = uPlot.pxRatio, foot = box.top + box.height;
-      ctx.font = font(u);
-      ctx.textBaseline = "middle";
       for (const [begin, end] of [[from, Math.min(first, to)], [Math.max(last, from), to]]) {
         const left = Math.round(box.left + (begin - from) * scale), right = Math.round(box.left + (end - from) * scale);
         if (right <= left) continue;
@@ -181,9 +197,11 @@ const Draw = (() => {
         ctx.strokeStyle = colour("--grid");
         ctx.lineWidth = ratio;
         ctx.stroke();
-        ctx.fillStyle = colour("--soft");
-        if (right - left > 130 * ratio) halo(ctx, "edges not kept here", left + 8 * ratio, box.top + box.height / 2);
         ctx.restore();
+        if (right - left > 130 * ratio) {
+          const y = box.top + box.height / 2;
+          u.labels.push({text: "edges not kept here", left: left + 8 * ratio, right, y, colour: "--soft"});
+        }
       }
     });
   }
@@ -192,7 +210,7 @@ const Draw = (() => {
     inPlot(u, (ctx, box) => {
       for (const limit of lane.limits) {
         const y = Math.round(u.valToPos(limit.value, "y", true));
-        ctx.strokeStyle = ctx.fillStyle = colour("--alarm");
+        ctx.strokeStyle = colour("--alarm");
         ctx.lineWidth = 1.5 * uPlot.pxRatio;
         ctx.setLineDash([8 * uPlot.pxRatio, 4 * uPlot.pxRatio]);
         ctx.beginPath();
@@ -200,17 +218,34 @@ const Draw = (() => {
         ctx.lineTo(box.left + box.width, y);
         ctx.stroke();
         ctx.setLineDash([]);
-        ctx.font = font(u);
-        const below = limit.value < 0;
-        ctx.textBaseline = below ? "top" : "bottom";
-        halo(ctx, limit.text, box.left + 4 * uPlot.pxRatio, y + (below ? 2 : -2) * uPlot.pxRatio);
+        u.labels.push({
+          text: limit.text, left: box.left + 4 * uPlot.pxRatio, right: box.left + box.width,
+          y: y + (limit.value < 0 ? 9 : -8) * uPlot.pxRatio, colour: "--alarm",
+        });
+      }
+    });
+  }
+
+  /* Words last: beside the lines across the lane where there is room, else over them, on a ground of their own. */
+  function labels(u, lines) {
+    const ratio = uPlot.pxRatio, clear = 4 * ratio;
+    inPlot(u, (ctx) => {
+      ctx.font = font(u);
+      ctx.textBaseline = "middle";
+      for (const label of u.labels) {
+        const wide = ctx.measureText(label.text).width;
+        let left = label.left;
+        for (const x of lines)
+          if (x > left - clear && x < left + wide + clear) left = x + clear;
+        ctx.fillStyle = colour(label.colour);
+        halo(ctx, label.text, left + wide <= label.right ? left : label.left, label.y);
       }
     });
   }
 
   function halo(ctx, text, x, y) {
     ctx.save();
-    ctx.lineWidth = 4;
+    ctx.lineWidth = 4 * uPlot.pxRatio;
     ctx.lineJoin = "round";
     ctx.strokeStyle = colour("--paper");
     ctx.strokeText(text, x, y);
@@ -251,5 +286,5 @@ const Draw = (() => {
     ctx.restore();
   }
 
-  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, levels, words, ticks, bars, notKept, limits, upright, STYLES, names, font, halo};
+  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, levels, words, ticks, bars, notKept, limits, labels, upright, STYLES, names, font, halo};
 })();

@@ -1,6 +1,8 @@
 /* The page: each finding's lanes come to life when they are about to be seen; buttons, keys, readout. */
 "use strict";
 (() => {
+  const MOMENT_S = 0.01;
+
   const seconds = (s) => {
     const size = Math.abs(s);
     const [factor, unit] = size >= 1 || size === 0 ? [1, "s"] : size >= 1e-3 ? [1e3, "ms"] : [1e6, "us"];
@@ -55,7 +57,7 @@
       wider: () => view.zoom(2),
       earlier: () => view.pan(-0.25),
       later: () => view.pan(0.25),
-      moment: () => view.around(view.to - view.from, view.run.moment_s),
+      moment: () => view.around(Math.min(view.to - view.from, MOMENT_S), view.run.moment_s),
       fit: () => {
         view.fit = section.querySelector('[data-act="fit"]').checked;
         view.show(view.from, view.to);

@@ -165,6 +165,7 @@ class View {
   paint(u, lane) {
     const {from, to} = this;
     if (lane.kind === "ruler") return this.paintRuler(u);
+    u.labels = [];
     if (lane.kind === "levels") Draw.levels(u, lane, from, to);
     else if (lane.kind === "words") Draw.words(u, lane, from, to);
     else if (lane.kind === "ticks") Draw.ticks(u, lane, from, to);
@@ -174,29 +175,42 @@ class View {
     }
     if (lane.kind !== "curves") Draw.notKept(u, from, to);
     Draw.names(u, lane);
-    Draw.upright(u, this.run.moment_s, Draw.STYLES.moment);
-    for (const name of ["A", "B"])
-      if (this.cursors[name] !== null) Draw.upright(u, this.cursors[name], Draw.STYLES[name]);
+    for (const [t, style] of this.uprights()) Draw.upright(u, t, style);
+    Draw.labels(u, this.crossed(u));
     return undefined;
+  }
+
+  /* What goes across all lanes: the moment, and the cursors that are set. */
+  uprights() {
+    const {A, B} = this.cursors, styles = Draw.STYLES;
+    return [[this.run.moment_s, styles.moment], [A, styles.A], [B, styles.B]].filter(([t]) => t !== null);
+  }
+
+  /* Where they stand, from left to right, in canvas pixels. */
+  crossed(u) {
+    return this.uprights().map(([t]) => u.valToPos(t, "x", true)).sort((a, b) => a - b);
   }
 
   /* Below the figures: flags of moment and cursors, and the limit as a length. */
   paintRuler(u) {
     const {ctx, bbox} = u, ratio = uPlot.pxRatio, foot = bbox.top + bbox.height;
     const rule = this.run.limit_length_s;
-    const at = (t) => u.valToPos(t, "x", true);
+    const at = (t) => u.valToPos(t, "x", true), crossed = this.crossed(u), clear = 4 * ratio;
     ctx.save();
     ctx.font = Draw.font(u, 11);
     ctx.textBaseline = "middle";
     ctx.textAlign = "left";
+    for (const [t, style] of this.uprights()) Draw.upright(u, t, {...style, from: bbox.top});
+    /* Right of its line, or left of it where the lane ends or another line stands. */
     const flag = (t, text, style, line) => {
       const x = at(t);
       if (t === null || x < bbox.left - 1 || x > bbox.left + bbox.width + 1) return;
-      Draw.upright(u, t, {...style, from: bbox.top});
-      const wide = ctx.measureText(text).width, right = x + 4 * ratio + wide < bbox.left + bbox.width + 24 * ratio;
-      const left = right ? x + 4 * ratio : x - 4 * ratio - wide;
+      const wide = ctx.measureText(text).width;
+      const free = (left) => !crossed.some((other) => other > left - 1 && other < left + wide + 1);
+      const [right, left] = [x + clear, x - clear - wide], ends = bbox.left + bbox.width + 24 * ratio;
+      const onRight = right + wide < ends && (free(right) || !free(left) || left < bbox.left);
       ctx.fillStyle = Draw.colour(style.colour);
-      Draw.halo(ctx, text, left, foot - line * ratio);
+      Draw.halo(ctx, text, onRight ? right : left, foot - line * ratio);
     };
     if (rule) {
       const x = at(this.run.moment_s), end = at(this.run.moment_s + rule), y = bbox.top + 3 * ratio;
