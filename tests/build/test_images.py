@@ -224,7 +224,7 @@ print(build_image(load_drive(Path({str(folder)!r})), Path({str(folder)!r})).path
         )
         for _ in range(2)
     ]
-    answers = [process.communicate(timeout=60) for process in both]
+    answers = [process.communicate(timeout=600) for process in both]
 
     assert [process.returncode for process in both] == [0, 0], answers
     assert answers[0][0] == answers[1][0]

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 
-from dryspin.drive.pins import require_seam
 from dryspin.errors import UsageError
 from dryspin.findings import Subject
 from dryspin.search.code_cycles import charged
@@ -32,11 +31,10 @@ def factors_of(text: str | None, option: str) -> list[float]:
 def charged_subjects(subject: Subject, factors: Iterable[float]) -> dict[float, Subject]:
     """By factor, the subject with its code charged so.
 
-    Raises UsageError for firmware at register level, TargetError where the part's compiler is missing or
-    objects: here, so that it is told before anything runs.
+    Raises TargetError where the part's compiler is missing or objects: here, so that it is told before
+    anything runs.
     """
     found = {factor: charged(subject, factor) for factor in factors}
     for each in found.values():
-        require_seam(subject.drive.pins, "--code-cycles-factors")
         code_costs(each.drive, subject.image)
     return found

@@ -44,6 +44,7 @@ def timing(
     Exits with 0 if no claim broke and the stack fits, with 1 if not (at factor 1), with 2 if it could
     not run or avr-gcc is missing. It has not been on a board: a pass is no permission to spin.
     """
+    from dryspin.cli.charging import factors_of
     from dryspin.cli.output import Bar, print_lines
     from dryspin.findings import BROKEN, load_subject
     from dryspin.report.json import json_text
@@ -51,7 +52,7 @@ def timing(
     from dryspin.scenario import read_scenario
     from dryspin.timing import measure, top_speed
 
-    wanted = _factors(factors)
+    wanted = factors_of(factors, "--factors")
     given = [read_scenario(path) for path in scenario_files]
     subject = load_subject(firmware_dir, drive_file)
     with Bar() as bar:
@@ -70,21 +71,3 @@ def timing(
         for trial in measured.plain.trials
     )
     return 1 if broken or not measured.fits else 0
-
-
-def _factors(text: str) -> list[float]:
-    from dryspin.errors import UsageError
-
-    found = []
-    for part in text.split(","):
-        try:
-            factor = float(part)
-        except ValueError:
-            factor = float("nan")
-        if not 0.1 <= factor <= 10.0:
-            raise UsageError(
-                f"--factors {text}: {part.strip()!r} is no factor from 0.1 to 10; give them with commas "
-                "between, as 0.5,1,2"
-            )
-        found.append(factor)
-    return found
