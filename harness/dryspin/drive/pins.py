@@ -8,8 +8,6 @@ written for `drive_port.h`.
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from dryspin.errors import UsageError
-
 PINS = tuple(f"P{port}{bit}" for port, bits in (("B", 8), ("C", 7), ("D", 8)) for bit in range(bits))
 """Every pin of the part by its name in the data sheet."""
 
@@ -62,15 +60,6 @@ class Pins:
         for key in ("steady", "marks"):
             for pin in getattr(self, key):
                 yield pin, key, key
-
-
-def require_seam(pins: Pins | None, what: str) -> None:
-    """Raise UsageError where the firmware is run at register level, which `what` does not do yet."""
-    if pins is not None:
-        raise UsageError(
-            f"{what} is for firmware behind drive_port.h; this drive has [pins], so its sources are run at "
-            "register level. dryspin check, run and replay are for both"
-        )
 
 
 def number_of(pin: str) -> int:
