@@ -86,6 +86,7 @@ def test_the_matrices_keep_white_and_mix_red_with_green() -> None:
         assert np.all(apart < 0.95)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("vision", VISIONS)
 def test_words_can_be_read(pictures: Pictures, vision: str) -> None:
     """4.5 to 1 against their ground (W3C WCAG 2.1, 1.4.3), those of the page and those of the canvas."""
@@ -103,6 +104,7 @@ def test_words_can_be_read(pictures: Pictures, vision: str) -> None:
     assert {name: ratio for name, ratio in ratios.items() if ratio < 4.5} == {}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("vision", VISIONS)
 def test_lines_of_a_lane_are_told_apart_by_their_dashes(pictures: Pictures, vision: str) -> None:
     """A terminal is drawn through, its neutral dashed, as in the key beside the lane; a limit is dashed."""
@@ -121,6 +123,7 @@ def test_lines_of_a_lane_are_told_apart_by_their_dashes(pictures: Pictures, visi
     assert len(stops) >= 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("vision", VISIONS)
 def test_the_moment_and_the_cursors_are_told_apart_by_their_dashes(pictures: Pictures, vision: str) -> None:
     """Drawn through; six on and three off; two on and three off."""
@@ -136,6 +139,7 @@ def test_the_moment_and_the_cursors_are_told_apart_by_their_dashes(pictures: Pic
     assert 0.3 < near["B"] < 0.55
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("vision", VISIONS)
 def test_what_is_too_dense_for_words_can_be_seen(pictures: Pictures, vision: str) -> None:
     """A handler of 25 us in four seconds: a grey piece in its lane, 3 to 1 against the ground."""

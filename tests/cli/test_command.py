@@ -151,7 +151,7 @@ def test_a_signal_ends_a_check_and_its_workers(tmp_path, send):
                 assert process.poll() is None
                 time.sleep(0.01)
             send(process.pid)
-            out, err = process.communicate(timeout=60)
+            out, err = process.communicate(timeout=600)
         finally:
             if process.poll() is None:
                 os.killpg(process.pid, signal.SIGKILL)

@@ -42,6 +42,7 @@ def test_pins_and_carrier_are_those_of_the_source(
     assert "pins.throttle" not in drive.unknown
 
 
+@pytest.mark.slow
 def test_a_check_works_at_once_and_says_what_is_unknown(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -61,6 +61,7 @@ def test_cuts_lie_across_all_bytes_of_the_record(subject):
     assert first.seed != last.seed
 
 
+@pytest.mark.slow
 def test_number_of_workers_does_not_show_in_the_result(subject):
     """As in a check."""
     sweep = run_sweep(subject, 6)

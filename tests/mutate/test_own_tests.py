@@ -81,6 +81,7 @@ def test_a_test_kills_what_it_looks_at_and_leaves_the_rest(own_tests, tmp_path, 
     assert "survived the tests; no scenario was asked" in out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("text", "message"),
     [

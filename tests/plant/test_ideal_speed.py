@@ -32,6 +32,7 @@ def test_overlap_of_the_phases_costs_speed() -> None:
     assert rpm(7500.0) < with_l < 0.95 * dc_equivalent_speed(THRUSTER, PACK)
 
 
+@pytest.mark.slow
 def test_steady_speed_is_the_same_both_ways() -> None:
     """Mirror symmetry of the machine: nothing in the equations prefers a direction."""
     forward, reverse = ideal_speed(THRUSTER, PACK), ideal_speed(THRUSTER, PACK, direction=-1)
@@ -39,6 +40,7 @@ def test_steady_speed_is_the_same_both_ways() -> None:
     assert reverse == pytest.approx(-forward, rel=1e-5)
 
 
+@pytest.mark.slow
 def test_steady_speed_is_where_a_rotor_of_true_inertia_settles() -> None:
     """The search uses an inertia of its own; with the real one the speed must be the same, to 0.1 %."""
     w = ideal_speed(THRUSTER, PACK)
@@ -52,6 +54,7 @@ def test_steady_speed_is_where_a_rotor_of_true_inertia_settles() -> None:
     assert state.w_rad_s == pytest.approx(w, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_half_duty_lies_between_a_third_and_two_thirds_of_the_speed() -> None:
     """One-sided chopping: about D V less the diode's share of the off-time, less a smaller propeller load."""
     full, half = ideal_speed(THRUSTER, PACK), ideal_speed(THRUSTER, PACK, duty=0.5)
@@ -59,6 +62,7 @@ def test_half_duty_lies_between_a_third_and_two_thirds_of_the_speed() -> None:
     assert full / 3.0 < half < 2.0 * full / 3.0
 
 
+@pytest.mark.slow
 def test_an_overloaded_drive_has_no_steady_speed() -> None:
     """A load above the stall torque kt V / Rt stops the rotor: 0, not an endless search.
 
