@@ -1,8 +1,8 @@
 """What a search gains by going on from beginnings, and what it costs beside its runs.
 
-Figures as everywhere here; limits are asserted only with `--benchmark-enable`, on a machine that is meant to
-be quiet: 2 000 plain reversals a minute of one core from a warm checkpoint, recording included; 10 us to take
-a checkpoint and go back to it.
+Figures as everywhere here; limits are asserted only with `--benchmark-enable`: 10 us to take a checkpoint and go
+back to it, and the pace of what goes on from there. The goal of 2 000 plain reversals a minute of one core from
+a warm checkpoint, recording included, is a figure of a quiet machine and is not asserted.
 """
 
 import math
@@ -22,7 +22,10 @@ from .conftest import THRUSTER
 
 pytestmark = pytest.mark.benchmark(timer=time.process_time)
 
-PER_MINUTE = 2000
+LEAST_PACE, LEAST_PACE_WITH_NOISE = 0.7, 0.4
+"""Pace of what goes on from a checkpoint, as a share of a whole run's in the same round, so that neither the
+machine nor what else it does decides. A reversal is busier than the rest before it; noise is dearer."""
+
 THERE_AND_BACK_S = 10e-6
 ENDINGS = 24
 
@@ -83,8 +86,9 @@ def test_reversals_from_a_warm_checkpoint(
     }
 
     assert subject.rig.resume(frozen, given[1]).digest() == subject.record(given[1]).digest()
-    if benchmark.enabled and fixed:
-        assert benchmark.extra_info["per_core_minute"] >= PER_MINUTE
+    if benchmark.enabled:
+        pace = benchmark.extra_info["times_real_time"] / benchmark.extra_info["reference_times_real_time"]
+        assert pace >= (LEAST_PACE if fixed else LEAST_PACE_WITH_NOISE)
 
 
 def test_taking_a_checkpoint_and_going_back_to_it(benchmark: Any, subject: Subject, row: Draft) -> None:
