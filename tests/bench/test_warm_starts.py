@@ -1,8 +1,8 @@
 """What a search gains by going on from beginnings, and what it costs beside its runs.
 
-Figures as everywhere here; limits are asserted only with `--benchmark-enable`: 10 us to take a checkpoint and go
-back to it, and the pace of what goes on from there. The goal of 2 000 plain reversals a minute of one core from
-a warm checkpoint, recording included, is a figure of a quiet machine and is not asserted.
+Figures as everywhere here; limits are asserted only with `--benchmark-enable`: 10 us to take a checkpoint and
+go back to it, and the pace of what goes on from there. The goal of 2 000 plain reversals a minute of one core
+from a warm checkpoint, recording included, is a figure of a quiet machine and is not asserted.
 """
 
 import math
