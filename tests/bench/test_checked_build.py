@@ -27,6 +27,7 @@ MOST_BUILD_S = 3.0
 LINES = 1500
 
 
+@pytest.mark.slow
 def test_the_reference_scenario_with_the_checked_build(
     benchmark: Any, rig: Rig, drive: Drive, reference: Scenario
 ) -> None:

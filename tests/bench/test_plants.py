@@ -31,6 +31,7 @@ def test_all_four_find_the_same_currents() -> None:
     assert seen["ngspice"] < 1e-4
 
 
+@pytest.mark.slow
 def test_the_table_names_every_plant_and_goes_to_a_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,7 +1,7 @@
 """How fast the rig is; figures only, no limit is asserted here (a slow machine is not a defect).
 
-Run with `pytest tests/bench --benchmark-enable`; the default suite runs each case once. Every case
-states in `extra_info` what a second of its time bought.
+Run with `pytest tests/bench -m '' --benchmark-enable`; without it each case runs once, most of them in the
+default suite. Every case states in `extra_info` what a second of its time bought.
 """
 
 import math
@@ -208,6 +208,7 @@ def test_monitors(benchmark: Any, rig: Rig, reference: Scenario) -> None:
     assert benchmark(judged) > 0
 
 
+@pytest.mark.slow
 @pytest.mark.benchmark(timer=time.perf_counter)  # the compiler is a process of its own
 def test_cold_build(benchmark: Any, drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Core and firmware from sources, nothing cached."""

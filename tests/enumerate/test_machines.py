@@ -177,7 +177,7 @@ def test_the_shipped_firmware_keeps_to_the_machine(machine):
     ("machine", "wrong"),
     [
         (Arming, "arms_with_the_stick_up"),
-        (Calibrating, "learns_from_a_passing_stick"),
+        pytest.param(Calibrating, "learns_from_a_passing_stick", marks=pytest.mark.slow),
         (Reversing, "reverses_without_stopping"),
     ],
 )

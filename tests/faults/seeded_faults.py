@@ -12,7 +12,14 @@ from dryspin.build import Compiler, find_compiler
 
 SEEDED = Path(__file__).parent / "seeded"
 
-BUILDS = [(name, level) for name in ("gcc", "clang") for level in ("-O0", "-O1")]
+BUILDS = [
+    pytest.param(
+        (name, level), marks=() if (name, level) in {("gcc", "-O1"), ("clang", "-O0")} else pytest.mark.slow
+    )
+    for name in ("gcc", "clang")
+    for level in ("-O0", "-O1")
+]
+"""Each compiler and each level once in the default suite, all four with the slow tests."""
 
 
 class Sown(NamedTuple):

@@ -171,7 +171,9 @@ def test_a_range_is_written_byte_by_byte_with_legs_open(learnt: Recording) -> No
         assert not np.any(on[first : last + 1])
 
 
-@pytest.mark.parametrize("phase", [0.02, 0.3, 0.5, 0.7, 0.9, 0.97])
+@pytest.mark.parametrize(
+    "phase", [0.02, 0.5, 0.97, *(pytest.param(phase, marks=pytest.mark.slow) for phase in (0.3, 0.7, 0.9))]
+)
 def test_a_power_cut_while_storing_keeps_the_old_range_or_the_new_one(pack: Rig, phase: float) -> None:
     """Old and new range differ most at one width; what the thruster makes of it is one or the other's."""
     old = pack.run(story(LEARNT_S + 0.6, calibration(0.0, 1950.0, 1500.0, 1050.0))).store
@@ -201,7 +203,7 @@ def test_a_store_full_of_nonsense_leaves_the_standard_range(pack: Rig) -> None:
         assert driven_at(pack, 1700.0, 1500.0, pattern) == pytest.approx(expected, abs=2)
 
 
-@pytest.mark.parametrize("bit", range(8))
+@pytest.mark.parametrize("bit", [0, 7, *(pytest.param(bit, marks=pytest.mark.slow) for bit in range(1, 7))])
 def test_a_damaged_record_is_never_accepted(pack: Rig, learnt: Recording, bit: int) -> None:
     """With any one bit of any byte turned over, the range is the standard one again."""
     written = [k for k, byte in enumerate(learnt.store[:64]) if byte != 0xFF]

@@ -62,8 +62,15 @@ def ideal_rad_s(rig: Rig, kq: float, way: int) -> float:
     return ideal_speed(params, PlantInput(rig.drive.supply.v_v.nominal), direction=way)
 
 
-@pytest.mark.parametrize("way", [1, -1])
-@pytest.mark.parametrize(("kq", "j"), list(product((0.5, 1.0, 1.5), repeat=2)))
+LIKELY_AND_HEAVIEST = {(1.0, 1.0, 1), (1.0, 1.0, -1), (1.5, 1.5, -1)}
+PROPELLERS = [
+    pytest.param(*each, marks=() if each in LIKELY_AND_HEAVIEST else pytest.mark.slow)
+    for each in product((0.5, 1.0, 1.5), (0.5, 1.0, 1.5), (1, -1))
+]
+"""Shares of the nominal torque and inertia, and the way."""
+
+
+@pytest.mark.parametrize(("kq", "j", "way"), PROPELLERS)
 def test_starts_from_every_angle_and_reaches_the_ideal_speed(
     pack: Rig, kq: float, j: float, way: int
 ) -> None:

@@ -19,6 +19,8 @@ from . import golden
 
 CASES = ["g1", "g2", "g4", "g5"]
 PLANTS = {"equations": EquationPlant, "twin": TwinPlant}
+SECONDS = [("g4", "equations"), ("g5", "equations"), ("g5", "twin")]
+"""What the grid of 0.25 us makes long, and is run with the slow tests."""
 # Equations: rounding of the samples in the files plus an error far below 0.01 % of the peak current.
 SAMPLE_TOL = {
     "equations": {"i": 2e-5, "v_bus": 2e-5, "w": 2e-5, "terminal": 2e-5},
@@ -68,8 +70,13 @@ def test_waveforms_pass_through_the_golden_samples(name: str, kind: str) -> None
     assert all(worst[what] <= tol * scale for what, tol in tolerance.items()), worst
 
 
-@pytest.mark.parametrize("kind", PLANTS)
-@pytest.mark.parametrize("name", CASES)
+MEANS = [
+    *(pytest.param(name, kind) for name in CASES for kind in PLANTS if (name, kind) not in SECONDS),
+    *(pytest.param(name, kind, marks=pytest.mark.slow) for name, kind in SECONDS),
+]
+
+
+@pytest.mark.parametrize(("name", "kind"), MEANS)
 def test_means_and_extremes_agree_with_the_golden_ones(name: str, kind: str) -> None:
     """Torque mean, current rms and extremes, bus mean, extremes and end, speed at the end.
 
