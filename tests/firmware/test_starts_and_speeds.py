@@ -64,7 +64,7 @@ def ideal_rad_s(rig: Rig, kq: float, way: int) -> float:
 
 LIKELY_AND_HEAVIEST = {(1.0, 1.0, 1), (1.0, 1.0, -1), (1.5, 1.5, -1)}
 PROPELLERS = [
-    pytest.param(*each, marks=() if each in LIKELY_AND_HEAVIEST else pytest.mark.slow)
+    pytest.param(*each, marks=() if each in LIKELY_AND_HEAVIEST else pytest.mark.long)
     for each in product((0.5, 1.0, 1.5), (0.5, 1.0, 1.5), (1, -1))
 ]
 """Shares of the nominal torque and inertia, and the way."""

@@ -50,7 +50,7 @@ def own_tests(tmp_path: Path) -> Path:
     return folder
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_test_kills_what_it_looks_at_and_leaves_the_rest(own_tests, tmp_path, capsys):
     """Twenty processes with pytest. The tests turn the six steps forward only."""
     arguments = [
