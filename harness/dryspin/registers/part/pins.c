@@ -155,10 +155,27 @@ static void commands(int64_t cycle, place who)
 	}
 }
 
+static int32_t shifter_delay(uint8_t on)
+{
+	return on ? config->pins->on_delay_cycles : config->pins->off_delay_cycles;
+}
+
+/* A gate changes at this cycle: told to be without delay, or by what has been on its way to it. */
+static int any_changes(int64_t cycle, const uint8_t told[6])
+{
+	for (int g = 0; g < 6; g++) {
+		if (told[g] != part.driven[g] && shifter_delay(told[g]) == 0)
+			return 1;
+		if (part.flight_out[g] != part.flight_in[g] && part.flight[g][part.flight_out[g] % FLIGHTS].cycle <= cycle)
+			return 1;
+	}
+	return 0;
+}
+
 /* A level shifter delays, and swallows nothing. */
 static void launch(int g, uint8_t on, int64_t cycle)
 {
-	int32_t delay = on ? config->pins->on_delay_cycles : config->pins->off_delay_cycles;
+	int32_t delay = shifter_delay(on);
 	uint8_t slot = part.flight_in[g]++ % FLIGHTS;
 	if ((uint8_t)(part.flight_in[g] - part.flight_out[g]) > FLIGHTS)
 		part_refuse("gate %d changes faster than its level shifter can follow", g);
@@ -179,7 +196,6 @@ static void drive(int64_t cycle, const uint8_t gate[3], place who)
 {
 	if (memcmp(gate, ctl.gate, 3) == 0)
 		return;
-	bench_reach(cycle);
 	for (int x = 0; x < 3; x++) {
 		if (gate[x] == ctl.gate[x])
 			continue;
@@ -203,14 +219,19 @@ static void marks(int64_t cycle, place who)
 
 void pins_update(int64_t cycle, place who)
 {
-	uint8_t gate[3];
+	uint8_t gate[3], told[6];
+	for (int g = 0; g < 6; g++)
+		told[g] = (uint8_t)is_told_on(g);
+	/* The plant may find the supply gone on its way to this cycle, and that reset never returns here: it must
+	 * find gates and what is in flight to them as they were. */
+	if (any_changes(cycle, told))
+		bench_reach(cycle);
 	commands(cycle, who);
 	for (int g = 0; g < 6; g++) {
-		uint8_t on = (uint8_t)is_told_on(g);
-		if (on == part.driven[g])
+		if (told[g] == part.driven[g])
 			continue;
-		part.driven[g] = on;
-		launch(g, on, cycle);
+		part.driven[g] = told[g];
+		launch(g, told[g], cycle);
 	}
 	memcpy(gate, ctl.gate, sizeof gate);
 	land(cycle, gate);
