@@ -43,8 +43,8 @@ def edges(recording: Recording) -> set[int]:
 def test_every_gate_is_off_after_a_reset_at_any_cycle_of_a_store(
     bench: RegisterBench, shifter_ns: float
 ) -> None:
-    """ "I/O ports ... immediately reset to their initial state when a reset source goes active" (7810C p. 44),
-    the one that is being written as well: outages over a round of the loop, so that some resets meet an edge."""
+    """ "I/O ports ... immediately reset to their initial state when a reset source goes active" (7810C
+    p. 44), the one being written as well. Outages over a round of the loop: some resets meet an edge."""
     wired = bench.wired(shifter_on_ns=shifter_ns, shifter_off_ns=shifter_ns)
     rig = Rig(wired.image(SWITCHES), wired.drive)
     late = round(shifter_ns * 0.016)
