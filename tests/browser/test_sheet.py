@@ -1,6 +1,7 @@
 """Sheets in a real browser: drawn, zoomed, measured, readable, and nothing leaves the file."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from dryspin.recording import Signal
 from dryspin.report.sheet import case_page, check_page
 from dryspin.search import ClaimResult
 
+from ..recording.samples import thruster
 from ..report.sheet_samples import HOSTILE, MOMENT_S, PULSE_S, SPIKE_S, case, spiked
 from ..report.test_text import result
 
@@ -356,7 +358,7 @@ def test_verdicts_of_a_check_can_be_read_on_a_narrow_window(open_page: Any, tmp_
     )
     claims = (ClaimResult("gates.dead_time", "broken", 43, worst, "", (-0.5,), {"gates": 43}),)
     path = tmp_path / "check.html"
-    path.write_text(check_page(result(claims=claims), [], "bow thruster")[0], encoding="utf-8")
+    path.write_text(check_page(result(claims=claims), [], thruster())[0], encoding="utf-8")
     page = open_page(path, width=380)
     cells = page.run("""[...document.querySelectorAll('.whole tbody td')].map((cell) => {
         const box = cell.getBoundingClientRect();
@@ -389,7 +391,7 @@ def test_hostile_names_do_nothing(open_page: Any, tmp_path: Path, monkeypatch: p
     one = case(spiked(0.1, HOSTILE), text=HOSTILE, name=HOSTILE, kept_as=HOSTILE)
     pages = {"finding.html": case_page(one)}
     monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: "")
-    pages["check.html"] = check_page(result(), [one], HOSTILE)[0]
+    pages["check.html"] = check_page(result(), [one], replace(thruster(), name=HOSTILE))[0]
     for name, text in pages.items():
         path = tmp_path / name
         path.write_text(text, encoding="utf-8")

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +11,12 @@ import pytest
 from dryspin.cli.command import exit_code
 from dryspin.cli.report import require_folder, write_check_sheet
 from dryspin.errors import UsageError
-from dryspin.findings import load_subject, read_finding
+from dryspin.findings import Outcome, load_subject, read_finding, write_finding
 from dryspin.search import SavedFinding
 
+from ..findings.samples import SCENARIO as SAMPLE
+from ..findings.samples import finding
+from ..small_firmware import BOW_THRUSTER
 from .test_text import result
 
 ROOT = Path(__file__).parents[2]
@@ -74,6 +78,46 @@ def test_the_run_of_a_page_can_be_written_as_a_dump_a_table_and_sound(
         mine = (tmp_path / f"a.{kind}").read_bytes()
         assert len(mine) > 1000, kind
         assert mine == (tmp_path / f"b.{kind}").read_bytes(), kind
+
+
+FAULTS = {
+    "code.crash": "*(volatile uint8_t *)2 = 1U;",
+    "code.hang": "for (;;) { }",
+    "code.out_of_bounds": "{ static uint8_t seen[3]; uint8_t *at = seen; at[nth > 20U ? 4 : 0] = 1U; }",
+}
+
+
+@pytest.mark.parametrize(
+    "claim", ["code.crash", *(pytest.param(name, marks=pytest.mark.slow) for name in list(FAULTS)[1:])]
+)
+def test_a_fault_of_the_c_is_drawn_up_to_its_moment(
+    claim: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From the 21st edge of the throttle on; a run that the firmware ends is drawn to there."""
+    folder = tmp_path / "thruster"
+    folder.mkdir()
+    lines = (BOW_THRUSTER / "throttle.c").read_text().splitlines()
+    first = next(k for k, line in enumerate(lines) if line.startswith("void on_throttle_edge"))
+    body = next(k for k in range(first, len(lines)) if lines[k].startswith("{"))
+    lines[body] += f" static volatile uint8_t nth; nth = (uint8_t)(nth + 1U); if (nth > 20U) {FAULTS[claim]}"
+    (folder / "throttle.c").write_text("\n".join(lines) + "\n")
+    (folder / "drive.toml").write_text(f'[firmware]\nbase = "{BOW_THRUSTER}"\n')
+    (folder / "claims.toml").write_text((BOW_THRUSTER / "claims.toml").read_text())
+    story = replace(SAMPLE, throttle_us=((0.0, 1500.0),), end_s=0.5, faults=())
+    outcome = Outcome(claim, "broken", -1.0, 0.27, text="as found", source_line=f"throttle.c:{body + 1}")
+    write_finding(
+        tmp_path / "fault.toml",
+        finding(tmp_path, firmware=folder, drive=folder / "drive.toml", scenario=story, outcome=outcome),
+    )
+    code, out, err = report("fault.toml", "--json", capsys=capsys)
+    told, page = json.loads(out), (tmp_path / "fault.html").read_text(encoding="utf-8")
+
+    assert (code, err) == (1, "")
+    assert (told["claim"], told["verdict"]) == (claim, "broken")
+    assert f"Fault at <code>throttle.c:{body + 1}</code>" in page
+    assert re.search(r'class="happened">At 0\.2\d+ s: ', page)
+    assert "on_throttle_edge" in page
+    assert 'class="block"' in page
 
 
 @pytest.mark.slow

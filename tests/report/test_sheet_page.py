@@ -15,8 +15,10 @@ import pytest
 
 import dryspin.report.sheet
 from dryspin.coverage import Coverage, Mark
+from dryspin.faults import Code, Fault, Place
 from dryspin.findings import Outcome, Trial
 from dryspin.recording import STATE, Signal
+from dryspin.report.code import code_lines
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
@@ -24,9 +26,12 @@ from dryspin.report.sheet.acted import acting, excerpt, standing
 from dryspin.report.sheet.case import by_urgency
 from dryspin.report.sheet.lanes import lanes_of
 from dryspin.report.text import CAUTION
+from dryspin.rig.rig import OffSpan
 from dryspin.search.envelope import Visit
+from dryspin.search.handlers import HandlerTimes, HandlerUse
 from dryspin.search.result import ClaimResult
 
+from ..recording.samples import thruster
 from .sheet_samples import HOSTILE, case, spiked
 from .test_text import result
 
@@ -105,7 +110,9 @@ def test_foreign_text_never_becomes_markup() -> None:
         kept_as=HOSTILE,
     )
     whole, _ = check_page(
-        result(claims=(ClaimResult(HOSTILE, "held", 1, outcome, HOSTILE, (0.5,)),)), [], HOSTILE
+        result(claims=(ClaimResult(HOSTILE, "held", 1, outcome, HOSTILE, (0.5,)),)),
+        [],
+        replace(thruster(), name=HOSTILE),
     )
     for text, scripts in ((case_page(foreign), 4), (whole, 0)):
         seen = Seen(text)
@@ -182,7 +189,9 @@ def test_margins_say_of_what_they_are_a_share() -> None:
     """A bare -0.38 could be amperes."""
     one = case(spiked(0.1))
     words = " ".join(Seen(case_page(one)).words.split())
-    whole, _ = check_page(result(claims=(ClaimResult("a.b", "held", 1, one.outcome, "", (0.5,)),)), [], "x")
+    whole, _ = check_page(
+        result(claims=(ClaimResult("a.b", "held", 1, one.outcome, "", (0.5,)),)), [], thruster()
+    )
 
     assert "margin -0.38 of the limit (0: on it, below: broken)" in words
     assert "marginshare of limit" in words
@@ -275,7 +284,7 @@ def test_a_check_shows_what_exercised_each_claim() -> None:
         ClaimResult("gates.both_fets", "held", 43, worst, "", (1.0, 0.5, -2.0), {"gates": 40, "tones": 3}),
     )
     visits = (Visit(11.1, 1.0, (-900.0, 8000.0)), Visit(9.6, 0.5, None))
-    text, outside = check_page(result(claims=claims, visits=visits), [], "bow thruster")
+    text, outside = check_page(result(claims=claims, visits=visits), [], thruster())
     words = Seen(text).words
 
     assert "gates 40, tones 3; no leg ever had both FETs on" in words
@@ -315,7 +324,7 @@ def test_what_is_broken_or_was_not_exercised_comes_first() -> None:
         )
         for name, verdict in rows
     )
-    text = check_page(result(claims=claims), [], "bow thruster")[0]
+    text = check_page(result(claims=claims), [], thruster())[0]
     table = text[text.index('id="claims"') : text.index('id="margins"')]
 
     assert re.findall(r"<td>(\w\.\w+)</td>", table) == ["c.broken", "b.mute", "a.held", "d.held"]
@@ -327,7 +336,7 @@ def test_code_that_was_measured_is_told() -> None:
     """In the words of the text report: how much, and which lines were not."""
     first, second = Mark("main.c", 3, 1), Mark("main.c", 9, 1)
     coverage = Coverage((first, second), frozenset({first}))
-    words = Seen(check_page(result(), [], "bow thruster", coverage)[0]).words
+    words = Seen(check_page(result(), [], thruster(), coverage)[0]).words
 
     for line in coverage_lines(coverage):
         assert line in words
@@ -341,7 +350,7 @@ def test_findings_beyond_the_budget_get_a_page_of_their_own(
 ) -> None:
     """A file of a hundred megabytes opens nowhere; the page says where the rest is."""
     monkeypatch.setattr("dryspin.report.sheet.page.BUDGET_BYTES", 10)
-    text, outside = check_page(result(), [small], "bow thruster")
+    text, outside = check_page(result(), [small], thruster())
 
     assert list(outside) == ["reversal-phase-current-1.html"]
     assert 'class="block"' in outside["reversal-phase-current-1.html"]
@@ -359,3 +368,23 @@ def test_the_claim_looked_at_is_the_most_pressing() -> None:
     assert by_urgency((near, late, broken, mute)) == [broken, late, near, mute]
     assert most_pressing(Trial((Outcome("g.h", "held", 0.5, 1.0), near), 1.0)) is near
     assert most_pressing(Trial((mute,), 1.0)) is None
+
+
+def test_what_handlers_took_and_what_is_wrong_in_the_c_is_told() -> None:
+    """In the words and figures of the text report: it must not need to be read beside the page."""
+    used = HandlerUse(12, 2_500, 125_000, 339)
+    times = HandlerTimes({12: used}, OffSpan(339, "", 12), 1_000.0, {12: 0.021}, {12: "on_compare_a"})
+    fault = Fault("undefined", "", Place("ramp.c:7", "ramp"), "left shift of 1 by 17", moment_s=0.25)
+    code = Code((fault,), ("ramp.c:pace",), 3, 1.5)
+    text = check_page(result(handlers=times, code=code), [], thruster())[0]
+    words = Seen(text).words
+    table = text[text.index('id="handlers"') :]
+
+    for line in code_lines(code):
+        assert line in words
+    assert re.findall(r"<t[dh]>([^<]+)</t[dh]>", table)[:10] == [
+        *("handler", "calls", "longest", "mean", "of 9 549 rpm"),
+        *("on_compare_a", "2 500", "339 cycles 21.2 us", "50 cycles 3.1 us", "2.1%"),
+    ]
+    assert "interrupts off for 339 cycles 21.2 us at most: from the begin of on_compare_a" in words
+    assert "handlers" not in Seen(check_page(result(), [], thruster())[0]).words.lower()

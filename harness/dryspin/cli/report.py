@@ -11,9 +11,8 @@ from dryspin.cli.options import DIRECTORY, FILE
 
 if TYPE_CHECKING:
     from dryspin.coverage import Coverage
-    from dryspin.findings import Finding, Outcome, Subject
-    from dryspin.report.sheet import BenchRun, Case
-    from dryspin.scenario import Scenario
+    from dryspin.findings import Subject
+    from dryspin.report.sheet import Case
     from dryspin.search import CheckResult
 
 
@@ -75,6 +74,7 @@ def report(
     Exits with 1 if the claim looked at is broken, with 0 if it holds or nothing was judged, with 2 if
     it could not run.
     """
+    from dryspin.cli.drawing import case_of_file
     from dryspin.cli.output import Bar, print_lines, require_writable_file, write_whole
     from dryspin.findings import BROKEN
     from dryspin.report import json_text, verdict_line
@@ -87,7 +87,7 @@ def report(
     exports = Exports(vcd, csv, wav, step_us, from_s, to_s)
     exports.check()
     with Bar() as bar:
-        case = _case_of_file(file, firmware, drive_file, claim)
+        case = case_of_file(file, firmware, drive_file, claim)
         tones = exports.write(case.recording, bar.notice) if exports.wanted else []
         bar.notice("drawing", 0, 1)
         page = case_page(case)
@@ -114,12 +114,11 @@ def write_check_sheet(
 ) -> Path:
     """Write the sheet of a check to `folder`: check.html, and pages of its own for what is too large.
 
-    Findings are run once more, each with what it was found on; a run that the firmware ended itself has no
-    drawing, only its row. Raises UsageError where it cannot be written.
+    Findings are run once more, each with what it was found on. Raises UsageError where it cannot be written.
     """
+    from dryspin.cli.drawing import case_of_finding
     from dryspin.cli.output import Bar, write_whole
     from dryspin.errors import UsageError
-    from dryspin.findings import CODE
     from dryspin.report.sheet import check_page
 
     try:
@@ -131,15 +130,14 @@ def write_check_sheet(
     found = {saved.path.resolve(): (saved.path, saved.finding) for saved in result.findings}
     for kept in result.still_broken:
         found.setdefault(kept.path.resolve(), (kept.path, kept.replay.finding))
-    found = {at: each for at, each in found.items() if not each[1].claim.startswith(f"{CODE}.")}
     with Bar() as bar:
 
         def cases() -> "Iterator[Case]":
             for k, (path, finding) in enumerate(found.values()):
                 bar.notice("findings drawn", k, len(found))
-                yield _case_of_finding(subject, path, finding, None)
+                yield case_of_finding(subject, path, finding, None)
 
-        text, outside = check_page(result, cases(), subject.drive.name, coverage)
+        text, outside = check_page(result, cases(), subject.drive, coverage)
     for name, page in outside.items():
         write_whole(folder / name, page)
     write_whole(folder / "check.html", text)
@@ -158,99 +156,3 @@ def require_folder(folder: Path | None) -> None:
     if folder.exists() and not folder.is_dir():
         raise UsageError(f"--report {folder}: is a file; give the name of a folder")
     require_writable(folder, "--report")
-
-
-def _case_of_file(file: Path, firmware: Path | None, drive_file: Path | None, claim: str | None) -> "Case":
-    from dryspin.errors import FindingError, UsageError
-    from dryspin.findings import load_subject, read_finding
-    from dryspin.scenario import read_scenario
-
-    if is_finding(file):
-        finding = read_finding(file)
-        if firmware is None and not finding.firmware.is_dir():
-            raise FindingError(
-                f"{file}: the firmware it was found in is not at {finding.firmware}: no such directory; "
-                "put it there or name another with --firmware"
-            )
-        drive = drive_file or (None if firmware else finding.drive)
-        return _case_of_finding(load_subject(firmware or finding.firmware, drive), file, finding, claim)
-    scenario = read_scenario(file)
-    if firmware is None:
-        raise UsageError(f"{file} is a scenario, which names no firmware; give it with --firmware DIR")
-    subject = load_subject(firmware, drive_file)
-    return _case(subject, str(file), scenario, claim, f"dryspin run {firmware} {file}", "")
-
-
-def is_finding(file: Path) -> bool:
-    """Whether `file` says of itself that it is a finding; what cannot be read is left to its reader."""
-    import tomllib
-
-    try:
-        return "dryspin_finding" in tomllib.loads(file.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-
-
-def _case_of_finding(subject: "Subject", path: Path, finding: "Finding", claim: str | None) -> "Case":
-    command = f"dryspin replay {path}"
-    if subject.directory.resolve() != finding.firmware.resolve():
-        command += f" --firmware {subject.directory}"
-    return _case(subject, str(path), finding.scenario, claim or finding.claim, command, finding.expected)
-
-
-def _case(
-    subject: "Subject", name: str, scenario: "Scenario", claim: str | None, replay: str, kept_as: str
-) -> "Case":
-    from dataclasses import replace
-
-    from dryspin.build import firmware_text
-    from dryspin.errors import FirmwareError, UsageError
-    from dryspin.findings import NOT_EXERCISED, Outcome
-    from dryspin.report.sheet import Case, most_pressing
-
-    try:
-        recording = subject.record(scenario)
-    except FirmwareError as error:
-        raise UsageError(f"{name} cannot be drawn, since its run does not end: {error}") from None
-    trial = subject.judge(recording)
-    # Without what the monitors derived and kept in it: twice what was recorded.
-    recording = replace(recording)
-    if claim is not None and claim not in {outcome.claim for outcome in trial.outcomes}:
-        known = ", ".join(outcome.claim for outcome in trial.outcomes)
-        raise UsageError(f"no declared claim is called {claim}; declared are {known}")
-    outcome = trial.of(claim) if claim is not None else most_pressing(trial)
-    outcome = outcome or Outcome("no claim", NOT_EXERCISED, text="this scenario exercises no declared claim")
-    return Case(
-        name=name,
-        outcome=outcome,
-        trial=trial,
-        recording=recording,
-        replay=replay,
-        sources=firmware_text(subject.drive, subject.directory).files,
-        bench=_bench_run(subject, scenario, outcome),
-        kept_as=kept_as,
-    )
-
-
-def _bench_run(subject: "Subject", scenario: "Scenario", outcome: "Outcome") -> "BenchRun | None":
-    """The story without propeller, from a supply that takes no current back; None where it cannot be run."""
-    from dataclasses import replace
-
-    from dryspin.errors import DryspinError
-    from dryspin.report.sheet import BenchRun, bench_stories
-    from dryspin.rig import Rig
-
-    bench_drive = replace(subject.drive, supply=replace(subject.drive.supply, sinks=False))
-    # The other claims are not asked about it: judging takes as long as the run.
-    declared = tuple(claim for claim in subject.claims.declared if claim == outcome.claim)
-    asked = replace(subject, claims=replace(subject.claims, declared=declared))
-    run = None
-    try:
-        for story in bench_stories(scenario, outcome):
-            recording = Rig(subject.image, bench_drive).run(story)
-            run = BenchRun(recording, asked.judge(recording).of(outcome.claim))
-            if run.outcome.status == outcome.status:
-                break
-    except DryspinError:
-        return None
-    return run

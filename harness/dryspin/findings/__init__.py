@@ -5,7 +5,7 @@ from dryspin.findings.file import FORMAT, finding_text, read_finding, write_find
 from dryspin.findings.finding import EXPECTED, Finding, file_stem
 from dryspin.findings.inspected import SHOWN_BY_A_RUN, Inspected, Inspects, claim_of
 from dryspin.findings.places import findings_folder, kept_findings, require_writable, save_finding
-from dryspin.findings.replay import Replay, judge_of, replay, replay_on
+from dryspin.findings.replay import Replay, judge_of, replay, replay_on, replayed
 from dryspin.findings.subject import Subject, load_subject
 from dryspin.findings.trial import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Outcome, Trial
 
@@ -36,6 +36,7 @@ __all__ = [
     "read_finding",
     "replay",
     "replay_on",
+    "replayed",
     "require_writable",
     "save_finding",
     "trial_of",

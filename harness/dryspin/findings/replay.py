@@ -75,7 +75,7 @@ def replay(
 
 def replay_on(subject: Tried, finding: Finding) -> Replay:
     """Run the finding's scenario on a subject that is loaded already."""
-    trial = _again(subject, finding)
+    trial = replayed(subject, finding)
     now = subject.hashes
     moved = tuple(
         (name, finding.hashes.get(name, ""), now.get(name, ""))
@@ -93,8 +93,11 @@ def judge_of(subject: Tried, finding: Finding) -> Tries:
     return Inspected(checked, finding.claim, finding.outcome.source_line)
 
 
-def _again(subject: Tried, finding: Finding) -> Trial:
-    """The trial of the finding's scenario; a run that comes to its end holds what another one ended."""
+def replayed(subject: Tried, finding: Finding) -> Trial:
+    """The trial of the finding's scenario; a run that comes to its end holds what another one ended.
+
+    Raises RigError where the firmware cannot be run to the end.
+    """
     trial = tried(judge_of(subject, finding), finding.scenario)
     about_code = f"{CODE}."
     if not finding.claim.startswith(about_code):

@@ -12,19 +12,42 @@ def handler_lines(times: HandlerTimes, drive: Drive) -> list[str]:
     """One line a handler, then interrupts off; nothing where no handler ran."""
     if not times.handlers:
         return []
+    return [
+        f"time of handlers: {charged_as(drive)}",
+        *(
+            f"{name:<20}{calls:>10}{longest:>24}{mean:>22}{share:>16}"
+            for name, calls, longest, mean, share in handler_table(times, drive)
+        ),
+        *interrupts_off_lines(times, drive),
+    ]
+
+
+def handler_table(times: HandlerTimes, drive: Drive) -> list[tuple[str, str, str, str, str]]:
+    """Rows of a table, the first its head, the last the sum: handler, calls, longest, mean, share of time."""
     f_mhz = drive.controller.f_cpu_hz * 1e-6
-    share = f"of {number(round(times.top_rpm))} rpm"
-    lines = [f"time of handlers: {charged_as(drive)}"]
-    lines.append(f"{'handler':<20}{'calls':>10}{'longest':>24}{'mean':>22}{share:>16}")
-    for vector, use in sorted(times.handlers.items()):
-        longest, mean = _cycles(use.longest, f_mhz), _cycles(use.mean, f_mhz)
-        part = f"{times.shares.get(vector, 0.0):.1%}"
-        lines.append(f"{times.names[vector]:<20}{number(use.calls):>10}{longest:>24}{mean:>22}{part:>16}")
-    lines.append(f"{'all handlers':<20}{'':>10}{'':>24}{'':>22}{sum(times.shares.values()):>16.1%}")
-    if times.off.cycles:
-        where = times.off.line or f"from the begin of {times.names[times.off.vector]}"
-        lines.append(f"interrupts off for {_cycles(times.off.cycles, f_mhz)} at most: {where}")
-    return lines
+    return [
+        ("handler", "calls", "longest", "mean", f"of {number(round(times.top_rpm))} rpm"),
+        *(
+            (
+                times.names[vector],
+                number(use.calls),
+                _cycles(use.longest, f_mhz),
+                _cycles(use.mean, f_mhz),
+                f"{times.shares.get(vector, 0.0):.1%}",
+            )
+            for vector, use in sorted(times.handlers.items())
+        ),
+        ("all handlers", "", "", "", f"{sum(times.shares.values()):.1%}"),
+    ]
+
+
+def interrupts_off_lines(times: HandlerTimes, drive: Drive) -> list[str]:
+    """The longest stretch with interrupts off and where it begins, in a line; none where they never were."""
+    if not times.off.cycles:
+        return []
+    where = times.off.line or f"from the begin of {times.names[times.off.vector]}"
+    stretch = _cycles(times.off.cycles, drive.controller.f_cpu_hz * 1e-6)
+    return [f"interrupts off for {stretch} at most: {where}"]
 
 
 def _cycles(cycles: float, f_mhz: float) -> str:

@@ -9,10 +9,13 @@ from typing import Any
 
 from dryspin import __version__
 from dryspin.coverage import Coverage
+from dryspin.drive import Drive
 from dryspin.errors import UsageError
-from dryspin.findings import BROKEN, HELD, Outcome
+from dryspin.findings import BROKEN, CODE, HELD, Outcome
 from dryspin.monitors.registry import FAMILIES, claims_of
+from dryspin.report.code import code_lines
 from dryspin.report.coverage import coverage_lines
+from dryspin.report.handlers import handler_table, interrupts_off_lines
 from dryspin.report.numbers import quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet.acted import acting, standing
@@ -28,6 +31,7 @@ from dryspin.report.sheet.strip import margins_drawing, reach_drawing
 from dryspin.report.sheet.tables import bars, handler_rows, verdict_row
 from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
 from dryspin.search import CheckResult
+from dryspin.search.code_cycles import charged_as
 
 BUDGET_BYTES = 9_000_000
 """A page grows no further by lanes and drawings; findings without room get a page of their own."""
@@ -65,7 +69,7 @@ def _case_page(case: Case, described: dict[str, Any]) -> str:
 
 
 def check_page(
-    result: CheckResult, cases: Iterable[Case], drive_name: str, coverage: Coverage | None = None
+    result: CheckResult, cases: Iterable[Case], drive: Drive, coverage: Coverage | None = None
 ) -> tuple[str, dict[str, str]]:
     """The page of a whole check with its findings; by file name, pages of those that have no room in it.
 
@@ -87,10 +91,10 @@ def check_page(
         described.append(one)
     what = "held" if result.passed else "did not hold"
     text = _page(
-        f"{drive_name}: the check {what}",
-        totals_line(result, drive_name),
+        f"{drive.name}: the check {what}",
+        totals_line(result, drive.name),
         described,
-        _check(result, coverage),
+        _check(result, drive, coverage),
     )
     return text, outside
 
@@ -166,6 +170,7 @@ def _case(case: Case) -> dict[str, Any]:
         "sentence": _sentences().get(outcome.claim, ""),
         "story": scenario_lines(case.scenario, case.drive),
         "happened": _happened(outcome),
+        "acted_word": _acted_word(outcome),
         "acted": acting(case.recording, case.sources, outcome.source_line, moment_s),
         "standing": standing(lanes),
         "replay": case.replay,
@@ -224,10 +229,15 @@ def _sentences() -> dict[str, str]:
     return {f"{family}.{claim.name}": claim.sentence for family in FAMILIES for claim in claims_of(family)}
 
 
+def _acted_word(outcome: Outcome) -> str:
+    """What stands before the line of firmware: of a fault in the C it is the line of the fault."""
+    return "Fault at" if outcome.claim.startswith(f"{CODE}.") else "Commanded at"
+
+
 # ---- a whole check ---------------------------------------------------------------------------------
 
 
-def _check(result: CheckResult, coverage: Coverage | None) -> dict[str, Any]:
+def _check(result: CheckResult, drive: Drive, coverage: Coverage | None) -> dict[str, Any]:
     rows = []
     for claim in result.claims:
         by = ", ".join(f"{family} {count}" for family, count in claim.by_family.items()) or "none"
@@ -252,4 +262,15 @@ def _check(result: CheckResult, coverage: Coverage | None) -> dict[str, Any]:
         "reach": _markup(reach_drawing(result.visits)),
         "reached": reached_line(result),
         "code": coverage_lines(coverage) if coverage else [_NOT_MEASURED],
+        "faults": code_lines(result.code) if result.code else [],
+        "times": _times(result, drive),
     }
+
+
+def _times(result: CheckResult, drive: Drive) -> dict[str, Any] | None:
+    """What handlers took; None where none ran, or nobody watched."""
+    times = result.handlers
+    if times is None or not times.handlers:
+        return None
+    head, *rows = handler_table(times, drive)
+    return {"how": charged_as(drive), "head": head, "rows": rows, "off": interrupts_off_lines(times, drive)}
