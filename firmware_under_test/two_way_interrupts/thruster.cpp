@@ -311,7 +311,7 @@ bool beat_over()
 	{
 		now = TCNT1;
 	}
-	if (now - last < ticks_us(1000))
+	if (static_cast<uint16_t>(now - last) < ticks_us(1000))
 		return false;
 	last = now;
 	return true;

@@ -115,8 +115,9 @@ def link_image(
 
 
 def core_compiler(compiler: Compiler) -> Compiler:
-    """Who compiles the core beside this firmware: with the part's integers, whoever does for the others."""
-    return find_compiler() if compiler.narrow else compiler
+    """Who compiles the core beside this firmware: with the part's integers, or to be compared with that,
+    whoever does for the others."""
+    return find_compiler() if compiler.narrow or compiler.same_blocks else compiler
 
 
 def object_name(source: str) -> str:

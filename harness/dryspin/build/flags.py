@@ -84,6 +84,13 @@ CPP_REGISTERS = (
     "-fno-finite-loops",  # else clang takes `for (;;) {}`, in which handlers work, for impossible
 )
 
+PART_MACROS = (
+    "-D__AVR__",
+    "-D__AVR_ATmega168__",
+    "-D__AVR_ARCH__=5",
+    "-D__flash=",  # one address space
+)
+
 REGISTER_FIRMWARE = (
     *WARNINGS,
     *POSITION,
@@ -92,10 +99,7 @@ REGISTER_FIRMWARE = (
     "-fno-omit-frame-pointer",
     "-fno-strict-aliasing",
     "-fsanitize=thread",  # a hook before every access to memory, registers too; linked without its runtime
-    "-D__AVR__",
-    "-D__AVR_ATmega168__",
-    "-D__AVR_ARCH__=5",
-    "-D__flash=",  # one address space
+    *PART_MACROS,
 )
 
 GCC_REGISTERS = (*GCC_FIRMWARE, "--param", "tsan-instrument-func-entry-exit=0")

@@ -62,34 +62,41 @@ def narrow_compiler() -> Compiler | None:
 def compile_narrow(compiler: Compiler, options: tuple[str, ...], name: str, stage: Path, target: Path) -> str:
     """Compile one source with the part's widths; what the compiler said, if it failed, else "".
 
-    Raises BuildError for code whose meaning depends on the size of an address.
+    Raises BuildError as `for_host`.
     """
     text = target.with_suffix(".ll")
     done = compiler.run([*FRONT, *options, name, "-o", str(text)], stage)
     if done.returncode != 0:
         return done.stderr or "clang failed"
-    raw = text.read_text(encoding="utf-8")
-    for struct in _POINTER_STRUCT.findall(raw):
-        if any(struct in line for line in _BYTES.findall(raw)):
-            raise BuildError(
-                f"{name}: copies or fills a {struct.removeprefix('%')}, which holds an address, by bytes; "
-                "an address has 2 bytes on the part and 8 here, so this cannot be run with the part's "
-                "integers. Copy it member by member"
-            )
-    text.write_text(for_host(raw), encoding="utf-8")
+    text.write_text(for_host(name, text.read_text(encoding="utf-8")), encoding="utf-8")
     done = compiler.run([*BACK, str(text), "-o", str(target)], stage)
     text.unlink()
     return "" if done.returncode == 0 else done.stderr or "clang failed"
 
 
-def for_host(text: str) -> str:
-    """Intermediate representation of the part as one for this machine."""
-    text = _TARGET.sub("", text)
-    text = _ATTRIBUTES.sub("", text).replace("addrspace(1) ", "").replace(" addrspace(1)", "")
+def for_host(name: str, text: str) -> str:
+    """Intermediate representation of source `name` for the part as one for this machine.
+
+    Raises BuildError for code whose meaning depends on the size of an address.
+    """
+    for struct in _POINTER_STRUCT.findall(text):
+        if any(struct in line for line in _BYTES.findall(text)):
+            raise BuildError(
+                f"{name}: copies or fills a {struct.removeprefix('%')}, which holds an address, by bytes; "
+                "an address has 2 bytes on the part and 8 here, so this cannot be run with the part's "
+                "integers. Copy it member by member"
+            )
+    text = _TARGET.sub("", without_processor(text)).replace("addrspacecast", "bitcast")
+    text = text.replace("addrspace(1) ", "").replace(" addrspace(1)", "")
     text = _RETURNED.sub("", text)
     text = _HANDLER.sub("@__narrow_handle_", text)
     text = re.sub(r"dwarfAddressSpace: \d+, |, dwarfAddressSpace: \d+", "", text)
     return "\n".join(_packed(line) if _has_struct(line) else line for line in text.splitlines())
+
+
+def without_processor(text: str) -> str:
+    """The same without what names a processor: the back end takes its own."""
+    return _ATTRIBUTES.sub("", text)
 
 
 def _has_struct(line: str) -> bool:

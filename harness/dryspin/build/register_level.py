@@ -12,10 +12,11 @@ from pathlib import Path
 
 from dryspin.build import flags
 from dryspin.build.cache import cached, digest_of
-from dryspin.build.compiling import lay_out, macros_and_folders, object_name
+from dryspin.build.compiling import core_compiler, lay_out, macros_and_folders, object_name
 from dryspin.build.complaints import first_complaint
 from dryspin.build.foreign import explained
 from dryspin.build.library import BRACKETS, PORT, core_key, core_objects, core_texts
+from dryspin.build.narrow_registers import assembly_of, front_flags, key_of
 from dryspin.build.seclusion import SECLUDING, run_tool, seclude
 from dryspin.build.sources import FirmwareText
 from dryspin.build.symbols import line_of_use
@@ -54,7 +55,7 @@ def register_options(drive: Drive, compiler: Compiler) -> list[str]:
         # blocks as the source has them, so that the part's cycles find theirs
         compiler = replace(compiler, firmware_level="-O0")
     return [
-        *compiler.register_flags,
+        *(front_flags(compiler) if compiler.same_blocks else compiler.register_flags),
         *clock_option(drive),
         *macros_and_folders(drive),
         # as the system's headers: a complaint about what one of their macros makes names the user's line
@@ -82,8 +83,9 @@ def register_key(drive: Drive, compiler: Compiler) -> tuple[str, ...]:
         for name, text in {**part_texts(), **firmware_side_texts(), **treatment_texts()}.items()
     ]
     return (
-        *core_key(compiler),
+        *core_key(core_compiler(compiler)),
         " ".join(options),
+        *key_of(compiler),
         *flags.C_REGISTERS,
         *flags.CPP_REGISTERS,
         *flags.LINK,
@@ -168,11 +170,15 @@ def compile_register_source(
     """One source into `target` by way of its assembly; what the compiler said if it failed, else ""."""
     language = flags.C_REGISTERS if name.endswith(".c") else flags.CPP_REGISTERS
     assembly = target.with_suffix(".s")
-    done = compiler.run([*language, *options, "-S", name, "-o", str(assembly)], stage)
-    if done.returncode != 0:
-        return done.stderr or f"{compiler.command[0]} failed"
+    if compiler.same_blocks:
+        complaint = assembly_of(compiler, [*language, *options], name, stage, assembly)
+    else:
+        done = compiler.run([*language, *options, "-S", name, "-o", str(assembly)], stage)
+        complaint = "" if done.returncode == 0 else done.stderr or f"{compiler.command[0]} failed"
+    if complaint:
+        return complaint
     text = assembly.read_text(encoding="utf-8", errors="surrogateescape")
-    if compiler.checked:
+    if compiler.checked or compiler.same_blocks:
         text = free_of_checks(text)
     assembly.write_text(hooked(text), encoding="utf-8", errors="surrogateescape")
     done = compiler.run(["-c", str(assembly), "-o", str(target)], stage)
@@ -241,7 +247,7 @@ def link_registers(
     objects = [path for path, _ in named]
     kept = ("fw_main", "dryspin_vectors", "dryspin_store_image", *shown)
     seclude([*objects, glue_object], kept, whole, firmware_dir, checked=compiler.checked)
-    core, part = core_objects(compiler), part_objects(compiler)
+    core, part = core_objects(core_compiler(compiler)), part_objects(core_compiler(compiler))
     bracket = [str(core / name.replace(".c", ".o")) for name in BRACKETS]
     rest = [
         str(path)

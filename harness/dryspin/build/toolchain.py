@@ -32,7 +32,8 @@ class Compiler:
 
     Optimisation changes no result, only speed; tests/controller holds that. `checked`: firmware is
     built with a hook at each memory access and at each undefined operation. `narrow`: with the
-    integer widths of the part, see narrow.py.
+    integer widths of the part, see narrow.py. `same_blocks`: firmware written for registers is built so
+    that its blocks do not depend on them, see narrow_registers.py.
     """
 
     command: tuple[str, ...]
@@ -42,6 +43,7 @@ class Compiler:
     core_level: str = "-O3"
     checked: bool = False
     narrow: bool = False
+    same_blocks: bool = False
 
     @property
     def core_flags(self) -> tuple[str, ...]:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from dryspin.errors import FirmwareError
+
 TORN_READ = "torn read"
 TORN_WRITE = "torn write"
 LOST_UPDATE = "lost update"
@@ -45,3 +47,16 @@ class Fault:
     accepted: str = ""
     pc: int = 0
     handler: int = 0
+
+
+def fault_of(error: FirmwareError) -> Fault:
+    """A run that the firmware ended, as a fault."""
+    return Fault(
+        error.kind,
+        "",
+        Place(error.line, error.function),
+        error.text,
+        moment_s=error.moment_s,
+        vector=error.vector,
+        chain=tuple(Place(*call) for call in error.chain),
+    )

@@ -9,11 +9,11 @@ from dryspin.build import Compiler, Image, build_image, find_compiler, firmware_
 from dryspin.build.narrow import INSTALL, narrow_compiler
 from dryspin.drive import Drive
 from dryspin.errors import BuildError, FirmwareError
-from dryspin.faults.fault import INT_WIDTH, Fault, Place
+from dryspin.faults.fault import Fault, fault_of
 from dryspin.faults.findings import Evidence, faults_of, unused_reasons
 from dryspin.faults.statements import Statements
 from dryspin.faults.variables import Variables
-from dryspin.faults.widths import difference, overflows
+from dryspin.faults.widths import Widths
 from dryspin.recording import Recording
 from dryspin.rig import Rig
 from dryspin.rig.checked import Torn
@@ -47,26 +47,19 @@ class Inspector:
         checked = replace(compiler or find_compiler(), checked=True)
         self.image: Image = build_image(drive, firmware_dir, compiler=checked)
         self._statements = Statements(firmware_text(drive, firmware_dir).files)
-        self._narrow_image: Image | None = None
+        self._widths: Widths | None = None
         self.left_out = ""
-        if drive.pins is not None:
-            self.left_out = "the part's 16-bit int, for firmware written for its registers"
-            return
         if (narrow := narrow_compiler()) is None:
             self.left_out = f"the part's 16-bit int, for want of clang ({INSTALL})"
         else:
             try:
-                self._narrow_image = build_image(drive, firmware_dir, compiler=narrow)
+                self._widths = Widths(drive, firmware_dir, narrow, self.image)
             except BuildError as error:
                 self.left_out = f"the part's 16-bit int: {error}"
 
     @cached_property
     def _rig(self) -> Rig:
         return Rig(self.image, self._drive)
-
-    @cached_property
-    def _narrow_rig(self) -> Rig | None:
-        return Rig(self._narrow_image, self._drive) if self._narrow_image else None
 
     @cached_property
     def _variables(self) -> Variables:
@@ -88,29 +81,13 @@ class Inspector:
             else:
                 seen.simulated_s += recording.end_s
                 seen.digests.append(recording.digest())
-                if widths:
-                    seen.widths += self._with_narrow_int(scenario, recording)
+                if widths and self._widths:
+                    seen.widths += self._widths.faults(scenario, recording)
             seen.runs += 1
             seen.undefined += self._rig.undefined()
         seen.rows.append(self._rig.accesses())
         seen.enables = self._rig.enables()
         return seen
-
-    def _with_narrow_int(self, scenario: Scenario, recording: Recording) -> list[Fault]:
-        """What the part's integers change in a run that has gone well with the host's."""
-        rig, image = self._narrow_rig, self._narrow_image
-        if rig is None or image is None:
-            return []
-        try:
-            if self._drive.controller.block_cycles or self._drive.controller.by_object_code:
-                recording = self._rig.run(scenario, block_cycles=0)
-            narrow = rig.run(scenario, block_cycles=0)
-        except FirmwareError as error:
-            return [replace(fault_of(error), kind=INT_WIDTH, text=f"with int of 16 bits {error.text}")]
-        found = overflows(rig.undefined(), image)
-        if not found and (fault := difference(recording, narrow, self.image, image)):
-            found.append(fault)
-        return found
 
     def torn(self, scenario: Scenario, fault: Fault, from_s: float = 0.0) -> tuple[Recording, Torn | None]:
         """The scenario with the handler of a torn read or write in the midst of that access, once.
@@ -130,16 +107,3 @@ class Inspector:
         found = faults_of(evidence, self.image, self._drive, self._variables, self._statements)
         unused = unused_reasons(found, self._drive)
         return Code(tuple(found), tuple(unused), evidence.runs, evidence.simulated_s, self.left_out)
-
-
-def fault_of(error: FirmwareError) -> Fault:
-    """A run that the firmware ended, as a fault."""
-    return Fault(
-        error.kind,
-        "",
-        Place(error.line, error.function),
-        error.text,
-        moment_s=error.moment_s,
-        vector=error.vector,
-        chain=tuple(Place(*call) for call in error.chain),
-    )

@@ -1,15 +1,63 @@
 """The same firmware with the part's integer widths and with the host's: what leaves it must be the same.
 
-Both run the same scenario without a cost for plain code, so that every port call falls on the same cycle; the
-first edge that differs, in moment or value, shows that the code means something else on the part.
+Both run the same scenario. Behind the seam plain code costs nothing in it, so that every port call falls on
+the same cycle; firmware written for registers may wait in plain code, so its blocks cost time, and are the
+same ones in both builds. The first edge that differs, in moment or value, shows that the code means something
+else on the part.
 """
+
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
 
 import numpy as np
 
-from dryspin.build import Image
-from dryspin.faults.fault import INT_WIDTH, Fault, Place
+from dryspin.build import Compiler, Image, build_image
+from dryspin.drive import Drive
+from dryspin.errors import FirmwareError
+from dryspin.faults.fault import INT_WIDTH, Fault, Place, fault_of
 from dryspin.recording import Recording, Signal
+from dryspin.rig import Rig
 from dryspin.rig.checked import Undefined
+from dryspin.scenario import Scenario
+
+
+class Widths:
+    """The firmware of `drive` in `firmware_dir` twice over. Raises BuildError.
+
+    narrow: a compiler set to the part's integers. image: the ordinary one, with the host's.
+    """
+
+    def __init__(self, drive: Drive, firmware_dir: Path, narrow: Compiler, image: Image) -> None:
+        self._drive, self._wide_image = drive, image
+        if drive.pins is not None:
+            narrow = replace(narrow, same_blocks=True)
+            wide = replace(narrow, narrow=False)
+            self._wide_image = build_image(drive, firmware_dir, compiler=wide)
+        self._narrow_image = build_image(drive, firmware_dir, compiler=narrow)
+
+    @cached_property
+    def _wide(self) -> Rig:
+        return Rig(self._wide_image, self._drive)
+
+    @cached_property
+    def _narrow(self) -> Rig:
+        return Rig(self._narrow_image, self._drive)
+
+    def faults(self, scenario: Scenario, recording: Recording) -> list[Fault]:
+        """What the part's integers change in a run that has gone well with the host's, to `recording`."""
+        controller, registers = self._drive.controller, self._drive.pins is not None
+        block_cycles = controller.block_cycles if registers else 0
+        try:
+            if registers or controller.by_object_code or controller.block_cycles:
+                recording = self._wide.run(scenario, block_cycles=block_cycles)
+            narrow = self._narrow.run(scenario, block_cycles=block_cycles)
+        except FirmwareError as error:
+            return [replace(fault_of(error), kind=INT_WIDTH, text=f"with int of 16 bits {error.text}")]
+        found = overflows(self._narrow.undefined(), self._narrow_image)
+        if not found and (fault := difference(recording, narrow, self._wide_image, self._narrow_image)):
+            found.append(fault)
+        return found
 
 
 def difference(wide: Recording, narrow: Recording, wide_image: Image, narrow_image: Image) -> Fault | None:

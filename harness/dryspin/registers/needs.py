@@ -10,23 +10,16 @@ from dryspin.errors import BuildError
 
 _OURS = ("dryspin_", "__tsan_", "__ubsan_handle_", "__narrow_handle_", "__start_dryspin_", "__stop_dryspin_")
 
-_PURE = {
-    *("memcpy", "memset", "memmove", "memcmp", "memchr", "strlen", "strcmp", "strncmp", "strcpy", "strncpy"),
-    *(
-        "strcat",
-        "strchr",
-        "abs",
-        "labs",
-        "fabs",
-        "fabsf",
-        "floor",
-        "floorf",
-        "ceil",
-        "ceilf",
-        "sqrt",
-        "sqrtf",
-    ),
-    *("fmin", "fmax", "fminf", "fmaxf"),
+WIDTHLESS = {
+    *("memcpy", "memset", "memmove", "strlen", "strcmp", "strcpy", "strcat", "strchr"),
+    *("fabsf", "floorf", "ceilf", "sqrtf", "fminf", "fmaxf"),
+}
+"""Of those below, what takes no number whose width is another on the part; the compiler widens sizes."""
+
+PURE = {
+    *WIDTHLESS,
+    *("memcmp", "memchr", "strncmp", "strncpy", "abs", "labs"),
+    *("fabs", "floor", "ceil", "sqrt", "fmin", "fmax"),
 }
 """Functions of the C library that keep nothing between calls and are exact everywhere."""
 
@@ -87,7 +80,7 @@ def refuse_unknown(
                 else:
                     defined.setdefault(name, source)
     for name, source in sorted(needed.items()):
-        if name not in defined and name not in _PURE | _FROM_COMPILER and not name.startswith(_OURS):
+        if name not in defined and name not in PURE | _FROM_COMPILER and not name.startswith(_OURS):
             shown = _SPOKEN.get(name) or ("new" if name in ("_Znwm", "_Znam") else f"{name}()")
             line = line_of_use(by_source[source], name)
             why = _REFUSED.get(name, "add its source to [firmware] sources, or write it yourself")

@@ -1,0 +1,163 @@
+"""Firmware written for registers with the part's integers: what leaves it must be what the host's give."""
+
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from dryspin.drive import load_drive
+from dryspin.faults import Code, Inspector
+from dryspin.faults.fault import INT_WIDTH
+
+from ..small_firmware import scenario
+from .conftest import RegisterBench
+
+EXAMPLES = Path(__file__).parents[2] / "firmware_under_test"
+
+pytestmark = pytest.mark.skipif(
+    not shutil.which("clang"), reason="its front end has the part's widths; CI has it"
+)
+
+
+def judged(bench: RegisterBench, text: str, name: str = "main.c") -> Code:
+    """What a tenth of a second of a firmware shows; plain code takes time."""
+    bench.image(text, name)
+    drive = replace(
+        bench.drive,
+        firmware=replace(bench.drive.firmware, sources=(name,)),
+        controller=replace(bench.drive.controller, block_cycles=6),
+    )
+    inspector = Inspector(drive, bench.folder)
+    return inspector.judge(inspector.evidence([scenario(0.1)]))
+
+
+def line(bench: RegisterBench, marker: str) -> str:
+    """ "main.c:7" of the line that holds it."""
+    ((name, text),) = bench.sources.items()
+    return f"{name}:{1 + next(k for k, row in enumerate(text.splitlines()) if marker in row)}"
+
+
+WIDTH = """\
+    static uint16_t scaled(uint8_t a, uint8_t b)
+    {
+        return (uint16_t)(a * b); /* product */
+    }
+    static volatile uint8_t bit = 15, k = 200, far = 16;
+    static volatile uint16_t then = 60000U, now = 200U;
+    int main(void)
+    {
+        say(1);
+        %s
+        say(2);
+        stop();
+    }
+"""
+
+
+@pytest.mark.parametrize("name", ["main.c", "main.cpp"])
+@pytest.mark.parametrize(
+    ("statement", "marker", "words"),
+    [
+        ("say(scaled(k, k));", "product", "200 * 200"),
+        ("say((uint16_t)(1 << far)); /* shift */", "/* shift */", "shift"),
+        # told where something leaves the firmware: here the next statement
+        ("if (now - then < 1000) say(7);", "say(2)", "int of 16 bits"),
+        ("say((k << 8) / 256); /* high */", "/* high */", "int of 16 bits"),
+    ],
+)
+def test_what_means_something_else_on_the_part_is_found_at_its_line(
+    bench: RegisterBench, name: str, statement: str, marker: str, words: str
+) -> None:
+    """C11 6.5.7, 6.5p5 and 6.3.1.1: int holds 16 bits on the part; a difference of two uint16_t is unsigned
+    there, and an int here."""
+    code = judged(bench, WIDTH % statement, name)
+    (fault,) = [fault for fault in code.faults if fault.kind == INT_WIDTH]
+
+    assert code.left_out == ""
+    assert fault.place.line == line(bench, marker)
+    assert words in fault.text
+
+
+WORKS = """\
+    #include <util/atomic.h>
+    #include <util/delay.h>
+    static volatile uint16_t wraps, turned;
+    static volatile uint8_t seen;
+    ISR(TIMER0_OVF_vect)
+    {
+        wraps++;
+        if ((uint8_t)(wraps & 3U) == 0U)
+            seen = 1;
+    }
+    static uint16_t mean(uint16_t a, uint16_t b)
+    {
+        return (uint16_t)(((uint32_t)a + b) / 2U);
+    }
+    int main(void)
+    {
+        TCCR0B = _BV(CS00);
+        TIMSK0 = _BV(TOIE0);
+        DDRB = _BV(PB1);
+        sei();
+        for (uint8_t k = 0; k < 20; k++) {
+            while (!seen) { }
+            seen = 0;
+            for (volatile uint8_t n = 0; n < 10; n++) { }
+            _delay_us(40);
+            PORTB ^= _BV(PB1);
+            PORTB &= (uint8_t)~_BV(PB1);
+            ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { turned = mean(wraps, 50000U); }
+            say(turned);
+            say(TCNT1);
+        }
+        stop();
+    }
+"""
+
+
+@pytest.mark.parametrize("name", ["main.c", "main.cpp"])
+def test_sound_code_takes_the_same_time_in_both(bench: RegisterBench, name: str) -> None:
+    """Waits on a handler's flag, counted loops, busy waits, ports and timers: not one cycle between them."""
+    code = judged(bench, WORKS, name)
+
+    assert code.left_out == ""
+    assert [fault for fault in code.faults if fault.kind == INT_WIDTH] == []
+
+
+LIBRARY = """\
+    static uint8_t memory[4];
+    static volatile uint8_t three = 3;
+    int main(void)
+    {
+        __builtin_memset(memory, 7, three);
+        say((uint16_t)%s);
+        stop();
+    }
+"""
+
+
+def test_what_cannot_be_run_so_is_said(bench: RegisterBench) -> None:
+    """The host's C library has the host's widths; the other checks are made all the same."""
+    code = judged(bench, LIBRARY % "__builtin_memcmp(memory, memory + 1, three)")
+
+    assert code.left_out == (
+        "the part's 16-bit int: main.c: calls memcmp(), which the host's C library defines for its own "
+        "widths, so this cannot be run with the part's integers. Write it yourself to have it looked at"
+    )
+    assert code.runs == 1
+    assert judged(bench, LIBRARY % "__builtin_strlen((char *)memory)") == replace(code, left_out="")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["polling_sketch", "two_way_interrupts"])
+def test_the_examples_do_the_same_with_the_part_s_integers(name: str) -> None:
+    """Armed, turned, turned faster, stopped: two seconds of a sketch and of a C++ firmware with handlers."""
+    folder = EXAMPLES / name
+    drive = load_drive(folder)
+    inspector = Inspector(drive, folder)
+    steps = ((0.0, 1500.0), (0.8, 1700.0), (1.4, 1900.0), (1.8, 1500.0))
+    code = inspector.judge(inspector.evidence([scenario(2.0, throttle_us=steps)]))
+
+    assert code.left_out == ""
+    assert [fault for fault in code.faults if fault.kind == INT_WIDTH] == []
