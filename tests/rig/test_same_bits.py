@@ -91,8 +91,8 @@ def test_at_every_level_of_the_core(thruster: Drive, expected: str, level: str) 
 def test_with_every_compiler_at_hand(thruster: Drive, expected: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """gcc and clang, where both are installed; the suite's own compiler in any case."""
     seen = set()
-    for name in ("gcc", "clang", find_compiler().command[0]):
-        if shutil.which(name):
+    for name in ("gcc", "clang", " ".join(find_compiler().command)):
+        if shutil.which(name.split()[0]):
             monkeypatch.setenv("CC", name)
             seen.add(digest(thruster, find_compiler.__wrapped__()))
 

@@ -5,7 +5,6 @@ their roots there), so each is the other's outside check; published cases for bo
 Limits are what was measured, rounded up.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,12 +13,12 @@ import pytest
 from dryspin.build import build_image
 from dryspin.drive import Drive
 from dryspin.plant.equations import EquationPlant
-from dryspin.plant.parameters import PlantInput, PlantState, plant_params
-from dryspin.recording import GATES, LEGS, Mark, Recording, Signal
-from dryspin.recording.timeline import merge
+from dryspin.plant.parameters import PlantInput, plant_params
+from dryspin.recording import LEGS, Mark, Recording, Signal
 from dryspin.rig import Rig
 from dryspin.rig.twin import TwinPlant
 
+from ..replays import Replayed, replay, state_at
 from ..small_firmware import BOW_THRUSTER, scenario
 
 pytestmark = pytest.mark.slow
@@ -85,61 +84,15 @@ def test_the_firmware_takes_the_same_crossings_and_states(both: Both) -> None:
     assert marks.count(Mark.CROSSING) > 2000
 
 
-@dataclass(frozen=True)
-class Replayed:
-    """A plant led through recorded gates: comparator changes (s, level), state at each change of gates."""
-
-    comparator: list[tuple[float, int]]
-    states: list[PlantState]
-
-
-def replay(plant: TwinPlant | EquationPlant, recording: Recording, from_s: float, to_s: float) -> Replayed:
-    """Lead `plant` through gates and sensed phase of `recording` between two moments."""
-    plant.input = PlantInput(v_supply_v=11.1)
-    seen: list[tuple[float, int]] = []
-    states: list[PlantState] = []
-    for until_s, gates, sense_leg in imposed(recording, from_s, to_s):
-        plant.sense_leg = sense_leg
-        reached_s = -1.0
-        while reached_s < until_s:
-            reached_s, event = plant.advance(until_s, gates)
-            if event is not None:
-                seen.append((reached_s, plant.level))
-        states.append(plant.state)
-    return Replayed(seen, states)
-
-
-def imposed(
-    recording: Recording, from_s: float, to_s: float
-) -> Iterator[tuple[float, tuple[int, int, int], int]]:
-    """Gates and sensed phase, each with the moment until which they stand."""
-    line = merge(
-        [*(recording.of(gate) for gate in GATES), recording.of(Signal.SENSE_LEG)], recording.end_cycle
-    )
-    for k in range(int(line.index_at(round(from_s * 16e6))), len(line)):
-        u, v, w, sense_leg = (int(x) for x in line.values[k])
-        yield min(int(line.ends[k]) / 16e6, to_s), (u, v, w), sense_leg
-        if line.ends[k] >= to_s * 16e6:
-            return
-
-
 @pytest.fixture(scope="module", params=[(2.505, 2.535), (3.2, 3.24)], ids=["brake", "reverse"])
 def replays(request: pytest.FixtureRequest, both: Both, thruster: Drive) -> tuple[Replayed, Replayed]:
     """Twin and equations through the same recorded gates, from the same recorded state."""
     from_s, to_s = request.param
-    row = both.twin.states[int(np.searchsorted(both.twin.state_t_s, from_s))]
-    start = PlantState(
-        float(row["t_s"]),
-        float(row["i_u_a"]),
-        float(row["i_v_a"]),
-        -(float(row["i_u_a"]) + float(row["i_v_a"])),
-        float(row["v_bus_v"]),
-        float(row["w_rad_s"]),
-        float(row["theta_rad"]),
-    )
+    start = state_at(both.twin, from_s)
     params = plant_params(thruster, REVERSAL)
-    twin = replay(TwinPlant(params, start), both.twin, start.t_s, to_s)
-    return twin, replay(EquationPlant(params, start), both.twin, start.t_s, to_s)
+    given = PlantInput(v_supply_v=11.1)
+    twin = replay(TwinPlant(params, start), both.twin, start.t_s, to_s, given)
+    return twin, replay(EquationPlant(params, start), both.twin, start.t_s, to_s, given)
 
 
 def test_comparator_edges_agree_on_the_same_gates(replays: tuple[Replayed, Replayed]) -> None:

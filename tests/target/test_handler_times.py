@@ -7,11 +7,15 @@ import numpy as np
 import pytest
 
 from dryspin.cli.command import exit_code
+from dryspin.findings import BROKEN, HELD, NOT_EXERCISED, Outcome, Trial
 from dryspin.lint.stack import VECTOR_BYTES, stack_use
 from dryspin.lint.target import compile_for_part
 from dryspin.recording import STATE, Recording, Signal
+from dryspin.report.timing import sensitivity_lines
 from dryspin.rig import Rig
+from dryspin.timing import Sensitivity, full_stick
 from dryspin.timing.handlers import HANDLERS, Call, calls_of, nestings, times_of
+from dryspin.timing.steps import Lateness
 
 from ..recording.samples import F_CPU_HZ, edges, scenario, thruster
 from ..small_firmware import BOW_THRUSTER, Bench
@@ -159,3 +163,27 @@ def test_a_factor_that_is_none_is_refused(factors: str, capsys: pytest.CaptureFi
     """Before anything is built."""
     assert exit_code(["timing", str(BOW_THRUSTER), "--factors", factors]) == 2
     assert "is no factor from 0.1 to 10" in capsys.readouterr().err
+
+
+def test_full_stick_is_tried_at_both_ends_of_the_load() -> None:
+    """A light propeller leaves a step the least time; a heavy one hides the crossing for longest."""
+    drive = thruster()
+    kq = drive.load.kq_nm_s2
+    loads = [factor for given in full_stick(drive) for _, factor in given.load_factor]
+
+    assert loads == pytest.approx([kq.low / kq.nominal, kq.high / kq.nominal])
+    assert {v for given in full_stick(drive) for _, v in given.supply_v} == {drive.supply.v_v.high}
+
+
+def test_a_claim_that_breaks_in_one_of_several_runs_is_one_that_is_broken() -> None:
+    """Counted over all runs, not once for each."""
+    light, heavy = (
+        Trial((Outcome("a.b", status, margin), Outcome("a.c", HELD, 0.5), Outcome("a.d", NOT_EXERCISED)), 1.0)
+        for status, margin in ((HELD, 0.2), (BROKEN, -0.1))
+    )
+    seen = Sensitivity(1.0, (light, heavy), None, Lateness(0, 0, None))
+
+    assert sensitivity_lines((seen,)) == [
+        "cycles x 1: 1 broken, 1 held, 1 not exercised",
+        "   a.b: x 1 broken -0.1",
+    ]

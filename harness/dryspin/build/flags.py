@@ -24,6 +24,8 @@ CORE = (
     "-fno-omit-frame-pointer",  # a port call finds its caller's caller through the frames
 )
 
+CLANG_CORE = ("-fno-sanitize=undefined",)  # which the wheel's driver turns on at -O0
+
 WIDE = ("-mavx2",)
 """Where the processor has it: instructions with a target of their own. The same sums in the same order, and
 no fused multiply-add, which it does not turn on: the same bits."""

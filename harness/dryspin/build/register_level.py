@@ -243,7 +243,7 @@ def link_registers(
     done = compiler.run([*flags.CORE, "-c", str(glue), "-o", str(glue_object)], folder)
     if done.returncode != 0:
         raise BuildError(f"{firmware_dir}: the vector table could not be made: {done.stderr.strip()}")
-    whole = folder / "firmware.whole"
+    whole = folder / "=whole.o"
     objects = [path for path, _ in named]
     kept = ("fw_main", "dryspin_vectors", "dryspin_store_image", *shown)
     seclude([*objects, glue_object], kept, whole, firmware_dir, checked=compiler.checked)

@@ -48,7 +48,8 @@ class Compiler:
     @property
     def core_flags(self) -> tuple[str, ...]:
         """Flags for the core's own sources."""
-        return (*flags.CORE, self.core_level, *(flags.WIDE if "avx2" in processor_flags() else ()))
+        own = flags.CLANG_CORE if self.is_clang else ()
+        return (*flags.CORE, self.core_level, *own, *(flags.WIDE if "avx2" in processor_flags() else ()))
 
     @property
     def firmware_flags(self) -> tuple[str, ...]:

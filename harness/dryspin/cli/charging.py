@@ -1,10 +1,12 @@
 """Other cycles for the code of a check: factors as they are given, and the subject charged by each."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
+from dryspin.build import build_image
 from dryspin.errors import UsageError
 from dryspin.findings import Subject
-from dryspin.search.code_cycles import charged
+from dryspin.search.code_cycles import charged, charged_drive
 from dryspin.target import code_costs
 
 LEAST, MOST = 0.1, 10.0
@@ -29,12 +31,16 @@ def factors_of(text: str | None, option: str) -> list[float]:
 
 
 def charged_subjects(subject: Subject, factors: Iterable[float]) -> dict[float, Subject]:
-    """By factor, the subject with its code charged so.
+    """By factor, the subject with its code charged so, as `code_cycles = "object code"` charges it.
 
-    Raises TargetError where the part's compiler is missing or objects: here, so that it is told before
-    anything runs.
+    It is built as that asks for: in blocks as the source has them. Optimised, lines are spread over blocks of
+    others, and take their cycles at other moments. Raises BuildError, and TargetError where the part's
+    compiler is missing or objects: here, so that it is told before anything runs.
     """
-    found = {factor: charged(subject, factor) for factor in factors}
-    for each in found.values():
-        code_costs(each.drive, subject.image)
-    return found
+    wanted = tuple(factors)
+    if not wanted:
+        return {}
+    drive = charged_drive(subject.drive, 1.0)
+    built = replace(subject, image=build_image(drive, subject.directory))
+    code_costs(drive, built.image)
+    return {factor: charged(built, factor) for factor in wanted}

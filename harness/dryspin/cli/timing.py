@@ -30,8 +30,8 @@ def timing(
 
     The sources are compiled for the part named in drive.toml, and each source line is charged with
     the cycles of its instructions there, whatever [controller] code_cycles says. Then the scenarios
-    are run: full stick both ways on the highest supply with the lightest load, unless others are
-    given.
+    are run, by default full stick both ways on the highest supply, once with the lightest load and
+    once with the heaviest.
 
     Told are, per handler, its longest and mean time and its share at top speed; the longest stretch
     with interrupts off; the work of a step, and the highest speed at which every commutation meets its
@@ -50,7 +50,7 @@ def timing(
     from dryspin.report.json import json_text
     from dryspin.report.timing import timing_json, timing_lines
     from dryspin.scenario import read_scenario
-    from dryspin.timing import measure, top_speed
+    from dryspin.timing import full_stick, measure
 
     wanted = factors_of(factors, "--factors")
     given = [read_scenario(path) for path in scenario_files]
@@ -58,7 +58,7 @@ def timing(
     with Bar() as bar:
         measured = measure(
             subject,
-            given or [top_speed(subject.drive)],
+            given or full_stick(subject.drive),
             wanted,
             lambda done, total: bar.notice("runs", done, total),
         )

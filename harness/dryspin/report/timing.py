@@ -1,10 +1,13 @@
 """What handlers take on the part, as text and as plain data."""
 
+from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 
 from dryspin.findings import BROKEN, NOT_EXERCISED, Trial
 from dryspin.report.json import outcome_json
 from dryspin.report.numbers import margin, number
+from dryspin.search.tally import Tally
 from dryspin.timing import Measured, Sensitivity
 from dryspin.timing.handlers import handler_name
 from dryspin.timing.steps import StepTime
@@ -26,7 +29,7 @@ def timing_lines(measured: Measured) -> list[str]:
     who = off.line or f"from the begin of {_handler_of(measured)}"
     lines.append(f"interrupts off for {off.cycles} cycles, {off.cycles / f_mhz:.1f} us, at most: {who}")
     lines += ["", *step_lines(measured.plain, f_mhz), "", *stack_lines(measured), ""]
-    return lines + sensitivity_lines(measured)
+    return lines + sensitivity_lines(measured.factors)
 
 
 def _handler_of(measured: Measured) -> str:
@@ -45,7 +48,8 @@ def step_lines(plain: Sensitivity, f_mhz: float) -> list[str]:
     if steps is None:
         said = "the main line commutates, and no handler: how long it takes for a step is not measured"
         if late.slowest_rpm is not None:
-            return [said, late_line, f"every commutation meets its deadline below {_rpm(late.slowest_rpm)}"]
+            below = f"in these runs every commutation meets its deadline below {_rpm(late.slowest_rpm)}"
+            return [said, late_line, below]
         return [said, late_line]
     lines = [
         f"top speed {_rpm(steps.top_rpm)}: a step of {steps.step:.0f} cycles, "
@@ -56,7 +60,7 @@ def step_lines(plain: Sensitivity, f_mhz: float) -> list[str]:
         late_line,
     ]
     if plain.in_time_rpm is not None:
-        lines.append(f"every commutation meets its deadline up to {_rpm(plain.in_time_rpm)}")
+        lines.append(f"in these runs every commutation meets its deadline up to {_rpm(plain.in_time_rpm)}")
     return lines
 
 
@@ -80,32 +84,33 @@ def stack_lines(measured: Measured) -> list[str]:
     return lines
 
 
-def sensitivity_lines(measured: Measured) -> list[str]:
-    """Verdicts at each factor, and each claim that is not the same, or is broken, at one of them."""
+def sensitivity_lines(factors: Sequence[Sensitivity]) -> list[str]:
+    """Verdicts of all runs at each factor, and each claim that changes, or is broken, at one of them."""
     lines = []
-    for each in measured.factors:
-        counts: dict[str, int] = {}
+    for each in factors:
+        tallies: dict[str, Tally] = {}
         for trial in each.trials:
             for outcome in trial.outcomes if isinstance(trial, Trial) else ():
-                counts[outcome.status] = counts.get(outcome.status, 0) + 1
+                tallies.setdefault(outcome.claim, Tally()).add(outcome)
+        counts = Counter(tally.verdict for tally in tallies.values())
         told = ", ".join(f"{count} {status}" for status, count in sorted(counts.items()))
         if each.in_time_rpm is not None:
             told += f"; commutations in time up to {_rpm(each.in_time_rpm)}"
         ended = [trial for trial in each.trials if isinstance(trial, str)]
         lines.append(f"cycles x {each.factor:g}: {'; '.join([*([told] if told else []), *ended])}")
-    changed = changed_claims(measured)
+    changed = changed_claims(factors)
     for name in changed:
-        row = "; ".join(f"x {each.factor:g} {_worst(each, name)}" for each in measured.factors)
+        row = "; ".join(f"x {each.factor:g} {_worst(each, name)}" for each in factors)
         lines.append(f"   {name}: {row}")
     if not changed:
         lines.append("no verdict depends on these factors")
     return lines
 
 
-def changed_claims(measured: Measured) -> list[str]:
+def changed_claims(factors: Sequence[Sensitivity]) -> list[str]:
     """Claims that broke at a factor, or whose verdict differs between two of them."""
     names: dict[str, set[str]] = {}
-    for each in measured.factors:
+    for each in factors:
         for k, trial in enumerate(each.trials):
             for outcome in trial.outcomes if isinstance(trial, Trial) else ():
                 names.setdefault(f"{outcome.claim} {k}", set()).add(outcome.status)
@@ -181,7 +186,7 @@ def timing_json(measured: Measured) -> dict[str, Any]:
             }
             for each in measured.factors
         ],
-        "changed": changed_claims(measured),
+        "changed": changed_claims(measured.factors),
     }
 
 

@@ -1,5 +1,5 @@
 """What handlers take on the part: measured in runs that charge its object code."""
 
-from dryspin.timing.measure import Measured, Sensitivity, measure, top_speed
+from dryspin.timing.measure import Measured, Sensitivity, full_stick, measure
 
-__all__ = ["Measured", "Sensitivity", "measure", "top_speed"]
+__all__ = ["Measured", "Sensitivity", "full_stick", "measure"]

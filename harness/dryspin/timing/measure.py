@@ -43,7 +43,7 @@ class Sensitivity:
 
     @property
     def in_time_rpm(self) -> float | None:
-        """Speed up to which every commutation meets its deadline; None where no handler commutated.
+        """Speed up to which every commutation of these runs is in time; None where no handler commutated.
 
         That of the slowest one seen late, or, if less, the one at which the handlers' cycles fill their time.
         """
@@ -85,24 +85,31 @@ class Measured:
         )
 
 
-def top_speed(drive: Drive) -> Scenario:
-    """Full stick one way and the other on the highest supply, with the lightest load of the drive."""
-    kq = drive.load.kq_nm_s2
-    light = kq.low / kq.nominal if kq.nominal > 0.0 else 1.0
-    throttle = drive.throttle
-    return Scenario(
-        seed=1,
-        end_s=4.0,
-        rest_deg=210.0,
-        frame_ms=20.0,
-        throttle_us=(
-            (0.0, throttle.neutral_us),
-            (1.0, throttle.forward_full_us),
-            (2.5, throttle.reverse_full_us),
-        ),
-        supply_v=((0.0, drive.supply.v_v.high),),
-        load_factor=((0.0, light),),
+def full_stick(drive: Drive) -> tuple[Scenario, Scenario]:
+    """Full stick one way and the other on the highest supply: with the lightest load, and with the heaviest.
+
+    The lightest has the highest speed, which leaves a step the least time; the heaviest the most current,
+    which hides the crossing for longest after a step that came late.
+    """
+    kq, throttle = drive.load.kq_nm_s2, drive.throttle
+    factors = (kq.low / kq.nominal, kq.high / kq.nominal) if kq.nominal > 0.0 else (1.0, 1.0)
+    lightest, heaviest = (
+        Scenario(
+            seed=1,
+            end_s=4.0,
+            rest_deg=210.0,
+            frame_ms=20.0,
+            throttle_us=(
+                (0.0, throttle.neutral_us),
+                (1.0, throttle.forward_full_us),
+                (2.5, throttle.reverse_full_us),
+            ),
+            supply_v=((0.0, drive.supply.v_v.high),),
+            load_factor=((0.0, factor),),
+        )
+        for factor in factors
     )
+    return lightest, heaviest
 
 
 def measure(
