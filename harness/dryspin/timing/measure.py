@@ -86,7 +86,7 @@ class Measured:
 
 
 def top_speed(drive: Drive) -> Scenario:
-    """Full stick one way and the other on the highest supply, with the lightest load of the drive."""
+    """Full stick each way the drive pushes, on the highest supply, with the lightest load of the drive."""
     kq = drive.load.kq_nm_s2
     light = kq.low / kq.nominal if kq.nominal > 0.0 else 1.0
     throttle = drive.throttle
@@ -98,7 +98,7 @@ def top_speed(drive: Drive) -> Scenario:
         throttle_us=(
             (0.0, throttle.neutral_us),
             (1.0, throttle.forward_full_us),
-            (2.5, throttle.reverse_full_us),
+            *(() if throttle.one_way else ((2.5, throttle.reverse_full_us),)),
         ),
         supply_v=((0.0, drive.supply.v_v.high),),
         load_factor=((0.0, light),),
