@@ -11,6 +11,7 @@ from dryspin.report.extremes import Extremes
 from dryspin.report.handlers import handler_lines
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
+from dryspin.report.speed import speed_lines
 from dryspin.report.unknowns import unknown_lines
 from dryspin.report.varying import varied_lines
 from dryspin.scenario import Scenario
@@ -69,7 +70,7 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
         lines += ["", *cycles]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path), *varied_lines(saved.varied)]
-    lines += ["", *conclusion_lines(result)]
+    lines += ["", *conclusion_lines(result), *speed_lines(result)]
     return [*lines, *unknown_lines(drive, result.unknowns)]
 
 
