@@ -305,8 +305,8 @@ CASES = {
     ),
     "reverse of a drive that has none": (
         {"throttle": {"one_way": True, "reverse_full_us": 1000}},
-        "[throttle] reverse_full_us = 1000 us clashes with one_way = true, where no pulse asks for reverse. Take "
-        "one of the two out.",
+        "[throttle] reverse_full_us = 1000 us clashes with one_way = true, where no pulse asks for reverse. "
+        "Take one of the two out.",
     ),
     "one way, and off is no pulse": (
         {"throttle": {"one_way": True, "neutral_us": 780}},

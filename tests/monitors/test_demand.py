@@ -103,7 +103,12 @@ def test_one_way_claims_on_the_other_way_tell_why_they_say_nothing():
     story.drive = _one_way()
     found = verdicts(story.recording())
 
-    for name in ("reversal.opposing_drive", "reversal.phase_current", "reversal.in_time", "throttle_map.alike"):
+    for name in (
+        "reversal.opposing_drive",
+        "reversal.phase_current",
+        "reversal.in_time",
+        "throttle_map.alike",
+    ):
         assert (found[name].status, found[name].text) == ("not exercised", ONE_WAY), name
     assert two_way["throttle_map.dead_band"].status == "held"
     assert found["throttle_map.dead_band"].status == "broken"

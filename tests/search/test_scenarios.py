@@ -190,7 +190,7 @@ def test_a_choice_of_one_value_is_not_noted():
 
 @pytest.mark.parametrize("family", [family for family in FLAVOURS if family != "calibration"])
 def test_a_drive_that_pushes_one_way_is_always_asked_to_push(family):
-    """In every row of the plan but those that are about no demand; the stick's lower end comes in turns only."""
+    """In all rows of the plan but those that are about no demand; the other end comes in turns only."""
     throttle = ONE_WAY.throttle
     forward = throttle.neutral_us + throttle.dead_band_us
     rows = [covering_draft(ONE_WAY, family, row, seed=0).scenario for row in range(24)]
