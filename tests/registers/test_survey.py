@@ -126,3 +126,52 @@ def test_a_table_of_steps_pairs_the_pins_of_a_leg() -> None:
         "the table of steps pairs PD0, PD1, PD2 with PD3, PD4, PD5, leg by leg; which three are high it does "
         "not show",
     )
+
+
+SPREAD = """
+#define AH_PORT PORTD
+#define AH_BIT 3
+#define BH_PORT PORTB
+#define BH_BIT 1
+#define CH_PORT PORTB
+#define CH_BIT 2
+int main() { AH_PORT |= 1 << AH_BIT; BH_PORT |= 1 << BH_BIT; CH_PORT |= 1 << CH_BIT; }
+"""
+MASKS = """
+#define GATES PORTD
+#define U_HIGH 0x02
+#define V_HIGH 0x08
+#define W_HIGH 0x20
+const char t[2] = { U_HIGH | 1, V_HIGH | W_HIGH };
+int main() { DDRD = 0x3F; GATES = (GATES & 0xC0) | t[0]; }
+"""
+NUMBERS = """
+int ah = 9; int bh = 10; int ch = 11; int other = 1;
+void setup() { pinMode(ah, OUTPUT); pinMode(bh, OUTPUT); pinMode(ch, OUTPUT); other = 2; }
+"""
+BY_ADDRESS = """
+const struct pin high_side[3] = { {&PORTD, 3}, {&PORTB, 1}, {&PORTB, 2} };
+int main() { DDRD = 8; DDRB = 6; *high_side[0].port |= 1 << high_side[0].bit; }
+"""
+BY_FUNCTION = "void ah(char on) { if (on) PORTD |= 0x08; } int main() { DDRD = 8; DDRB = 6; ah(1); }"
+
+
+@pytest.mark.parametrize(
+    ("text", "sketch", "high"),
+    [
+        (SPREAD, False, ("PD3", "PB1", "PB2")),
+        (MASKS, False, ("PD1", "PD3", "PD5")),
+        (NUMBERS, True, ("PB1", "PB2", "PB3")),
+        (BY_ADDRESS, False, ()),
+        (BY_FUNCTION, False, ()),
+    ],
+    ids=["a port and a bit each", "masks in a table", "numbers of a board", "by address", "by a function"],
+)
+def test_pins_are_followed_as_far_as_they_are_plain_and_else_left_open(
+    text: str, sketch: bool, high: tuple[str, ...]
+) -> None:
+    """What is not followed is named as a candidate, never as a gate."""
+    seen = surveyed(text, sketch)
+
+    assert seen.gates.high.pins == high
+    assert {"PD3", "PB1", "PB2"} & set(seen.outputs)

@@ -172,7 +172,7 @@ def test_nothing_is_said_of_speed_where_no_stick_was_full_out_or_nobody_saw_the_
 
 
 def test_highest_speed_is_the_one_at_which_torques_balance():
-    """By hand, 1000 rpm/V, 11.1 V, kt = 9.549e-3 Nm/A, 0.195 ohm; 1e-7 w^2 + 4.676e-4 w = 0.5406 Nm at 959.2 rad/s."""
+    """By hand: 11.1 V, kt = 9.549e-3 Nm/A, 0.195 ohm; 1e-7 w^2 + 4.676e-4 w = 0.5406 Nm at 959.2 rad/s."""
     assert balanced_rpm(DRIVE) == pytest.approx(959.2 * 30.0 / math.pi, rel=1e-4)
 
 

@@ -5,6 +5,7 @@ By its text alone: macros, enumerations, constants, lists of them. What is compu
 
 import ast
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -13,6 +14,8 @@ _CONSTANT = re.compile(
     r"\b(?:const|constexpr)\b[^;{}()\[\]=]*?\b(\w+)[ \t]*=[ \t]*([^;{}]+);|"
     r"\b(?:const|constexpr)\b[^;{}()\[\]=]*?\b(\w+)[ \t]*\{[ \t]*([\w ]+)[ \t]*\};"
 )
+_VARIABLE = re.compile(r"\b(?:int|byte|char|u?int8_t|u?int16_t)[ \t]+(\w+)[ \t]*=[ \t]*([\w \t()<|+*-]+);")
+_CHANGE = re.compile(r"\b(\w+)\s*(?:(?:[-+*/%|&^]|<<|>>)?=(?!=)|\+\+|--)|(?:\+\+|--)\s*(\w+)\b")
 _ENUMERATION = re.compile(r"\benum\b[^;{}()]*\{([^{}]*)\}")
 _LIST = re.compile(
     r"\b(\w+)\s*(?:\[[^\]]*\]\s*)+(?:PROGMEM\s*)?=\s*\{((?:[^{};]|\{(?:[^{};]|\{[^{};]*\})*\})*)\}"
@@ -68,6 +71,11 @@ class Constants:
                 name, given, value = (part.strip() for part in other.partition("="))
                 if given and re.fullmatch(r"\w+", name):
                     found.texts[name] = value
+        changed = Counter(before or after for after, before in _CHANGE.findall(text))
+        for name, value in _VARIABLE.findall(text):
+            # A variable that is given a value once, where it is defined, is as good as a constant.
+            if name not in found.texts and changed[name] == 1:
+                found.texts[name] = value.strip()
         for name, body in _LIST.findall(text):
             found.lists[name] = tuple(part for part in _split(body.replace("{", "").replace("}", "")) if part)
         return found

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from dryspin.registers.constants import Constants
 
-_STORE = re.compile(r"\b(\w+)\s*(\|=|&=|\^=|=)(?!=)\s*([^;]+?)\s*(?:;|\n[ \t]*#|\n[ \t]*\n|$)")
+_STORE = re.compile(r"\b(\w+)\s*(\|=|&=|\^=|=)(?!=)\s*([^;]+?)\s*(?:;|\n[ \t]*\n|$)")
 _BIT_CALL = re.compile(r"\b\w+\s*\(\s*(\w+)\s*,\s*([^;]*?)\)\s*[;}]")
 _PIN_CALLS = ("pinMode", "digitalWrite", "analogWrite", "digitalRead", "pulseIn", "digitalPinToInterrupt")
 _NAME = re.compile(r"\b[A-Za-z_]\w*\b")
@@ -133,5 +133,6 @@ class Written:
 
 
 def _stores(text: str) -> list[tuple[str, str, str]]:
-    """(register, operator, value) of every assignment."""
-    return [(found[1], found[2], found[3]) for found in _STORE.finditer(text.replace("\\\n", " "))]
+    """(register, operator, value) of every assignment outside macros."""
+    plain = re.sub(r"^[ \t]*#[^\n]*", "", text.replace("\\\n", " "), flags=re.MULTILINE)
+    return [(found[1], found[2], found[3]) for found in _STORE.finditer(plain)]
