@@ -61,7 +61,7 @@ CLAIMS = """\
 declared = ["gates.both_fets", "gates.two_high", "gates.dead_time"]
 
 # Later: "gates", "commutation", "startup", "synchronism", "reversal", "arming", "calibration", "tones"; where
-# drive.toml says one_way, of reversal "reversal.neutral" alone. They judge what the firmware does by what it
-# says it is doing: let it show its state, by the level of a pin (marks under [pins]) or by a number in a spare
-# register (mark_register).
+# drive.toml says one_way, of reversal "reversal.neutral" alone. They judge what the firmware does by what
+# it says it is doing: let it show its state, by the level of a pin (marks under [pins]) or by a number in a
+# spare register (mark_register).
 """

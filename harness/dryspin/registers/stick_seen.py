@@ -13,6 +13,7 @@ _REST = re.compile(rf"\b{_RESTS}\b[^;\n]{{0,20}}?(?<![\w.])(\d{{3,4}})(?![\w.])"
 _STICK_NAME = re.compile(
     r"throttle|stick|servo|ppm|rc_?(?:in|pin|pulse)|pulse_?(?:in|pin)|receiver", re.IGNORECASE
 )
+_NO_PULSE = re.compile(r"rpm|speed|adc|volt|mv|temp|count|interval|period", re.IGNORECASE)
 _PAIR = re.compile(
     r"\b(\w+)\s*([<>])=?\s*([^|&<>(){};?]+?)\s*(\|\||&&)\s*\(?\s*\1\s*([<>])=?\s*([^|&<>(){};?]+?)\s*[)|&;?]"
 )
@@ -109,9 +110,9 @@ def _ways(text: str, tick_us: float) -> tuple[float, bool | None]:
 def _valid(text: str, constants: Constants, tick_us: float) -> tuple[float, float]:
     """The two constants of one condition that a pulse is compared with, in us or in ticks of timer 1."""
     found = set()
-    for _, first, a, joined, second, b in _PAIR.findall(text):
+    for name, first, a, joined, second, b in _PAIR.findall(text):
         values = constants.value(a), constants.value(b)
-        if None in values or first == second:
+        if None in values or first == second or _NO_PULSE.search(name):
             continue
         # Outside: w < a || w > b. Inside: w > a && w < b.
         if (joined == "||") == (first == "<"):
