@@ -27,13 +27,17 @@ _CAST = re.compile(
     r"static_cast\s*<[^<>]*>|\(\s*(?:unsigned|signed|uint8_t|uint16_t|uint32_t|int|long|char|byte|\s)+\s*\)"
 )
 _NUMBER_END = re.compile(r"\b(0[xX][0-9a-fA-F]+|0[bB][01]+|\d+(?:\.\d+)?(?:[eE]\d+)?)[uUlL]+\b")
+_ARITHMETIC = re.compile(
+    r"(?:(?:0[xX][0-9a-fA-F]+|0[bB][01]+|\d+(?:\.\d+)?(?:[eE]\d+)?)(?!\w)|<<|>>|[-+*/|&^~()\s])+"
+)
 _OCTAL = re.compile(r"\b0+(\d)")
 _BITS = ("_BV", "bit", "BIT")
 
 DEPTH = 12
 """Names within names that are followed; macros that name each other end there."""
 
-PINS_OF_BOARD = {"A": 14}
+FIRST_ANALOG = 14
+"""Number of A0, as boards count their pins."""
 
 
 @dataclass
@@ -83,8 +87,10 @@ class Constants:
     def value(self, expression: str) -> int | None:
         """What a constant expression comes to; pins count as their bit."""
         whole = self._written_out(expression, 0)
+        if not _ARITHMETIC.fullmatch(whole):
+            return None
         try:
-            number = _number(ast.parse(whole.strip() or "_", mode="eval").body)
+            number = _number(ast.parse(whole.strip(), mode="eval").body)
         except (SyntaxError, ValueError, ZeroDivisionError, RecursionError, OverflowError, MemoryError):
             return None
         return int(number)
@@ -141,7 +147,7 @@ class Constants:
         if pin := _PIN.match(name):
             return pin[2]
         if analog := _ANALOG.match(name):
-            return str(PINS_OF_BOARD["A"] + int(analog[1]))
+            return str(FIRST_ANALOG + int(analog[1]))
         if re.fullmatch(r"0[xXbB]\w+|\d\w*", name):
             return name
         return BITS_OF_REGISTERS.get(name, "_")

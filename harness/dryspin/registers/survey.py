@@ -16,6 +16,9 @@ from dryspin.registers.written import Written
 _COMMENT = re.compile(r"//[^\n]*|/\*.*?\*/", re.DOTALL)
 _CLOCK = re.compile(r"#\s*define\s+F_CPU\s+\(?(\d+)")
 
+F_CPU_HZ = (1e6, 20e6)
+"""What the part can be clocked with; else F_CPU is a slip, or of something else."""
+
 BY_OUTPUTS = "the compare outputs that the source connects: which is which leg it does not show"
 
 
@@ -43,7 +46,7 @@ def surveyed(text: str, sketch: bool) -> Survey:
     constants = Constants.of(plain)
     written = Written.of(plain, constants, sketch)
     clock = _CLOCK.search(plain)
-    f_cpu_hz = float(clock[1]) if clock else 0.0
+    f_cpu_hz = float(clock[1]) if clock and F_CPU_HZ[0] <= float(clock[1]) <= F_CPU_HZ[1] else 0.0
     chopped = chopped_outputs(plain)
     if sketch:
         calls = re.findall(r"\banalogWrite\s*\(\s*(\w+)", plain)

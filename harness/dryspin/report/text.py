@@ -70,7 +70,7 @@ def check_lines(result: CheckResult, drive: Drive) -> list[str]:
         lines += ["", *cycles]
     for saved in result.findings:
         lines += ["", *finding_lines(saved.finding, drive, saved.path), *varied_lines(saved.varied)]
-    lines += ["", *conclusion_lines(result), *speed_lines(result)]
+    lines += ["", *conclusion_lines(result)]
     return [*lines, *unknown_lines(drive, result.unknowns)]
 
 
@@ -124,7 +124,7 @@ def conclusion_lines(result: CheckResult) -> list[str]:
     if result.passed:
         lines.append(f"all {len(result.claims)} declared claims held")
         lines.append(CAUTION)
-    return lines
+    return [*lines, *speed_lines(result)]
 
 
 def kept_line(path: Path, replay: Replay) -> str:
