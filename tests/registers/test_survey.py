@@ -51,6 +51,7 @@ def test_other_names_are_no_gates(name: str) -> None:
         ("", "A2", 16),
         ("#define A B\n#define B A", "A", None),
         ("#define A(x) A(x)", "A(1)", None),
+        ("".join(f"#define N{k} (N{k + 1} | N{k + 1} | N{k + 1})\n" for k in range(40)), "N0", None),
         ("", "width * 2", None),
         ("", "1 << 1 << 99", None),
         ("", "8 / 0", None),

@@ -34,7 +34,8 @@ _OCTAL = re.compile(r"\b0+(\d)")
 _BITS = ("_BV", "bit", "BIT")
 
 DEPTH = 12
-"""Names within names that are followed; macros that name each other end there."""
+LONGEST = 4000
+"""Names within names that are followed, and letters of an expression: beyond lies no constant of a drive."""
 
 FIRST_ANALOG = 14
 """Number of A0, as boards count their pins."""
@@ -50,6 +51,7 @@ class Constants:
     texts: dict[str, str] = field(default_factory=dict)
     functions: dict[str, tuple[tuple[str, ...], str]] = field(default_factory=dict)
     lists: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    _known: dict[str, str] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, text: str) -> "Constants":
@@ -121,7 +123,7 @@ class Constants:
         return ""
 
     def _written_out(self, expression: str, depth: int) -> str:
-        if depth > DEPTH or len(expression) > 4000:
+        if depth > DEPTH or len(expression) > LONGEST:
             return "_"
         text = _CAST.sub(" ", expression)
         for name, (parameters, body) in self.functions.items():
@@ -133,17 +135,21 @@ class Constants:
                         filled = re.sub(
                             rf"\b{re.escape(parameter)}\b", f"({given})".replace("\\", ""), filled
                         )
-                if name in filled or len(filled) > 2000:
+                if name in filled or len(filled) > LONGEST:
                     return "_"
                 text = f"{text[: found.start()]}({filled}){text[found.end() :]}"
         for name in _BITS:
             text = re.sub(rf"\b{name}\s*\(", "(1 << ", text)
         text = _OCTAL.sub(r"\1", _NUMBER_END.sub(r"\1", text))
-        return _NAME.sub(lambda found: self._one(found[0], depth), text)
+        whole = _NAME.sub(lambda found: self._one(found[0], depth), text)
+        return whole if len(whole) <= LONGEST else "_"
 
     def _one(self, name: str, depth: int) -> str:
         if name in self.texts:
-            return f"({self._written_out(self.texts[name], depth + 1)})"
+            if name not in self._known:
+                self._known[name] = "_"  # for a name that leads back to itself
+                self._known[name] = f"({self._written_out(self.texts[name], depth + 1)})"
+            return self._known[name]
         if pin := _PIN.match(name):
             return pin[2]
         if analog := _ANALOG.match(name):
