@@ -303,6 +303,16 @@ CASES = {
         "1000 us. "
         "Put the points in order from the shortest pulse to the longest.",
     ),
+    "reverse of a drive that has none": (
+        {"throttle": {"one_way": True, "reverse_full_us": 1000}},
+        "[throttle] reverse_full_us = 1000 us clashes with one_way = true, where no pulse asks for reverse. "
+        "Take one of the two out.",
+    ),
+    "one way, and off is no pulse": (
+        {"throttle": {"one_way": True, "neutral_us": 780}},
+        "[throttle] valid_low_us: valid_low_us = 800 us must be below neutral_us = 780 us. "
+        "Put the points in order from the shortest pulse to the longest.",
+    ),
     "no sources": (
         {"firmware": {"sources": []}},
         "[firmware] sources = []: is an empty list. "
@@ -339,3 +349,11 @@ def test_slip_is_named_with_key_value_limit_and_remedy(case, tmp_path):
 def test_sheet_without_changes_is_taken(tmp_path):
     """Else the cases above could be refused for another reason."""
     assert load_drive(write_sheet(tmp_path)).motor.pole_pairs == 7
+
+
+def test_a_drive_that_pushes_one_way_may_be_off_at_1000_us(tmp_path):
+    """The usual end of the stick; 1000 us is also the default of reverse_full_us, which is not there then."""
+    throttle = load_drive(write_sheet(tmp_path, throttle={"one_way": True, "neutral_us": 1000})).throttle
+
+    assert throttle.one_way
+    assert throttle.valid_low_us < throttle.reverse_full_us < throttle.neutral_us

@@ -1,5 +1,6 @@
 """The words we print are output under test."""
 
+import math
 from pathlib import Path
 
 import pytest
@@ -7,10 +8,13 @@ import pytest
 from dryspin.drive import load_drive
 from dryspin.findings import Outcome, Replay
 from dryspin.report import finding_lines, replay_lines, verdict_line
+from dryspin.report.json import check_json
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.text import CAUTION, check_lines
 from dryspin.scenario import Fault, Scenario
+from dryspin.search.envelope import Visit
+from dryspin.search.highest_speed import balanced_rpm
 from dryspin.search.result import CheckResult, ClaimResult, SavedFinding
 
 from ..findings.samples import OUTCOME, SCENARIO, finding
@@ -134,6 +138,42 @@ def test_a_check_that_held_reads_like_this():
         "all 2 declared claims held",
         CAUTION,
     ]
+
+
+@pytest.mark.parametrize(("rpm", "told"), [(496.0, True), (4480.0, True), (4500.0, False)])
+def test_a_check_that_never_ran_at_speed_says_so(rpm, told):
+    """From half the speed on at which motor and propeller balance; held claims at a crawl look the same."""
+    seen = result(
+        visits=(Visit(11.1, 1.0, (-20.0, rpm)), Visit(11.1, 1.0, None)),
+        balanced_rpm=9000.0,
+        reached={"full_forward": 7, "full_reverse": 2},
+    )
+    said = "\n".join(check_lines(seen, DRIVE))
+    share = {496.0: 6, 4480.0: 50}.get(rpm)
+
+    assert (f"no scenario ran above {share} % of the drive's highest speed" in said) == told
+    assert ("the stick was full out in 9 scenarios" in said) == told
+    assert check_json(seen)["totals"]["speed"] == {
+        "fastest_rpm": rpm,
+        "balanced_rpm": 9000.0,
+        "share": pytest.approx(rpm / 9000.0),
+        "at_speed": not told,
+    }
+
+
+def test_nothing_is_said_of_speed_where_no_stick_was_full_out_or_nobody_saw_the_rotor():
+    """A check of tones alone asks for none."""
+    slow = (Visit(11.1, 1.0, (0.0, 3.0)),)
+    for quiet in (
+        result(visits=slow, balanced_rpm=9000.0, reached={"full_forward": 0, "full_reverse": 0}),
+        result(balanced_rpm=9000.0, reached={"full_forward": 7, "full_reverse": 2}),
+    ):
+        assert not any("highest speed" in line for line in check_lines(quiet, DRIVE))
+
+
+def test_highest_speed_is_the_one_at_which_torques_balance():
+    """By hand: 11.1 V, kt = 9.549e-3 Nm/A, 0.195 ohm; 1e-7 w^2 + 4.676e-4 w = 0.5406 Nm at 959.2 rad/s."""
+    assert balanced_rpm(DRIVE) == pytest.approx(959.2 * 30.0 / math.pi, rel=1e-4)
 
 
 def test_a_check_that_broke_ends_with_its_findings(tmp_path):

@@ -7,18 +7,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dryspin.drive import load_drive
+from dryspin.errors import UsageError
 from dryspin.scenario import fits
 from dryspin.search.course import RITE_FRAMES
 from dryspin.search.draws import MAX_VALUES, Draws, SeededDraws
 from dryspin.search.envelope import Reached
 from dryspin.search.flavours import FLAVOURS, START_UP_S, frames_ms
-from dryspin.search.plan import tasks_of
-from dryspin.search.strategies import build, covering_draft, drafts
+from dryspin.search.plan import require_ways, tasks_of
+from dryspin.search.strategies import build, covering_draft, drafts, retold
+from dryspin.timing.measure import top_speed
 
-from .subject import BOW_THRUSTER
+from .subject import BOW_THRUSTER, StandIn
 
 DRIVES = {name: load_drive(BOW_THRUSTER / name) for name in ("drive.toml", "drive_lab_supply.toml")}
 DRIVE = DRIVES["drive.toml"]
+ONE_WAY = load_drive(BOW_THRUSTER.parent / "polling_sketch")
 
 
 def of_family(family, drive=DRIVE):
@@ -183,3 +186,39 @@ def test_a_choice_of_one_value_is_not_noted():
 
     assert draws.index("only one", 1) == 0
     assert draws.choices == []
+
+
+@pytest.mark.parametrize("family", [family for family in FLAVOURS if family != "calibration"])
+def test_a_drive_that_pushes_one_way_is_always_asked_to_push(family):
+    """In all rows of the plan but those that are about no demand; the other end comes in turns only."""
+    throttle = ONE_WAY.throttle
+    forward = throttle.neutral_us + throttle.dead_band_us
+    rows = [covering_draft(ONE_WAY, family, row, seed=0).scenario for row in range(24)]
+    asked = [any(forward < us <= throttle.valid_high_us for _, us in each.throttle_us) for each in rows]
+
+    assert sum(asked) >= (12 if family == "tones" else 24)
+    for each in rows:
+        first = next((us for _, us in each.throttle_us[1:] if us > 0.0), throttle.forward_full_us)
+        assert family in ("tones", "arming") or first > throttle.neutral_us
+
+
+@pytest.mark.parametrize("family", ["reversal", "gates", "tones"])
+def test_noted_choices_of_a_one_way_drive_build_the_same_scenario_again(family):
+    """What is settled is neither noted nor asked for, by whoever answers."""
+    for row in range(6):
+        draft = covering_draft(ONE_WAY, family, row, seed=1)
+        assert retold(ONE_WAY, draft, draft.choices).scenario == draft.scenario
+
+
+def test_claims_on_the_other_way_are_refused_for_a_drive_without_one(tmp_path):
+    """They could never be exercised; by name, so that those that can stay."""
+    subject = StandIn(tmp_path, lambda _: (), ("reversal.neutral", "reversal.in_time"))
+    require_ways(subject.drive, subject.claims)
+    with pytest.raises(UsageError, match=r"declares reversal\.in_time, but .* one_way = true"):
+        require_ways(ONE_WAY, subject.claims)
+
+
+def test_highest_speed_of_a_one_way_drive_is_measured_forward():
+    """The stick's other end would only stop it."""
+    assert [us for _, us in top_speed(ONE_WAY).throttle_us] == [1100.0, 1900.0]
+    assert len(top_speed(DRIVE).throttle_us) == 3

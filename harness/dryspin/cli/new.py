@@ -22,10 +22,12 @@ SOURCES = ("*.c", "*.cpp", "*.ino")
 def new(directory: Path, sketch: Path | None, as_json: bool) -> int:
     """Make DIR a directory that `dryspin check` takes.
 
-    Writes drive.toml, claims.toml, a first test, a CI script and .gitignore. Pins, timers and clock are
-    filled in where the sources in DIR, or SKETCH, show them; what sources cannot tell, such as the
-    motor's inductance, stands there as a range, and is listed under `unknown`. A check says what is still
-    in that list. Where there is no source, a firmware that keeps all gates off is written as well.
+    Writes drive.toml, claims.toml, a first test, a CI script and .gitignore. Pins, carrier, clock and what
+    counts as a pulse are filled in where the sources in DIR, or SKETCH, show them: by what they write and
+    the names they give; a comment is a hint. Where that leaves a doubt, drive.toml has a TO DO with what
+    might be meant. What sources cannot tell, such as the motor's inductance, stands there as a range. All
+    of it is listed under `unknown`, and a check says what is still in that list. Where there is no source, a
+    firmware that keeps all gates off is written as well.
 
     Nothing that stands there already is overwritten. A pass is no permission to spin.
 
@@ -34,7 +36,8 @@ def new(directory: Path, sketch: Path | None, as_json: bool) -> int:
     import json
 
     from dryspin.cli.output import print_lines, write_whole
-    from dryspin.cli.start_files import CI, CLAIMS, EMPTY_FIRMWARE, FIRST_TEST, GITIGNORE, drive_text
+    from dryspin.cli.start_drive import drive_text
+    from dryspin.cli.start_files import CI, CLAIMS, EMPTY_FIRMWARE, FIRST_TEST, GITIGNORE
     from dryspin.drive import load_drive
     from dryspin.errors import UsageError
     from dryspin.registers.survey import surveyed

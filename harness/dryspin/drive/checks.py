@@ -172,12 +172,14 @@ def throttle_points_are_in_order(drive: Drive) -> Iterator[Problem]:
     t = drive.throttle
     below, above = t.neutral_us - t.dead_band_us, t.neutral_us + t.dead_band_us
     # Low point, high point, the key to blame.
-    pairs = (
+    pairs: tuple[tuple[tuple[str, float], tuple[str, float], str], ...] = (
         (("valid_low_us", t.valid_low_us), ("reverse_full_us", t.reverse_full_us), "valid_low_us"),
         (("reverse_full_us", t.reverse_full_us), ("neutral_us - dead_band_us", below), "reverse_full_us"),
         (("neutral_us + dead_band_us", above), ("forward_full_us", t.forward_full_us), "forward_full_us"),
         (("forward_full_us", t.forward_full_us), ("valid_high_us", t.valid_high_us), "valid_high_us"),
     )
+    if t.one_way:
+        pairs = ((("valid_low_us", t.valid_low_us), ("neutral_us", t.neutral_us), "valid_low_us"), *pairs[2:])
     for (low_name, low), (high_name, high), blamed in pairs:
         if low >= high:
             yield Problem(

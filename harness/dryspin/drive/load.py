@@ -56,7 +56,7 @@ def load_drive(path: Path) -> Drive:
         supply=Supply(**values["supply"]),
         sense=Sense(**values["sense"]),
         controller=Controller(**values["controller"]),
-        throttle=Throttle(**values["throttle"]),
+        throttle=_throttle(sections["throttle"], values["throttle"]),
         layers=_layers(sheets),
         calibration=Calibration(**values["calibration"]) if "calibration" in values else None,
         tones=read_tones(sheets),
@@ -69,6 +69,19 @@ def load_drive(path: Path) -> Drive:
     for problem in problems(drive):
         raise sections[problem.table].problem(problem.key, problem.text)
     return drive
+
+
+def _throttle(section: Section, values: dict[str, Any]) -> Throttle:
+    """[throttle]; one way, the stick's end below neutral lies halfway to the shortest valid pulse."""
+    if values["one_way"]:
+        if "reverse_full_us" in section.values:
+            raise section.problem(
+                "reverse_full_us",
+                f" = {values['reverse_full_us']:g} us clashes with one_way = true, where no pulse asks for "
+                "reverse. Take one of the two out.",
+            )
+        values = {**values, "reverse_full_us": (values["valid_low_us"] + values["neutral_us"]) / 2.0}
+    return Throttle(**values)
 
 
 def _sheets(path: Path) -> list[Document]:

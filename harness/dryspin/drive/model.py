@@ -151,6 +151,8 @@ class Throttle:
 
     `arming_frames`, `arming_s`: neutral pulses in a row, and time with the stick at neutral, after which it
     obeys; None where nobody knows, and a check finds out.
+    `one_way`: every valid pulse below the dead band asks for nothing, too; `reverse_full_us` then stands for
+    a stick at that end.
     """
 
     neutral_us: float
@@ -162,6 +164,8 @@ class Throttle:
     # How long scenarios wait; what is replayed has its own steps, so the drive's hash leaves these out.
     arming_frames: Range | None = field(default=None, repr=False)
     arming_s: Range | None = field(default=None, repr=False)
+    # Hashed by itself, so that the hashes of drives that turn both ways stay what they were.
+    one_way: bool = field(default=False, repr=False)
 
 
 @dataclass(frozen=True)

@@ -130,7 +130,8 @@ BRIDGE: tuple[Key, ...] = (
     Number(name="v_max_v", unit="V", above=0.0,
            meaning="the highest bus voltage, the lowest rating of FETs, capacitor and regulator"),
     Number(name="high_on_max_s", unit="s", above=0.0, default=0.01,
-           meaning="the longest time a high FET stays on from its bootstrap capacitor",
+           meaning="the longest time a high FET stays on from its bootstrap capacitor; 1e6 where its gate "
+                   "needs none, as that of a P-channel FET",
            reason="1 uF that may lose 0.5 V at 50 uA; C dV / I, currents common practice, no source"),
     Number(name="over_current_a", unit="A", above=0.0, at_most=1e4, default=None,
            meaning="the current through the bridge's return at which the board's current limit pulls its pin",
@@ -207,6 +208,10 @@ THROTTLE: tuple[Key, ...] = (
            meaning="the pulse that asks for full speed forward", reason="the same"),
     Number(name="reverse_full_us", unit="us", above=0.0, default=1000.0,
            meaning="the pulse that asks for full speed in reverse", reason="the same"),
+    Flag(name="one_way", default=False,
+         meaning="whether the drive pushes forward only: every valid pulse below the dead band asks for "
+                 "nothing, and there is no reverse_full_us",
+         reason="the stick's other half asks for reverse"),
     Number(name="dead_band_us", unit="us", at_least=0.0, default=25.0,
            meaning="the distance from neutral up to which nothing is asked for",
            reason="idle sticks scatter by some 23 us (RC forum post \"RX fail-safe\", 2015: 942 to 965 us)"),

@@ -118,6 +118,7 @@ def _physics(drive: Drive) -> tuple[object, ...]:
         drive.throttle,
         drive.calibration,
         drive.tones,
+        *(("one way",) if drive.throttle.one_way else ()),
     )
 
 

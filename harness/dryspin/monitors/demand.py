@@ -30,6 +30,9 @@ GAP_S = 0.05
 
 FORWARD, NEUTRAL, REVERSE, UNCLEAR = 1, 0, -1, 2
 
+ONE_WAY = "the drive pushes one way, says drive.toml: no stick asks for the other"
+"""Why a claim on the other way says nothing."""
+
 
 @dataclass(frozen=True, slots=True)
 class Episode:
@@ -149,14 +152,16 @@ def _read(throttle: Throttle, stick: StickRange, widths_us: Floats, guard_us: Fl
     guard_us = guard_us + stick.slack_us
     sign = 1.0 if stick.forward_full_us > stick.neutral_us else -1.0
     ahead_us = sign * (widths_us - stick.neutral_us)
-    neutral_by = throttle.dead_band_us - np.abs(ahead_us)
+    # One way: what lies below the dead band asks for nothing, like what lies in it.
+    neutral_by = throttle.dead_band_us - (ahead_us if throttle.one_way else np.abs(ahead_us))
+    back_us = np.full(len(ahead_us), -np.inf) if throttle.one_way else -ahead_us
     sure_us = SURE_DEMAND * throttle.dead_band_us + guard_us
     return {
         "neutral": neutral_by > guard_us,
         "not_neutral": neutral_by < -guard_us,
         "forward": ahead_us > sure_us,
-        "reverse": -ahead_us > sure_us,
+        "reverse": back_us > sure_us,
         "maybe_neutral": neutral_by > -guard_us,
         "maybe_forward": ahead_us > throttle.dead_band_us - guard_us,
-        "maybe_reverse": -ahead_us > throttle.dead_band_us - guard_us,
+        "maybe_reverse": back_us > throttle.dead_band_us - guard_us,
     }

@@ -133,7 +133,7 @@ def two_high(evidence: Evidence) -> Ruling:
 
 def high_on_time(evidence: Evidence) -> Ruling:
     """No high FET on for longer than its bootstrap capacitor lasts."""
-    recording, limit_s = evidence.recording, evidence.limits["high_on_s"]
+    recording, limit_s = evidence.recording, evidence.limits["high_on_max_s"]
     rulings = []
     for leg, signal in enumerate(GATES):
         cycles, values, _ = recording.of(signal)
@@ -217,7 +217,7 @@ CLAIMS = (
         "no high FET is on longer than its bootstrap lasts",
         Needs.PINS,
         high_on_time,
-        ("high_on_s",),
+        ("high_on_max_s",),
     ),
     Claim("reset_opens", "a reset opens all gates within a cycle", Needs.PINS, reset_opens),
 )

@@ -60,10 +60,11 @@ LIMITS: Mapping[str, Limit] = {
         "ns",
         "the bridge's own figure: the slower FET's turn-off plus the driver's skew",
     ),
-    "high_on_s": Limit(
+    "high_on_max_s": Limit(
         lambda drive: drive.bridge.high_on_max_s,
         "s",
-        "the bridge's own figure: the bootstrap capacitor feeds the high driver that long",
+        "the bridge's own figure: the bootstrap capacitor feeds the high driver that long; a gate without "
+        "one has its drive file say 1e6",
     ),
     "transition_us": Limit(
         10.0,

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryspin.monitors.claim import Claim, Needs
-from dryspin.monitors.demand import Episode
+from dryspin.monitors.demand import ONE_WAY, Episode
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.motion import WAY, asked, running_from
 from dryspin.monitors.verdict import Ruling, at_most, discrete, not_exercised, worst
@@ -16,7 +16,9 @@ ORDER = 40
 SLOW_SHARE = 0.5
 """A reversing rotor has stopped being one below half the limit: a start may then turn it to and fro."""
 
-_NONE = "no reversal was asked for at speed"
+
+def _none(evidence: Evidence, words: str = "no reversal was asked for at speed") -> str:
+    return ONE_WAY if evidence.recording.drive.throttle.one_way else words
 
 
 def speed_from_rpm(evidence: Evidence) -> float:
@@ -42,11 +44,12 @@ def opposing_drive(evidence: Evidence) -> Ruling:
     for episode in asked_against(evidence, limit_rpm):
         until_s = _slow_from_s(evidence, episode, SLOW_SHARE * limit_rpm)
         rulings.append(_opposing(evidence, episode, until_s, limit_rpm))
-    ruling = worst(rulings, _NONE)
+    ruling = worst(rulings, _none(evidence))
     if ruling.margin is not None and ruling.margin < 0.0:
         return ruling
     if not asked_against(evidence, speed_from_rpm(evidence)):
-        return not_exercised(f"{_NONE}: never above {speed_from_rpm(evidence):.0f} rpm")
+        none = f"no reversal was asked for at speed: never above {speed_from_rpm(evidence):.0f} rpm"
+        return not_exercised(_none(evidence, none))
     return ruling
 
 
@@ -78,7 +81,7 @@ def in_time(evidence: Evidence) -> Ruling:
             (s.row for s in evidence.recording.marks if evidence.recording.seconds(s.start) > start_s), None
         )
         rulings.append(at_most(seen_s, limit_s, "s", words, start_s + min(seen_s, limit_s), row))
-    return worst(rulings, "no reversal at speed had the time to be reached")
+    return worst(rulings, _none(evidence, "no reversal at speed had the time to be reached"))
 
 
 def neutral(evidence: Evidence) -> Ruling:
@@ -219,7 +222,7 @@ def _peak_ruling(
             acts = evidence.acts
             row = int(acts.rows[acts.index_at(recording.cycle_of(moment_s))])
             rulings.append(at_most(float(values[k]), limit, unit, words, moment_s, row))
-    return worst(rulings, _NONE)
+    return worst(rulings, _none(evidence))
 
 
 CLAIMS = (

@@ -150,9 +150,10 @@ def _asked_way(throttle: Throttle, stick: StickRange, width_us: float) -> int | 
     slack_us = stick.slack_us + GUARD_US
     sign = 1.0 if stick.forward_full_us > stick.neutral_us else -1.0
     ahead_us = sign * (width_us - stick.neutral_us)
-    if abs(ahead_us) < throttle.dead_band_us - slack_us:
+    away_us = ahead_us if throttle.one_way else abs(ahead_us)
+    if away_us < throttle.dead_band_us - slack_us:
         return 0
-    if abs(ahead_us) < SURE_DEMAND * throttle.dead_band_us + slack_us:
+    if away_us < SURE_DEMAND * throttle.dead_band_us + slack_us:
         return None
     return 1 if ahead_us > 0.0 else -1
 
@@ -163,7 +164,9 @@ def points_in(points: list[Point], epoch: Epoch, to_s: float) -> list[Point]:
 
 
 def share_of(throttle: Throttle, stick: StickRange, width_us: float) -> float:
-    """Share of the way from the dead band (0) to full (1), reverse negative."""
+    """Share of the way from the dead band (0) to full (1), reverse negative, or 0 on a one-way drive."""
+    if throttle.one_way and width_us < stick.neutral_us:
+        return 0.0
     return _share(throttle, stick, width_us, 0.0)[0]
 
 

@@ -11,12 +11,12 @@ from typing import Final
 import numpy as np
 
 from dryspin.monitors.claim import Claim, Needs
-from dryspin.monitors.demand import FORWARD, GAP_S, REVERSE
+from dryspin.monitors.demand import FORWARD, GAP_S, ONE_WAY, REVERSE
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.learning import StickRange
 from dryspin.monitors.motion import WAY
 from dryspin.monitors.steady import FULL_COUNTS, Map, Point, map_of, off_counts, share_of, steady_points
-from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
+from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, not_exercised, worst
 from dryspin.recording import Mark, Signal
 from dryspin.scenario import linear_value
 from dryspin.scenario.schema import OUTAGES
@@ -76,7 +76,8 @@ def dead_band(evidence: Evidence) -> Ruling:
         away_us = abs(point.width_us - stick.neutral_us)
         if off is None and point.counts == 0.0:
             continue
-        if point.counts and away_us > throttle.dead_band_us:
+        below = throttle.one_way and point.width_us < stick.neutral_us
+        if point.counts and away_us > throttle.dead_band_us and not below:
             off = None  # it drives; which way is the business of commutation
         words = f"{away_us:.0f} us from neutral give {abs(point.counts):.0f} counts of duty; the dead band "
         words += f"ends at {throttle.dead_band_us:.0f} us"
@@ -97,6 +98,8 @@ def alike(evidence: Evidence) -> Ruling:
         words = f"{100 * share:.0f} % of the stick's way gives {abs(point.counts):.0f} counts in reverse, "
         words += f"{(span[0] + span[1]) / 2:.0f} forward"
         rulings.append(at_most(off, limit, "counts", words, point.t_s, point.row))
+    if throttle.one_way:
+        return not_exercised(ONE_WAY)
     return worst(rulings, "the stick was not held at like positions both ways")
 
 

@@ -14,6 +14,7 @@ from dryspin.findings import Outcome, Trial
 from dryspin.report.code_cycles import code_cycles_json
 from dryspin.report.extremes import Extremes
 from dryspin.report.handlers import handler_json
+from dryspin.report.speed import speed_json
 from dryspin.report.unknowns import unknown_json
 from dryspin.report.varying import varied_json
 from dryspin.search import CheckResult
@@ -39,6 +40,7 @@ def check_json(result: CheckResult) -> dict[str, Any]:
             "reached": dict(result.reached),
             "shortening_trials": result.shrink_trials,
             "unknowns": unknown_json(result.unknowns),
+            "speed": speed_json(result),
             "rehearsed_arming_frames": {f"{ms:g}": n for ms, n in sorted(result.rite_frames.items())},
         },
         "claims": [

@@ -11,6 +11,7 @@ from dryspin.report.extremes import Extremes
 from dryspin.report.handlers import handler_lines
 from dryspin.report.numbers import margin, number, quantity
 from dryspin.report.scenario import scenario_lines
+from dryspin.report.speed import speed_lines
 from dryspin.report.unknowns import unknown_lines
 from dryspin.report.varying import varied_lines
 from dryspin.scenario import Scenario
@@ -123,7 +124,7 @@ def conclusion_lines(result: CheckResult) -> list[str]:
     if result.passed:
         lines.append(f"all {len(result.claims)} declared claims held")
         lines.append(CAUTION)
-    return lines
+    return [*lines, *speed_lines(result)]
 
 
 def kept_line(path: Path, replay: Replay) -> str:

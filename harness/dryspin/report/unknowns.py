@@ -10,12 +10,20 @@ from dryspin.search.effect import Effect
 NOTHING = 0.05
 """A margin that moves by less is not moved."""
 
+WIRING = ("pins.high", "pins.low", "pins.phases", "pins.throttle")
+"""Keys on which all else rests."""
+
 
 def unknown_lines(drive: Drive, effects: Sequence[Effect]) -> list[str]:
     """The list of guesses, then the one that moves a claim most, and the next; nothing where none is left."""
     if not drive.unknown:
         return []
     lines = [f"still unknown in drive.toml, guesses all: {', '.join(drive.unknown)}"]
+    if wiring := [key for key in WIRING if key in drive.unknown]:
+        lines.append(
+            f"settle first: {', '.join(wiring)}. While the wiring is a guess, no verdict speaks of your "
+            "board; drive.toml has a TO DO beside each"
+        )
     moving = [effect for effect in effects if effect.swing >= NOTHING]
     if moving:
         lines.append(f"measure first: {_effect(moving[0])}")

@@ -32,8 +32,9 @@ from dryspin.search.code_cycles import save_breaking, together
 from dryspin.search.envelope import Reached
 from dryspin.search.family import FamilySearch
 from dryspin.search.handlers import HandlerTimes, HandlerWatch
+from dryspin.search.highest_speed import balanced_rpm
 from dryspin.search.inspecting import inspect
-from dryspin.search.plan import families_to_search, require_rites, tasks_of, versions
+from dryspin.search.plan import families_to_search, require_rites, require_ways, tasks_of, versions
 from dryspin.search.rehearsing import rehearse
 from dryspin.search.result import CheckResult, ClaimResult, KeptResult, SavedFinding
 from dryspin.search.scratch import hypothesis_leaves_no_files
@@ -137,6 +138,7 @@ def check(
             f"{scenarios} scenarios for {len(families)} families; give --scenarios at least {len(families)}"
         )
     require_rites(subject.drive, families)
+    require_ways(subject.drive, subject.claims)
     workers = workers or cores()
     folder = findings_folder(subject.directory, save)
     require_writable(folder)
@@ -186,6 +188,7 @@ def check(
         handlers=_handler_times(searches) if handlers else None,
         at_factors=at_factors,
         charged_scenarios=save_breaking(folder, {c.claim: c.verdict for c in claims}, at_factors),
+        balanced_rpm=balanced_rpm(subject.drive),
     )
 
 

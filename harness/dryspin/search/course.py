@@ -28,6 +28,10 @@ RUN_UP_S = 1.0
 RARE = 5
 """The choice of ten or so that stands for the rare case: Hypothesis likes to try the ends."""
 
+WAYS = ("way", "again way", "both ways")
+"""Choices that a drive leaves no room for where it pushes one way: a demand is for forward then, and where a
+story turns round, the stick goes to its end that asks for nothing."""
+
 RESTARTS = ("reset", "power cut", "supply gap")
 """Faults after which the controller starts anew (a gap of the supply only where it is long enough)."""
 
@@ -73,7 +77,7 @@ class Stick:
         self.neutral_us = drive.throttle.neutral_us
 
     def demand(self, way: int, share: float) -> float:
-        """Width for a share of the full stick; `way` 0 is forward, 1 reverse."""
+        """Width for a share of the full stick; `way` 0 is forward, 1 reverse, nothing on a one-way drive."""
         full_us = self._throttle.reverse_full_us if way else self._throttle.forward_full_us
         if share == 1.0:
             return full_us

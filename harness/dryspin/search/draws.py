@@ -32,12 +32,17 @@ class Draws:
         self.choices: list[int] = []
         self.named: dict[str, int] = {}
         self._fixed = fixed or {}
+        self._settled: frozenset[str] = frozenset()
+
+    def settle(self, *names: str) -> None:
+        """These choices have one value from here on, the simplest: they are neither asked for nor noted."""
+        self._settled |= frozenset(names)
 
     def index(self, name: str, n: int) -> int:
         """One of 0 .. n-1; 0 is what shrinking moves to. `name` tells what is being chosen."""
         if not 1 <= n <= MAX_VALUES:
             raise ValueError(f"choice {name!r} has {n} values, must have 1 to {MAX_VALUES}")
-        if n == 1:
+        if n == 1 or name in self._settled:
             return 0
         chosen = self._fixed[name] % n if name in self._fixed else self._choose(n)
         self.choices.append(chosen)

@@ -105,7 +105,7 @@ class Reached:
         widths = [us for _, us in scenario.throttle_us]
         _widen(self.throttle_us, [us for us in widths if us > 0.0])
         self.full_forward += drive.throttle.forward_full_us in widths
-        self.full_reverse += drive.throttle.reverse_full_us in widths
+        self.full_reverse += not drive.throttle.one_way and drive.throttle.reverse_full_us in widths
         kinds = [fault.kind for fault in scenario.faults]
         self.resets += kinds.count("reset")
         self.power_cuts += kinds.count("power cut")

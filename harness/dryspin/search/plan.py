@@ -47,6 +47,29 @@ def require_rites(drive: Drive, families: Sequence[str]) -> None:
                 f"{drive.path} has no {table}, so claims of the family {family} mean nothing; "
                 f"describe it there, or do not declare {family}"
             )
+    if drive.throttle.one_way and "calibration" in families:
+        raise UsageError(
+            f"{drive.path}: [throttle] one_way = true, but the rite of [calibration] teaches a stick of two "
+            "ways; do not declare calibration for a drive that pushes one way"
+        )
+
+
+TWO_WAY_CLAIMS = (
+    *(f"reversal.{name}" for name in ("opposing_drive", "phase_current", "bus_voltage", "in_time")),
+    "throttle_map.alike",
+)
+"""Claims about the other way, which no scenario asks of a drive that pushes one way."""
+
+
+def require_ways(drive: Drive, claims: Claims) -> None:
+    """Raise UsageError where a claim on the other way is declared for a drive that pushes one way."""
+    vain = [claim for claim in TWO_WAY_CLAIMS if claim in claims.declared] if drive.throttle.one_way else []
+    if vain:
+        raise UsageError(
+            f"{claims.path} declares {', '.join(vain)}, but {drive.path} says one_way = true in [throttle]: "
+            "nothing asks for the other way; declare the other claims of the family by name, such as "
+            f"{'reversal.neutral' if vain[0].startswith('reversal') else 'throttle_map.rising'}"
+        )
 
 
 def versions() -> dict[str, str]:

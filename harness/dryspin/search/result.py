@@ -11,6 +11,7 @@ from dryspin.search.code_cycles import AtFactor, changed
 from dryspin.search.effect import Effect
 from dryspin.search.envelope import Visit
 from dryspin.search.handlers import HandlerTimes
+from dryspin.search.highest_speed import fastest_rpm
 from dryspin.search.varying import Variation
 
 
@@ -69,6 +70,7 @@ class CheckResult:
     `unknowns`: what the guesses of the drive do at both ends of their ranges, the weightiest first.
     `handlers`: what they took, None where nobody watched. `at_factors`: the same scenarios with other cycles
     for the code. `charged_scenarios`: by claim, factor and file of one that breaks it only then.
+    `balanced_rpm`: the drive's highest speed, 0.0 where nobody reckoned it.
     """
 
     claims: tuple[ClaimResult, ...]
@@ -90,11 +92,17 @@ class CheckResult:
     handlers: HandlerTimes | None = None
     at_factors: tuple[AtFactor, ...] = ()
     charged_scenarios: Mapping[str, tuple[float, Path]] = field(default_factory=dict)
+    balanced_rpm: float = 0.0
 
     @property
     def real_time_factor(self) -> float:
         """Simulated seconds per second of wall time."""
         return self.simulated_s / self.wall_s if self.wall_s > 0.0 else 0.0
+
+    @property
+    def fastest_rpm(self) -> float | None:
+        """Highest speed of any scenario (rpm), either way; None where nobody saw the rotor."""
+        return fastest_rpm(self.visits)
 
     @property
     def broken(self) -> tuple[ClaimResult, ...]:

@@ -15,7 +15,7 @@ from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
 from dryspin.scenario.schema import OUTAGES
 from dryspin.search.beginnings import SLOTS, Beginning
-from dryspin.search.course import Course
+from dryspin.search.course import WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
 from dryspin.search.flavours import FLAVOURS, frames_ms
@@ -65,6 +65,8 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
 
     The order matters for shrinking: what tells the story comes first, what only dresses it last.
     """
+    if drive.throttle.one_way:
+        draws.settle(*WAYS)
     frame_ms = draws.pick("frame", frames_ms(family))
     course = FLAVOURS[family](draws, drive, frame_ms, rehearsal)
     rest_deg = float(draws.index("sector", SECTORS) * SECTOR_DEG + draws.index("rest", SECTOR_DEG))

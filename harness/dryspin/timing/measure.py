@@ -86,7 +86,7 @@ class Measured:
 
 
 def full_stick(drive: Drive) -> tuple[Scenario, Scenario]:
-    """Full stick one way and the other on the highest supply: with the lightest load, and with the heaviest.
+    """Full stick each way the drive pushes, on the highest supply: with the lightest load, and with the heaviest.
 
     The lightest has the highest speed, which leaves a step the least time; the heaviest the most current,
     which hides the crossing for longest after a step that came late.
@@ -102,7 +102,7 @@ def full_stick(drive: Drive) -> tuple[Scenario, Scenario]:
             throttle_us=(
                 (0.0, throttle.neutral_us),
                 (1.0, throttle.forward_full_us),
-                (2.5, throttle.reverse_full_us),
+                *(() if throttle.one_way else ((2.5, throttle.reverse_full_us),)),
             ),
             supply_v=((0.0, drive.supply.v_v.high),),
             load_factor=((0.0, factor),),
