@@ -7,11 +7,15 @@ from dryspin.recording import Mark, Signal
 
 from .courtroom import Case
 from .rites import READY, Rite, counts_at, launch, play, two_sails
-from .synthetic import FORWARD_US, Story, thruster
+from .synthetic import FORWARD_US, FRAME_S, Story, thruster
 from .voyage import pulse_end_s
 
 CUT_OFF = Rite(ends_as=None, bytes_written=3)
 """Three of the bytes are written when the power goes, 10 ms after the first."""
+
+TIMED_OUT = Rite(
+    positions=(1800.0,), bytes_written=0, ends_as=Mark.NOT_STORED, takes_s=thruster().calibration.timeout_s
+)
 
 LONG = Tone("long", 40, (("C6", 1000.0),), 30.0)
 PAUSING = Tone("pausing", 41, (("C6", 100.0), ("", 500.0), ("C6", 100.0)), 30.0)
@@ -89,6 +93,26 @@ def _given_up_after(seconds: float) -> Story:
     story.stop(1.2, Mark.COAST)
     story.mark(1.2 + seconds, Mark.GIVEN_UP)
     return story
+
+
+def _joined_with(amps: float) -> Story:
+    """Let go for 30 ms, in which the rotor turns on, it is driven again without a ramp."""
+    story = armed(1.6)
+    story.throttle.append((0.6, FORWARD_US))
+    story.edge(0.6, Signal.DUTY, 128)
+    launch(story, 0.9, 1.2)
+    story.stop(1.2, Mark.COAST)
+    story.speeds[-1] = (1.55, 3000.0)
+    story.follow(1.23, 1.5, Mark.RUN, 1)
+    story.stop(1.5, Mark.COAST)
+    story.current_spans.append((1.231, 1.232, amps))
+    return story
+
+
+def _stored_after(seconds: float) -> Story:
+    """The stick stays where it was held last; two positions are held for longer than they need to be."""
+    frames = 2 * Rite().hold_frames + thruster().calibration.hold_frames
+    return learns(takes_s=frames * FRAME_S + seconds, after_us=1200.0)
 
 
 def _not_started(seconds: float) -> Story:
@@ -180,10 +204,10 @@ CASES = [
     Case(
         "calibration.leaving",
         "stick_counts",
-        lambda n: two_sails(
-            Rite(positions=(1800.0,), bytes_written=0, ends_as=Mark.NOT_STORED), OLD + round(n)
-        ),
+        lambda n: two_sails(TIMED_OUT, OLD + round(n)),
     ),
+    Case("calibration.completed", "storing_s", _stored_after),
+    Case("synchronism.joining", "join_a", _joined_with),
     Case(
         "calibration.sane_range",
         "stick_counts",

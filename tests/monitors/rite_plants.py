@@ -99,6 +99,16 @@ def _writes_before_all_is_learnt() -> Story:
     return learns(positions=(1800.0,), ends_as=Mark.NOT_STORED, bytes_written=1)
 
 
+def _gives_up_what_was_taught() -> Story:
+    """Three positions were held as declared, for a range as it should be, and nothing was in the way."""
+    return learns(ends_as=Mark.NOT_STORED)
+
+
+def _gives_up_halfway() -> Story:
+    """No time was up, and no signal lost, when only two positions had been held."""
+    return learns(positions=(1800.0, 1500.0), bytes_written=0, ends_as=Mark.NOT_STORED)
+
+
 def _never_leaves() -> Story:
     return learns(positions=(1800.0,), bytes_written=0, ends_as=None, end_s=4.0)
 
@@ -199,7 +209,10 @@ PLANTS = [
     Plant("calibration.leaving", _leaves_without_a_word),
     Plant("calibration.leaving", _stores_without_the_low_position),
     Plant("calibration.leaving", _stores_what_was_held_too_short),
-    Plant("calibration.leaving", _writes_before_all_is_learnt),
+    # Nor was there a reason to give up.
+    Plant("calibration.leaving", _writes_before_all_is_learnt, also=("calibration.completed",)),
+    Plant("calibration.completed", _gives_up_what_was_taught),
+    Plant("calibration.completed", _gives_up_halfway),
     Plant("calibration.leaving", _never_leaves),
     Plant("calibration.sane_range", _narrow_range),
     Plant("calibration.sane_range", _wide_range),

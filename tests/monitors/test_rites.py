@@ -106,6 +106,17 @@ def test_a_tone_may_be_cut_short_by_the_stick():
     assert broken(verdicts(story.recording())) == set()
 
 
+def test_a_tone_may_be_cut_short_by_arming():
+    """The rite ends while the stick stands still: who hears the next tone knows that the drive is armed."""
+    for after_s, status in ((1e-4, Status.NOT_EXERCISED), (0.1, Status.BROKEN)):
+        story = Story(end_s=1.2)
+        story.mark(0.001, Mark.OFF)
+        off_s = play(story, 0.6, replace(READY, notes=(READY.notes[0],)))
+        story.mark(off_s + after_s, Mark.ARMED)
+
+        assert verdicts(story.recording())["tones.pattern"].status == status
+
+
 def test_a_tone_whose_clock_is_fast_is_not_held_against_the_firmware():
     """Half a percent, 8.7 cents, is the oscillator's: notes are measured by the controller's own clock."""
     run = tone_at().recording()

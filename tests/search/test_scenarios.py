@@ -15,7 +15,7 @@ from dryspin.search.envelope import Reached
 from dryspin.search.flavours import FLAVOURS, START_UP_S, frames_ms
 from dryspin.search.plan import require_ways, tasks_of
 from dryspin.search.strategies import build, covering_draft, drafts, retold
-from dryspin.timing.measure import top_speed
+from dryspin.timing.measure import full_stick
 
 from .subject import BOW_THRUSTER, StandIn
 
@@ -220,5 +220,6 @@ def test_claims_on_the_other_way_are_refused_for_a_drive_without_one(tmp_path):
 
 def test_highest_speed_of_a_one_way_drive_is_measured_forward():
     """The stick's other end would only stop it."""
-    assert [us for _, us in top_speed(ONE_WAY).throttle_us] == [1100.0, 1900.0]
-    assert len(top_speed(DRIVE).throttle_us) == 3
+    for story in full_stick(ONE_WAY):
+        assert [us for _, us in story.throttle_us] == [1100.0, 1900.0]
+    assert all(len(story.throttle_us) == 3 for story in full_stick(DRIVE))

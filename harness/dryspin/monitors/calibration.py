@@ -12,6 +12,7 @@ import numpy as np
 
 from dryspin.drive import Calibration, Throttle
 from dryspin.monitors.claim import Claim, Needs
+from dryspin.monitors.completing import completed
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.learning import NOT_STORED, OPEN, SILENT, STORED, Learning, StickRange
 from dryspin.monitors.ranges import Epoch
@@ -297,6 +298,13 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         leaving,
         ("storing_s", "stick_counts"),
+    ),
+    Claim(
+        "completed",
+        "learning is given up for a reason only; without one, what was held is stored, and soon",
+        Needs.PINS | Needs.INSIDE,
+        completed,
+        ("storing_s", "rest_rpm"),
     ),
     Claim(
         "sane_range",

@@ -154,6 +154,13 @@ LIMITS: Mapping[str, Limit] = {
         "s",
         "half a second to cool down, a quarter to brake and listen, 0.7 s to start, and half a second over",
     ),
+    "join_a": Limit(
+        lambda drive: drive.bridge.i_peak_max_a / 2.0,
+        "A",
+        "half of the bridge's own figure: a rotor that turns needs no torque of a start, and a duty that "
+        "fits its EMF to a tenth of 12.6 V pushes 7 A through the 0.195 ohm of windings, FETs and pack; "
+        "three times that is for duty in rough steps, other parts and the slew of the first turn",
+    ),
     # ---- reversal --------------------------------------------------------------------------------
     "reversal_share": Limit(
         0.35,

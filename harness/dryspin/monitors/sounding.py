@@ -124,9 +124,16 @@ def soundings(evidence: Evidence) -> list[Sounding]:
         announced = announcement(evidence, start)
         tone = next((t for t in evidence.recording.drive.tones if t.mark == announced), None)
         before = int(values[states[at - 1]]) if at else int(Mark.OFF)
+        # What it goes back to may give way at once, as to having armed: that is what has cut it short.
+        follows = int(states[at + 2]) if after is not None and at + 2 < len(states) else None
+        gives_way = (
+            follows is not None
+            and int(values[follows]) not in (before, Mark.TONE)
+            and int(cycles[follows]) - stop <= NAMING_S * recording.f_cpu_hz
+        )
         # A reset marks OFF too, at its own cycle: that is no tone that ended of itself.
         goes_on = after is not None and int(values[after]) == before and stop == int(cycles[after])
-        goes_on = goes_on and stop not in resets
+        goes_on = goes_on and stop not in resets and not gives_way
         found.append(_sounding(evidence, announced, tone, start, stop, int(rows[k]), goes_on))
     return found
 

@@ -91,6 +91,32 @@ def recovers(evidence: Evidence) -> Ruling:
     return worst(rulings, "no run ended while the stick still asked for it, with time to see what follows")
 
 
+def joining(evidence: Evidence) -> Ruling:
+    """A rotor that turned already, and is driven in RUN without a ramp before, draws little at first.
+
+    Its EMF holds up the mean voltage of a duty that fits its speed; any other pushes a current through
+    no more than two windings and the supply. Over the first electrical turn.
+    """
+    recording, limit_a, rulings = evidence.recording, evidence.limits["join_a"], []
+    marks, pole_pairs = recording.marks, recording.drive.motor.pole_pairs
+    for k, span in enumerate(marks):
+        if span.mark != Mark.RUN or (k and marks[k - 1].mark in (Mark.RAMP, Mark.ALIGN, Mark.RUN)):
+            continue
+        start_s = float(recording.seconds(span.start))
+        w_rad_s = abs(float(recording.w_at(start_s)))
+        if w_rad_s * 30.0 / np.pi < evidence.limits["rest_rpm"]:
+            continue
+        window = recording.states_between(start_s, start_s + 2.0 * np.pi / (pole_pairs * w_rad_s))
+        amps = np.where(evidence.alive[window], recording.state_i_peak_a[window], 0.0)
+        if not len(amps):
+            continue
+        at = int(np.argmax(amps))
+        moment_s, rpm = float(recording.state_t_s[window][at]), evidence.rpm_at(start_s)
+        words = f"joined at {start_s:.4f} s at {rpm:.0f} rpm, with {float(amps[at]):.1f} A in the first turn"
+        rulings.append(at_most(float(amps[at]), limit_a, "A", words, moment_s, span.row))
+    return worst(rulings, "no turning rotor was joined without a ramp")
+
+
 def _recovery_s(evidence: Evidence, lost_s: float, until_s: float) -> float:
     """Time granted from a loss to another run or to giving up.
 
@@ -172,5 +198,12 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         recovers,
         ("recover_s", "give_up_s", "rest_rpm", "cool_down_s"),
+    ),
+    Claim(
+        "joining",
+        "a rotor that turns already is joined without a step of the current",
+        Needs.ANALOG | Needs.INSIDE,
+        joining,
+        ("join_a", "rest_rpm"),
     ),
 )

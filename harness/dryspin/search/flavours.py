@@ -29,6 +29,7 @@ from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
+from dryspin.search.streams import FLICKED_MS, SLOW_SHARE, stream
 from dryspin.search.sweeping import throttle_map
 
 BLOCKED_S = 6.5
@@ -37,8 +38,8 @@ BLOCKED_S = 6.5
 STREAMS = (RARE + 2, RARE + 3)
 """Kinds in which the water turns the rotor the way that is asked for: one forward, one reverse in a plan."""
 
-STREAM_SHARE = 0.25
-"""Of the ideal speed kv V, at which the water turns the propeller: a boat that drifts or is pushed."""
+FLICKED = RARE + 4
+"""The kind in which it does, and the stick goes the other way while the drive still finds out."""
 
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
@@ -90,6 +91,8 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
     """
     stick = Stick(drive)
     kind = draws.index("kind", 12)
+    flicked = kind == FLICKED and drive.load.kq_nm_s2.low > 0.0
+    frame_ms = FLICKED_MS if flicked else frame_ms
     course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
@@ -99,6 +102,8 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
         return course
     if kind in STREAMS and drive.load.kq_nm_s2.low > 0.0:
         return _stream(course, drive, stick, way)
+    if flicked:
+        return _flicked(draws, course, drive, stick, way)
     at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
     if draws.index("water", 4) == 1:
         # What the water pushes with, friction holds: more is no rotor at rest.
@@ -117,14 +122,21 @@ def _stream(course: Course, drive: Drive, stick: Stick, way: int) -> Course:
     """The boat gathers way once the drive is armed and its tone is over; then the demand."""
     course.throttle_us = [course.throttle_us[0]]
     asks_s, from_s = course.end_s + 1.0, course.end_s + READY_S
-    ideal_rad_s = drive.motor.kv_rpm_per_v.nominal * drive.supply.v_v.nominal * math.pi / 30.0
-    push_nm = drive.load.coulomb_nm.high + drive.load.kq_nm_s2.nominal * (STREAM_SHARE * ideal_rad_s) ** 2
-    # As a load: what pushes forward is below zero.
-    if way == 0:
-        push_nm = -push_nm
-    course.load_nm = ((0.0, 0.0), (round(from_s, 4), 0.0), (round(from_s + 0.05, 4), round(push_nm, 6)))
+    course.load_nm = stream(drive, from_s, way)
     course.step(asks_s, stick.demand(way, 1.0))
     course.end_s = round(asks_s + 1.5, 4)
+    return course
+
+
+def _flicked(draws: Draws, course: Course, drive: Drive, stick: Stick, way: int) -> Course:
+    """The water turns the rotor as the stick asks, but for a few frames only: then it asks otherwise."""
+    course.throttle_us = [course.throttle_us[0]]
+    asks_s = course.end_s + 1.0
+    course.aside, course.frame_ms = True, FLICKED_MS
+    course.load_nm = stream(drive, course.end_s + READY_S, way, SLOW_SHARE)
+    course.step(asks_s, stick.demand(way, 1.0))
+    course.step(asks_s + (2 + draws.index("frames", 2)) * FLICKED_MS / 1000.0, stick.demand(1 - way, 1.0))
+    course.end_s = round(asks_s + 0.8, 4)
     return course
 
 

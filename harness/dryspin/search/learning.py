@@ -12,6 +12,7 @@ from itertools import count
 from dryspin.drive import Calibration, Drive
 from dryspin.scenario import Scenario
 from dryspin.search.course import RARE, START_UP_S, Course, Stick, armed_s, fall_s
+from dryspin.search.creeping import crept
 from dryspin.search.draws import MAX_VALUES, Draws
 from dryspin.search.positions import (
     SPANS,
@@ -48,7 +49,8 @@ DECLARED = 2
 KINDS = 24
 GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE = RARE, RARE + 8, RARE + 15, RARE + 3
 INTERRUPTED = (RARE + 1, RARE + 13)
-STORED = (RARE + 5, RARE + 17)
+CREEPING = RARE + 6
+STORED = (RARE + 5, RARE + 17, CREEPING)
 """Of all kinds those that are not learnt to the end, or that are, a second time; the covering plan meets
 every kind once."""
 
@@ -95,12 +97,15 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     course.step(at_s, new.high)
     if kind in INTERRUPTED:
         back_s = _interrupted(draws, course, rite, frame_ms, back_s, new)
-    done_s = learn(course, rite, frame_ms, back_s, new)
+    creeps = 1 + draws.index("creeps to", len(rite.order) - 1) if kind == CREEPING else None
+    done_s = learn(course, rite, frame_ms, back_s, new, creeps=creeps)
     kind_of_cut = draws.pick("cut by", CUT_BY)
     cut_s = done_s + _phase_s(draws, rehearsal.store_s, whole_bytes=before == 0)
     if kind in STORED:
         cut_s = done_s + storing_s(rehearsal.store_s)
-    if kind_of_cut == "reset":
+    if kind == CREEPING:
+        back_s = cut_s  # no new start: what was learnt is in force as soon as it is said to be stored
+    elif kind_of_cut == "reset":
         back_s = course.fault("reset", cut_s)
     elif kind_of_cut == "power cut":
         back_s = course.fault("power cut", cut_s, draws.pick("cut for", (30.0, 5.0, 100.0)))
@@ -165,11 +170,14 @@ def _given_up(
         # The stick goes on moving between two positions that are never held for long enough.
         step_s = (rite.hold_frames - 8) * frame_ms / 1000.0
         last_s = from_s + START_UP_S + (rite.enter_frames + 2) * frame_ms / 1000.0 + rite.timeout_s + 0.5
+        # But once, halfway through: a position that is learnt gives no more time.
+        once = 2 * round(rite.timeout_s / step_s / 4.0)
+        at_s = done_s
         for k in count():
-            at_s = done_s + k * step_s
             if at_s > last_s:
                 break
             course.step(at_s, positions.low if k % 2 else positions.neutral)
+            at_s += step_s if k != once else rite.hold_frames * frame_ms / 1000.0 + SETTLE_S
     held_us = width_at(drive, old.neutral, old.toward(drive, draws.index("way", 2)), TAUGHT_SHARE)
     course.end_s = round(hold_at(course, drive, rehearsal, frame_ms, at_s, old.neutral, (held_us,)) + 0.05, 4)
     return course
@@ -248,10 +256,11 @@ def learn(
     from_s: float,
     at: Positions,
     frames: int | None = None,
+    creeps: int | None = None,
 ) -> float:
     """Stick movements of one calibration from power-on at `from_s`; returns the last pulse it needs.
 
-    `frames`: hold each position for so many only.
+    `frames`: hold each position for so many only. `creeps`: on its way to that one of them the stick creeps.
     """
     frame_s = frame_ms / 1000.0
     hold_s = (rite.hold_frames if frames is None else frames) * frame_s
@@ -259,9 +268,11 @@ def learn(
     widths = {"high": at.high, "neutral": at.neutral, "low": at.low}
     course.step(from_s, at.high)
     at_s = from_s + START_UP_S + (rite.enter_frames + 2) * frame_s + SETTLE_S
-    for position in rite.order:
+    for k, position in enumerate(rite.order):
         # Steps lie between two pulses: pulse k rises half a frame after k frames.
         at_s = round(at_s / frame_s) * frame_s
+        if k and k == creeps:
+            at_s = crept(course, rite, frame_s, at_s, widths[rite.order[k - 1]], widths[position])
         course.step(at_s, widths[position])
         begun_s = at_s
         at_s += hold_s

@@ -10,6 +10,7 @@ from dryspin.drive import Drive
 from dryspin.search.course import RARE, Course, Stick, rite
 from dryspin.search.draws import Draws
 from dryspin.search.rehearsal import Rehearsal
+from dryspin.search.streams import stream
 
 SIZES = (1.0, 0.5, 0.75, 0.9)
 """Shares of the full stick: fast enough that a stop is a loss."""
@@ -30,7 +31,9 @@ CRAWLS_RPM = (100.0, 60.0, 150.0)
 def synchronism(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A run, then something in the propeller that stops it for a tenth of a second; rarely a supply gap.
 
-    The stick stays where it is, so that the firmware must catch the rotor again; rarely it moves.
+    The stick stays where it is, so that the firmware must catch the rotor again; rarely it moves. Or the
+    water turns the rotor on once it is free again, which leaves the firmware to join in; or the signal is
+    lost meanwhile, after which nothing may turn.
     """
     stick = Stick(drive)
     course = rite(drive, draws, frame_ms, rehearsal)
@@ -39,8 +42,11 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     course.step(course.end_s, stick.demand(way, size))
     course.begun(draws, course.end_s + RUN_S)
     stall_s = course.end_s + RUN_S + draws.index("later", 5) * 0.1 + draws.index("later ms", 50) / 1000.0
-    course.aside = draws.index("gap", 12) == RARE
-    if course.aside:
+    gap = draws.index("gap", 12)
+    course.aside = gap in (RARE, RARE + 2)
+    if gap == RARE + 2 and drive.load.kq_nm_s2.low > 0.0:
+        course.load_nm = stream(drive, stall_s, way)
+    if gap == RARE:
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))
     else:
         until_s = stall_s + ONSET_S + draws.pick("held", (0.1, 0.08, 0.12))
@@ -52,6 +58,10 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.neutral_us)
     elif move == RARE + 1:
         course.step(stall_s + 0.1 + draws.index("moved", 10) * 0.1, stick.demand(1 - way, size))
+    elif move == RARE + 2:
+        # For longer than any gust of interference, and back before the pause between two tries is over.
+        course.step(stall_s + 0.05, draws.pick("lost as", stick.bad_us))
+        course.step(stall_s + 0.05 + draws.pick("lost", (0.35, 0.3, 0.4)), stick.demand(way, size))
     course.end_s = stall_s + AFTER_S
     return course
 

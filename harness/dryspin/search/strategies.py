@@ -69,6 +69,7 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
         draws.settle(*WAYS)
     frame_ms = draws.pick("frame", frames_ms(family))
     course = FLAVOURS[family](draws, drive, frame_ms, rehearsal)
+    frame_ms = course.frame_ms or frame_ms
     rest_deg = float(draws.index("sector", SECTORS) * SECTOR_DEG + draws.index("rest", SECTOR_DEG))
     supply_v = _trace(draws, "supply", course, lambda name: level(draws, name, drive.supply.v_v))
     load_factor = _trace(draws, "load", course, lambda name: level(draws, name, load_factors(drive)))

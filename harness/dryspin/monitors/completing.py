@@ -1,0 +1,88 @@
+"""Whether learning ends as the pulses teach: stored where they do, else given up with a reason."""
+
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from dryspin.drive import Calibration
+from dryspin.monitors.demand import GAP_S
+from dryspin.monitors.evidence import Evidence
+from dryspin.monitors.learning import CUT, NOT_STORED, OPEN, SILENT, STORED, Held, Learning
+from dryspin.monitors.verdict import Ruling, at_most, discrete, worst
+
+CLOCK_SHARE: Final = 0.1
+"""An internal oscillator may be a tenth fast (data sheet 8025I, section 9.6): so much sooner is time up."""
+
+
+def completed(evidence: Evidence) -> Ruling:
+    """Learning is given up for a reason that can be seen from outside; without one, what was held is stored.
+
+    Reasons are: time is up, a bad or a missing pulse, a rotor that is turned, positions that make no range
+    or more than three of them, which leaves open which ones count.
+    """
+    recording, limit_s, rulings = evidence.recording, evidence.limits["storing_s"], []
+    calibration = recording.drive.calibration
+    for learning in evidence.learnings:
+        if calibration is None or learning.outcome in (CUT, SILENT):
+            continue
+        held = learning.held
+        all_held = len(held) == len(calibration.order)
+        if _disturbed(evidence, learning) or not _fit(calibration, learning):
+            continue
+        took_s = learning.ended_s - learning.start_s
+        if learning.outcome == NOT_STORED and took_s < (1.0 - CLOCK_SHARE) * calibration.timeout_s:
+            words = f"learning is given up after {took_s:.3f} s without a reason, " + _shown(held)
+            rulings.append(discrete(True, words, learning.ended_s, learning.ended_row))
+        if not all_held or learning.outcome not in (STORED, OPEN):
+            continue
+        taught_s = max(held[-1].from_s, learning.start_s)
+        seen_s = learning.ended_s - taught_s
+        if learning.outcome == OPEN and seen_s <= limit_s:
+            continue
+        words = (
+            f"{'stored' if learning.outcome == STORED else 'not stored yet'} {seen_s:.3f} s after the last "
+        )
+        words += f"position was held, {_shown(held)}"
+        moment_s = taught_s + min(seen_s, limit_s)
+        rulings.append(at_most(seen_s, limit_s, "s", words, moment_s, learning.ended_row))
+    return worst(rulings, "no undisturbed learning came to an end before its time-out")
+
+
+def _disturbed(evidence: Evidence, learning: Learning) -> bool:
+    """Whether signal or rotor may have given a reason to stop, from the start of the controller on."""
+    demand, recording = evidence.demand, evidence.recording
+    from_s, to_s = learning.start_s, learning.ended_s
+    inside = (demand.falls_s >= from_s - GAP_S) & (demand.falls_s <= to_s)
+    moments_s = np.concatenate(([from_s - GAP_S], demand.falls_s[inside], [to_s]))
+    if not np.all(demand.valid[inside]) or float(np.max(np.diff(moments_s))) > GAP_S:
+        return True
+    speeds = np.abs(recording.state_w_rad_s[recording.states_between(from_s, to_s)])
+    return len(speeds) > 0 and float(np.max(speeds)) * 30.0 / np.pi > evidence.limits["rest_rpm"]
+
+
+def _fit(calibration: Calibration, learning: Learning) -> bool:
+    """Whether what was held so far is the beginning of a range, or all of one, that must be accepted."""
+    held, order = learning.held, calibration.order
+    if len(held) > len(order):
+        return False
+    ranks = {"low": 0, "neutral": 1, "high": 2}
+    widths = [h.width_us for h in held]
+    for (a, b), (before, after) in zip(pairwise(widths), pairwise(order), strict=False):
+        if (b - a) * (ranks[after] - ranks[before]) <= 0.0:
+            return False
+    if len(held) < len(order):
+        return True
+    low_us, high_us = calibration.span_min_us, calibration.span_max_us
+    for learnt in learning.learnt:
+        slack_us = 2.0 * learnt.slack_us
+        spans = (abs(full - learnt.neutral_us) for full in (learnt.forward_full_us, learnt.reverse_full_us))
+        if not all(low_us + slack_us <= span <= high_us - slack_us for span in spans):
+            return False
+    return bool(learning.learnt)
+
+
+def _shown(held: tuple[Held, ...]) -> str:
+    if not held:
+        return "no position held still"
+    return "after holds at " + ", ".join(f"{h.width_us:.0f}" for h in held) + " us"
