@@ -86,7 +86,7 @@ class Measured:
 
 
 def full_stick(drive: Drive) -> tuple[Scenario, Scenario]:
-    """Full stick each way the drive pushes, on the highest supply: with the lightest load, and with the heaviest.
+    """Full stick each way the drive pushes on the highest supply: with the lightest load, with the heaviest.
 
     The lightest has the highest speed, which leaves a step the least time; the heaviest the most current,
     which hides the crossing for longest after a step that came late.
