@@ -89,7 +89,7 @@ def test_unknown_names_are_refused(claims, words):
 def test_limits_of_the_bridge_come_from_the_drive():
     """The board's own figures stand in drive.toml, not in a default."""
     limits = Limits(thruster(dead_time_ns=750.0, i_peak_max_a=25.0, v_max_v=16.0, high_on_max_s=0.02))
-    assert [limits[n] for n in ("dead_time_ns", "i_peak_a", "bus_v", "high_on_s")] == [
+    assert [limits[n] for n in ("dead_time_ns", "i_peak_a", "bus_v", "high_on_max_s")] == [
         750.0,
         25.0,
         16.0,

@@ -163,7 +163,7 @@ def _once(amps: float = 0.0, volts: float = 11.1) -> Story:
 
 CASES = [
     Case("gates.dead_time", "dead_time_ns", _dead_time, minimum=True),
-    Case("gates.high_on_time", "high_on_s", _high_on),
+    Case("gates.high_on_time", "high_on_max_s", _high_on),
     Case("gates.pattern", "transition_us", _two_low),
     Case("commutation.sensed_phase", "transition_us", lambda us: _sense(Signal.SENSE_LEG, us)),
     Case("commutation.sensed_edge", "transition_us", lambda us: _sense(Signal.SENSE_EDGE, us)),

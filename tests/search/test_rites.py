@@ -86,10 +86,10 @@ def cuts_in_writing(scenario):
 
 
 def test_most_calibrations_are_cut_within_a_write():
-    """Old or new is shown only where the store was cut while it was written to."""
+    """Old or new is shown only where the store was cut while it was written to; the others creep or time out."""
     scenarios = planned("calibration")
 
-    assert sum(bool(cuts_in_writing(scenario)) for scenario in scenarios) >= 0.75 * len(scenarios)
+    assert sum(bool(cuts_in_writing(scenario)) for scenario in scenarios) >= 0.65 * len(scenarios)
 
 
 @pytest.mark.parametrize("way", [0, 1])
@@ -127,7 +127,7 @@ def test_every_phase_of_a_write_is_met():
     tenths = [int(10.0 * phase) for _, _, phase in cuts]
     numbers = [number for _, number, _ in cuts]
 
-    assert len(cuts) >= 320
+    assert len(cuts) >= 280
     assert {kind for kind, _, _ in cuts} == {"power cut", "reset", "supply gap"}
     for tenth in range(1, 10):
         assert tenths.count(tenth) >= 0.02 * len(cuts)
