@@ -67,8 +67,8 @@ def test_every_claim_is_put_to_the_test_by_these_runs(rig):
     """A claim that real runs never reach would be decoration.
 
     Learning the stick's range takes seconds, a tone that nobody cuts short a stick that rests, a map of the
-    throttle a stick held at many positions, code that goes round in circles is a fault of its own, and a rotor
-    is joined while it turns after a loss only: these have runs of their own (tests/firmware/test_calibration.py,
+    throttle a stick held at many positions, code that goes round in circles is a fault of its own, a rotor is
+    joined while it turns after a loss only: these have runs of their own (tests/firmware/test_calibration.py,
     test_tones.py; tests/monitors/map_cases.py, controller_cases.py; the good firmware in tests/known_bad).
     """
     found = [verdict for scenario in RUNS.values() for verdict in verdicts(rig.run(scenario)).values()]

@@ -86,7 +86,7 @@ def cuts_in_writing(scenario):
 
 
 def test_most_calibrations_are_cut_within_a_write():
-    """Old or new is shown only where the store was cut while it was written to; the others creep or time out."""
+    """Old or new is shown only where the store was cut while it was written to; others creep or time out."""
     scenarios = planned("calibration")
 
     assert sum(bool(cuts_in_writing(scenario)) for scenario in scenarios) >= 0.65 * len(scenarios)
