@@ -27,7 +27,8 @@ enum core_reason {
 	CORE_RESTARTED = 11,    /* the controller was reset during a core_call, which is lost by it */
 	CORE_ESCAPED = 12,      /* a quantity of the plant has left its bounds: plant_escaped tells */
 	CORE_PAUSED = 13,       /* the moment of core_pause has come; run on, or take a checkpoint */
-	CORE_REFUSED = 14       /* registers: what the rig does not model; core_fault tells */
+	CORE_REFUSED = 14,      /* registers: what the rig does not model; core_fault tells */
+	CORE_ILLEGAL = 15       /* registers: what no part or wiring gives a meaning to; core_fault tells */
 };
 
 enum core_signal {
@@ -135,7 +136,7 @@ typedef struct {
 	int64_t port_calls;          /* since the last reset */
 	int32_t depth;               /* of chain: return addresses, the innermost call first */
 	uint32_t chain[16];
-	char what[200];              /* CORE_REFUSED: what was refused */
+	char what[200];              /* CORE_REFUSED, CORE_ILLEGAL: what */
 } core_fault_report;
 
 /* A variable of the firmware that holds a moment, or a span of time: offset from core_text_base, 1, 2 or 4 bytes.

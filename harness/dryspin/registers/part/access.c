@@ -31,7 +31,8 @@ void part_look_again(void)
 	ctl.horizon = 0;
 }
 
-void part_refuse(const char *what, int32_t number)
+static void end_run(int reason, const char *what, int32_t number) __attribute__((noreturn));
+static void end_run(int reason, const char *what, int32_t number)
 {
 	core_fault_report *fault = core_fault();
 	snprintf(fault->what, sizeof fault->what, what, number);
@@ -39,8 +40,20 @@ void part_refuse(const char *what, int32_t number)
 	fault->context = ctl.context;
 	fault->pc = part.who.pc;
 	fault->caller = part.who.caller;
+	fault->stack_overflow = fault->depth = 0;
 	for (;;)
-		stack_yield(CORE_REFUSED);
+		stack_yield(reason);
+}
+
+void part_refuse(const char *what, int32_t number)
+{
+	end_run(CORE_REFUSED, what, number);
+}
+
+void part_object(const char *what, int32_t number)
+{
+	int one_at_most = (part.sensed_phases & (part.sensed_phases - 1)) == 0;
+	end_run(one_at_most ? CORE_REFUSED : CORE_ILLEGAL, what, number);
 }
 
 /* Everything that falls due happens, handlers excepted. */
