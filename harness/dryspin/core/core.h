@@ -144,7 +144,7 @@ typedef struct {
  * From an age, or span, of `within` ticks on, all are one; 0: none matters. */
 typedef struct { int64_t at, within; int32_t bytes, ticks; } core_moment;
 /* Of the checked build: one instruction of the firmware at one of its variables, however often. */
-enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4 };
+enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4, ACCESS_REGISTER = 8, ACCESS_UNDIVIDED = 16 };
 
 typedef struct {
 	int64_t cycle;               /* of the first time */
@@ -152,7 +152,8 @@ typedef struct {
 	uint32_t by;                 /* who: bit of each handler in vector order, bit 31 the main line */
 	uint32_t under;              /* handlers that were enabled then, interrupts on */
 	uint16_t bytes;
-	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant */
+	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant;
+	                              * register: at is its data address; undivided: one instruction with the read */
 	uint8_t unused[5];
 } core_access;
 

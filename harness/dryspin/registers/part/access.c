@@ -112,11 +112,14 @@ void part_settle(void)
 	if (at == NOTHING)
 		return;
 	part.pending = NOTHING;
-	if (part.pending_width == 1 && part.last_read == at) {
-		uint8_t changed = dryspin_registers[at] ^ part.before[0];
-		if ((changed & (changed - 1)) != 0)
-			divide(at);
-	}
+	unsigned kind = ACCESS_WRITE | ACCESS_VOLATILE;
+	uint8_t changed = dryspin_registers[at] ^ part.before[0];
+	int in_place = part.pending_width == 1 && part.last_read == at;
+	int divided = in_place && (changed & (changed - 1)) != 0;
+	if (access_watched)
+		access_register(at, part.pending_width, in_place && !divided ? kind | ACCESS_UNDIVIDED : kind, part.who.pc);
+	if (divided)
+		divide(at);
 	part.last_read = NOTHING;
 	apply(at, part.pending_width);
 }
@@ -230,6 +233,8 @@ static void registers(int at, unsigned bytes, unsigned kind, place who)
 	} else if ((kind & ACCESS_WRITE) != 0) {
 		write_register((uint8_t)at, (int)bytes, who);
 	} else {
+		if (access_watched)
+			access_register((uint32_t)at, bytes, ACCESS_VOLATILE, who.pc);
 		read_register((uint8_t)at, (int)bytes, who);
 	}
 }
