@@ -70,11 +70,12 @@ class RigError(DryspinError):
 
 
 class FirmwareError(RigError):
-    """The firmware crashed, hung, overran its stack or returned from `main`, and the rig knows where.
+    """The firmware crashed, hung, overran its stack, returned from `main` or set what means nothing.
 
-    kind: "crash", "hang", "stack overflow" or "end of main". line ("file.c:88") and function, empty where
-    unknown; moment_s from power-on; vector of the handler it ran in, 0 for the main line; chain: the
-    calls that led there as (line, function), the innermost first. Remedy: as the message says.
+    kind: "crash", "hang", "stack overflow", "end of main" or "illegal setting". line ("file.c:88") and
+    function, empty where unknown; moment_s from power-on; vector of the handler it ran in, 0 for the main
+    line; chain: the calls that led there as (line, function), the innermost first. Remedy: as the message
+    says.
     """
 
     def __init__(

@@ -231,10 +231,8 @@ CASES = {
     ),
     "chopping below": (
         {"bridge": {"chopping": "low side"}},
-        '[bridge] chopping = "low side": is not on the rig yet: the part\'s carrier pins hang on the high '
-        'FETs; write "high side". Give "high side" (an input for each FET; a chopped leg\'s high FET follows '
-        'the carrier, its low FET is off) or "complementary" (a gate driver with one input a leg, which '
-        "makes both FETs and the dead time from it).",
+        '[bridge] chopping = "low side" needs [pins]: port_leg() chops the high FETs, whose pins are the '
+        'carriers\'. Write "high side".',
     ),
     "carrier the part cannot make": (
         {"bridge": {"f_pwm_hz": 20000}},

@@ -13,6 +13,9 @@ from dryspin.faults import Code, Evidence, Fault, Inspector, Place
 from dryspin.findings import Finding, replay_on
 from dryspin.report import check_json, check_lines
 from dryspin.search import check
+from dryspin.search.family import Task, planned_draft
+from dryspin.search.inspecting import inspect
+from dryspin.search.strategies import Draft
 
 from ..search.subject import StandIn, held, reversal_at_s
 from ..small_firmware import BOW_THRUSTER, Bench, scenario
@@ -63,6 +66,19 @@ def test_a_crash_is_a_finding_and_the_search_goes_on(tmp_path: Path) -> None:
     finding = result.findings[0].finding
     assert isinstance(finding, Finding)
     assert replay_on(given, finding).as_expected
+
+
+def test_a_scenario_whose_run_the_firmware_ended_is_run_with_the_checked_build_too(tmp_path: Path) -> None:
+    """It may show what led there, be it none of those looked at anyway; those are not run twice."""
+    given = subject(tmp_path)
+    task = Task("reversal", 12, 0, 0)
+    looked_at, other = (planned_draft(given.drive, task, k) for k in (0, 1))
+
+    def runs(**besides: list[Draft]) -> int:
+        return inspect(Shown(), given.drive, [task], 1, lambda *_: None, besides)[0].runs
+
+    assert runs(reversal=[other]) == runs() + 1
+    assert runs(reversal=[looked_at], arming=[other]) == runs()
 
 
 def test_faults_of_the_checked_build_are_told_and_fail_the_check(tmp_path: Path) -> None:

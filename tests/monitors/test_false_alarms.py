@@ -29,8 +29,8 @@ def test_the_ideal_voyage_breaks_nothing(reversal):
     silent = {name for name, verdict in found.items() if verdict.status == Status.NOT_EXERCISED}
 
     assert broken(found) == set()
-    # No reset, no bad pulse, no loss of signal happens in it, none of the rotor, to be joined while it turns, no
-    # tone and no learning; but full ahead is held for as long as calibration asks for, and must not lead there.
+    # No reset, no bad pulse, no loss of signal happens in it, none of the rotor, to be joined while it turns,
+    # no tone and no learning; but full ahead is held as long as calibration asks for, and must not lead there.
     rites = {name for name in found if name.split(".")[0] in ("calibration", "tones")} - {"calibration.entry"}
     assert silent == rites | {
         "gates.reset_opens",

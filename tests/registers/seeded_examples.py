@@ -97,6 +97,20 @@ RACES = Seeded(
     standing=(("not volatile", "duty_now"),),
 )
 
+MASKS_ONE_ONLY = Seeded(
+    "two_way_interrupts",
+    THRUSTER,
+    (
+        (
+            "	ATOMIC_BLOCK(ATOMIC_RESTORESTATE)\n	{\n		w = width;\n	}\n",
+            "	TIMSK1 &= static_cast<uint8_t>(~_BV(TOIE1)); // FAULT lost update: TIMSK1\n"
+            "	w = width; // FAULT torn read: width\n"
+            "	TIMSK1 |= _BV(TOIE1); // FAULT lost update: TIMSK1\n",
+        ),
+    ),
+    standing=(("not volatile", "duty_now"),),
+)
+
 TORN_SKETCH = Seeded(
     "polling_sketch",
     SKETCH,

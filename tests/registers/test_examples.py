@@ -50,3 +50,25 @@ def test_each_has_findings_of_its_own(name: str) -> None:
 def test_the_findings_kept_are_still_there(path: Path) -> None:
     """Nobody has mended these firmwares; a finding that goes away is the rig's change."""
     assert replay(read_finding(path)).outcome.status == BROKEN
+
+
+@pytest.mark.slow
+def test_a_count_of_lost_frames_that_wraps_is_told_by_a_loss_of_that_length(tmp_path: Path) -> None:
+    """256 wraps of 32.768 ms: 8.4 s after the last pulse the count is young, and the old demand is obeyed."""
+    (tmp_path / "drive.toml").write_text(
+        f'name = "counts lost frames round"\n[firmware]\nbase = "{EXAMPLES / "two_way_interrupts"}"\n'
+        '[[firmware.change]]\nfile = "thruster.cpp"\n'
+        'before = "\tif (frames_without_pulse < 255)\\n\t\tframes_without_pulse++;"\n'
+        'after = "\tframes_without_pulse++;"\n'
+    )
+    lost = Scenario(
+        seed=7,
+        end_s=11.0,
+        rest_deg=210.0,
+        frame_ms=20.0,
+        throttle_us=((0.0, 1500.0), (1.0, 1900.0), (2.0, 0.0)),
+    )
+    wrapping, sound = load_subject(tmp_path), load_subject(EXAMPLES / "two_way_interrupts")
+
+    assert wrapping.try_out(lost).of("arming.loss").status == BROKEN
+    assert sound.try_out(lost).of("arming.loss").status != BROKEN

@@ -140,7 +140,7 @@ static void note(uint32_t at, unsigned bytes, unsigned kind, uintptr_t where)
 {
 	uint32_t pc = (uint32_t)(where - base);
 	access_between();
-	if (pc == wanted.pc && (kind & ACCESS_STRAY) == 0)
+	if (pc == wanted.pc && (kind & (ACCESS_STRAY | ACCESS_REGISTER)) == 0)
 		tear(at, bytes, kind);
 	uint32_t who = 1U << context_bit(), under = ctl.irq_on ? ctl.irq_enabled : 0;
 	uint32_t k = (pc * 2654435761U ^ at * 2246822519U) >> 17;
@@ -186,6 +186,11 @@ void access_seen(const void *address, size_t bytes, unsigned kind, void *where)
 		note((uint32_t)(at - base), bytes > UINT16_MAX ? UINT16_MAX : (unsigned)bytes, kind, (uintptr_t)where);
 	else
 		elsewhere(at, bytes > UINT16_MAX ? UINT16_MAX : (unsigned)bytes, kind, (uintptr_t)where);
+}
+
+void access_register(uint32_t at, unsigned bytes, unsigned kind, uint32_t pc)
+{
+	note(at, bytes, kind | ACCESS_REGISTER, base + pc);
 }
 
 #define HOOK(name, bytes, kind) \

@@ -286,6 +286,8 @@ extern int access_watched;
 void access_seen(const void *address, size_t bytes, unsigned kind, void *where);
 /* It is about to do something else: an access torn on purpose ends. */
 void access_between(void);
+/* The same at a register of the part, by its data address; pc as an offset. */
+void access_register(uint32_t at, unsigned bytes, unsigned kind, uint32_t pc);
 /* What the firmware has stored, and not yet had its effect, has it now. */
 void access_settle(void);
 

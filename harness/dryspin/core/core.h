@@ -27,7 +27,8 @@ enum core_reason {
 	CORE_RESTARTED = 11,    /* the controller was reset during a core_call, which is lost by it */
 	CORE_ESCAPED = 12,      /* a quantity of the plant has left its bounds: plant_escaped tells */
 	CORE_PAUSED = 13,       /* the moment of core_pause has come; run on, or take a checkpoint */
-	CORE_REFUSED = 14       /* registers: what the rig does not model; core_fault tells */
+	CORE_REFUSED = 14,      /* registers: what the rig does not model; core_fault tells */
+	CORE_ILLEGAL = 15       /* registers: what no part or wiring gives a meaning to; core_fault tells */
 };
 
 enum core_signal {
@@ -77,6 +78,7 @@ enum { CORE_NO_PIN = 255, CORE_FLOATING = 255, CORE_MARK_PINS = 8 };
 typedef struct {
 	uint8_t high[3], low[3];             /* gates of U, V, W; CORE_NO_PIN only for what can never be on */
 	uint8_t high_active, low_active;     /* level that turns the FET on */
+	uint8_t chops_low;                   /* a carrier at a low gate is meant */
 	int32_t on_delay_cycles, off_delay_cycles; /* of the level shifter */
 	uint8_t phase[3], bus, throttle;     /* phase: CORE_NO_PIN where it is not sensed */
 	uint8_t steady[24];                  /* level of a pin that never changes, or CORE_FLOATING */
@@ -135,7 +137,7 @@ typedef struct {
 	int64_t port_calls;          /* since the last reset */
 	int32_t depth;               /* of chain: return addresses, the innermost call first */
 	uint32_t chain[16];
-	char what[200];              /* CORE_REFUSED: what was refused */
+	char what[200];              /* CORE_REFUSED, CORE_ILLEGAL: what */
 } core_fault_report;
 
 /* A variable of the firmware that holds a moment, or a span of time: offset from core_text_base, 1, 2 or 4 bytes.
@@ -143,7 +145,7 @@ typedef struct {
  * From an age, or span, of `within` ticks on, all are one; 0: none matters. */
 typedef struct { int64_t at, within; int32_t bytes, ticks; } core_moment;
 /* Of the checked build: one instruction of the firmware at one of its variables, however often. */
-enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4 };
+enum core_access_kind { ACCESS_WRITE = 1, ACCESS_VOLATILE = 2, ACCESS_STRAY = 4, ACCESS_REGISTER = 8, ACCESS_UNDIVIDED = 16 };
 
 typedef struct {
 	int64_t cycle;               /* of the first time */
@@ -151,7 +153,8 @@ typedef struct {
 	uint32_t by;                 /* who: bit of each handler in vector order, bit 31 the main line */
 	uint32_t under;              /* handlers that were enabled then, interrupts on */
 	uint16_t bytes;
-	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant */
+	uint8_t kind;                /* bits of core_access_kind; stray: neither variable nor stack nor constant;
+	                              * register: at is its data address; undivided: one instruction with the read */
 	uint8_t unused[5];
 } core_access;
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from dryspin.drive.model import Drive
 from dryspin.drive.problem import Check, Problem
+from dryspin.drive.schema import COMPLEMENTARY, LOW_SIDE
 
 
 def pins_are_wired_once(drive: Drive) -> Iterator[Problem]:
@@ -17,12 +18,19 @@ def pins_are_wired_once(drive: Drive) -> Iterator[Problem]:
 
 
 def pins_need_one_sided_chopping(drive: Drive) -> Iterator[Problem]:
-    """At register level every FET has an input of its own."""
-    if drive.pins is not None and drive.bridge.chopping != "high side":
+    """At register level every FET has an input of its own; behind the seam a leg has one command."""
+    if drive.pins is not None and drive.bridge.chopping == COMPLEMENTARY:
         yield Problem(
             "bridge",
             "chopping",
             f' = "{drive.bridge.chopping}" does not go with [pins], where each FET has a pin of its own. '
+            'Write "high side" or "low side".',
+        )
+    if drive.pins is None and drive.bridge.chopping == LOW_SIDE:
+        yield Problem(
+            "bridge",
+            "chopping",
+            f' = "{LOW_SIDE}" needs [pins]: port_leg() chops the high FETs, whose pins are the carriers\'. '
             'Write "high side".',
         )
 

@@ -24,6 +24,7 @@ from dryspin.drive.pin_keys import KEYS as PINS
 from dryspin.drive.span import Range
 
 COMPLEMENTARY = "complementary"
+LOW_SIDE = "low side"
 """Chopping in which the low FET is on where the high one is not."""
 
 TABLE_MAX = 1024
@@ -115,13 +116,11 @@ BRIDGE: tuple[Key, ...] = (
     Spanned(name="diode_slope_ohm", unit="ohm", at_least=0.0, at_most=10.0, default=None,
             meaning="the resistance in series with a body diode's drop",
             reason="that of the FET that is on"),
-    Text(name="chopping", choices=("high side", COMPLEMENTARY),
-         not_yet={
-             "low side": "the part's carrier pins hang on the high FETs; write \"high side\"",
-         },
+    Text(name="chopping", choices=("high side", LOW_SIDE, COMPLEMENTARY),
          meaning="\"high side\" (an input for each FET; a chopped leg's high FET follows the carrier, its "
-                 "low FET is off) or \"complementary\" (a gate driver with one input a leg, which makes "
-                 "both FETs and the dead time from it)"),
+                 "low FET is off), \"low side\" (with [pins] only: the low FET of the leg that is low "
+                 "follows the carrier, a high FET stays on) or \"complementary\" (a gate driver with one "
+                 "input a leg, which makes both FETs and the dead time from it)"),
     Number(name="f_pwm_hz", unit="Hz", above=0.0, meaning="the carrier's frequency"),
     Number(name="dead_time_ns", unit="ns", above=0.0, at_most=1e5,
            meaning="the time both FETs of a leg must be off between one and the other"),

@@ -9,6 +9,7 @@ from dryspin.build import Image
 from dryspin.drive import Drive
 from dryspin.faults.fault import OUT_OF_BOUNDS, RACES, UNDEFINED, Fault, Place
 from dryspin.faults.races import Access, accesses_of, races
+from dryspin.faults.registers import register_races
 from dryspin.faults.statements import Statements
 from dryspin.faults.variables import Variables
 from dryspin.rig.checked import Undefined
@@ -60,6 +61,7 @@ def faults_of(
     accesses = accesses_of(evidence.rows, evidence.enables[:31], place_of)
     f_cpu_hz = drive.controller.f_cpu_hz
     found = races(accesses, variables, statements, drive.controller.atomic_bytes)
+    found += register_races(accesses, statements)
     undefined = _undefined(evidence.undefined, place_of)
     ended = {fault.place for fault in (*undefined, *evidence.failures)}
     # a null pointer is told once, as such
@@ -88,7 +90,7 @@ def beyond(accesses: Sequence[Access], variables: Variables, f_cpu_hz: float) ->
     """Accesses that are not wholly inside one variable; each line once."""
     found: dict[tuple[Place, bool], Fault] = {}
     for access in accesses:
-        if not access.stray and variables.holding(access.at, access.bytes):
+        if access.register or (not access.stray and variables.holding(access.at, access.bytes)):
             continue
         what = f"{'write' if access.write else 'read'} of {access.bytes} bytes"
         near = variables.at_or_before(access.at + access.bytes - 1)

@@ -26,7 +26,7 @@ HANDLERS = 0x7FFF_FFFF
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """One instruction at one variable: see core_access in core.h. `place` is its line and function."""
+    """One instruction at one variable or register: see core_access in core.h. `place`: line and function."""
 
     pc: int
     at: int
@@ -34,6 +34,8 @@ class Access:
     write: bool
     volatile: bool
     stray: bool
+    register: bool
+    undivided: bool
     by: int
     under: int
     cycle: int
@@ -71,6 +73,8 @@ def accesses_of(
             bool(kind & 1),
             bool(kind & 2),
             bool(kind & 4),
+            bool(kind & 8),
+            bool(kind & 16),
             by,
             _closed(under, enables),
             cycle,
@@ -90,7 +94,7 @@ def races(
     """
     by_variable: dict[int, list[Access]] = defaultdict(list)
     for access in accesses:
-        if not access.stray and (variable := variables.holding(access.at, access.bytes)):
+        if not (access.stray or access.register) and (variable := variables.holding(access.at, access.bytes)):
             name = variable.name.rpartition(":")[2]
             by_variable[variable.at].append(replace(access, place=statements.naming(access.place, name)))
     found: dict[tuple[str, str, Place], Fault] = {}

@@ -1,7 +1,7 @@
 """Runs that the firmware itself ended, as claims: a crash is found, shortened and replayed like the rest.
 
-The claims `code.crash`, `code.hang`, `code.stack_overflow` and `code.end_of_main` need no declaration: no
-firmware may break them.
+The claims `code.crash`, `code.hang`, `code.stack_overflow`, `code.end_of_main` and `code.illegal_setting`
+need no declaration: no firmware may break them.
 """
 
 import hashlib

@@ -6,6 +6,7 @@ call. The modules here are pure text and object work; `dryspin.build` puts them 
 
 from dryspin.registers.assembly import free_of_checks, hooked
 from dryspin.registers.glue import Found, glue_text, look_at
+from dryspin.registers.names import register_names
 from dryspin.registers.places import INCLUDE, PART, SKETCH, firmware_side_texts, part_texts, treatment_texts
 from dryspin.registers.sketch import is_sketch, sketch_source
 from dryspin.registers.translate import translated
@@ -23,6 +24,7 @@ __all__ = [
     "is_sketch",
     "look_at",
     "part_texts",
+    "register_names",
     "sketch_source",
     "translated",
     "treatment_texts",

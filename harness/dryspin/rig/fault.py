@@ -83,6 +83,9 @@ def fault_text(core: Any, reason: int, settings: Settings, image: Image) -> str:
     if reason == core.CORE_REFUSED:
         what = core_declarations().string(fault.what).decode()
         return f"not on the rig{where or ' in the firmware'} {after}, {place}: {what}"
+    if reason == core.CORE_ILLEGAL:
+        what = core_declarations().string(fault.what).decode()
+        return f"the firmware sets what means nothing{where} {after}, {place}: {what}"
     if reason == core.CORE_RETURNED:
         end = "for (;;) { }" if settings.at_registers else "a loop that waits in port_idle()"
         return (
@@ -131,7 +134,13 @@ def failure(core: Any, reason: int, settings: Settings, image: Image) -> RigErro
     """The error to raise for a core_reason that ends a run: a FirmwareError where it was the firmware."""
     text = fault_text(core, reason, settings, image)
     fault = core.core_fault()
-    kind = {core.CORE_CRASHED: "crash", core.CORE_HUNG: "hang", core.CORE_RETURNED: "end of main"}.get(reason)
+    kinds = {
+        core.CORE_CRASHED: "crash",
+        core.CORE_HUNG: "hang",
+        core.CORE_RETURNED: "end of main",
+        core.CORE_ILLEGAL: "illegal setting",
+    }
+    kind = kinds.get(reason)
     # firmware that never calls the port has not begun to run
     if kind is None or (kind == "hang" and fault.port_calls == 0):
         return RigError(text)

@@ -9,7 +9,7 @@ from dryspin.build import core_declarations
 from dryspin.drive import Drive
 from dryspin.drive.carrier import COUNTS
 from dryspin.drive.pins import Pins, number_of
-from dryspin.drive.schema import COMPLEMENTARY, TABLE_MAX
+from dryspin.drive.schema import COMPLEMENTARY, LOW_SIDE, TABLE_MAX
 from dryspin.plant.emf import shape_of
 from dryspin.plant.parameters import PlantParams, plant_params
 from dryspin.plant.star import smallest_inductance_h
@@ -86,6 +86,7 @@ class Settings:
         if drive.pins is not None:
             pins = self.ffi.new("core_pins *")
             fill_pins(pins, drive.pins, self.f_cpu_hz)
+            pins.chops_low = drive.bridge.chopping == LOW_SIDE
             config.pins = pins
             self._kept.append(pins)
 

@@ -156,7 +156,11 @@ def check(
             charged=charged or {},
             notice=partial(notice, "scenarios"),
         )
-        code, showing = inspect(inspector, subject.drive, tasks, workers, notice) if inspector else (None, {})
+        code, showing = (
+            inspect(inspector, subject.drive, tasks, workers, notice, _ended(searches))
+            if inspector
+            else (None, {})
+        )
         tallies = _merged(searches)
         claims = _claim_results(subject.claims, tallies, only, searches)
         hunts = _hunts(claims, searches) + _fault_hunts(showing)
@@ -213,6 +217,14 @@ def _merged(searches: Sequence[FamilySearch]) -> dict[str, Tally]:
         for claim, tally in search.tallies.items():
             tallies.setdefault(claim, Tally()).merge(tally)
     return tallies
+
+
+def _ended(searches: Sequence[FamilySearch]) -> dict[str, list[Draft]]:
+    """By family, scenarios whose runs the firmware ended: what led there may lie before, for other eyes."""
+    return {
+        search.family: [draft for claim, draft in search.breaking.items() if claim.startswith(f"{CODE}.")]
+        for search in searches
+    }
 
 
 def _handler_times(searches: Sequence[FamilySearch]) -> HandlerTimes:

@@ -1,6 +1,6 @@
 """The checked build in a check: some of its scenarios once more, and where each fault showed first."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from dryspin.drive import Drive
@@ -51,13 +51,20 @@ def inspect(
     tasks: Sequence[Task],
     workers: int,
     notice: Callable[[str, int, int], None],
+    besides: Mapping[str, Sequence[Draft]] | None = None,
 ) -> tuple[Code, dict[At, Draft]]:
-    """Every so many of the planned scenarios of each family: faults, and a scenario for each a run shows."""
+    """Every so many of the planned scenarios of each family: faults, and a scenario for each a run shows.
+
+    besides: by family, scenarios to be run as well.
+    """
 
     def work(task: Task, progress: Callable[[int], None]) -> Inspection:
         found = Inspection()
-        for k in range(0, task.planned, INSPECTED_ONE_IN):
-            found.run(inspector, planned_draft(drive, task, k))
+        planned = [planned_draft(drive, task, k) for k in range(0, task.planned, INSPECTED_ONE_IN)]
+        known = {draft.scenario.to_toml() for draft in planned}
+        more = (besides or {}).get(task.family, ())
+        for draft in (*planned, *(each for each in more if each.scenario.to_toml() not in known)):
+            found.run(inspector, draft)
         progress(1)
         return found
 

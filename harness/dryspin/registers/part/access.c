@@ -31,7 +31,8 @@ void part_look_again(void)
 	ctl.horizon = 0;
 }
 
-void part_refuse(const char *what, int32_t number)
+static void end_run(int reason, const char *what, int32_t number) __attribute__((noreturn));
+static void end_run(int reason, const char *what, int32_t number)
 {
 	core_fault_report *fault = core_fault();
 	snprintf(fault->what, sizeof fault->what, what, number);
@@ -39,8 +40,20 @@ void part_refuse(const char *what, int32_t number)
 	fault->context = ctl.context;
 	fault->pc = part.who.pc;
 	fault->caller = part.who.caller;
+	fault->stack_overflow = fault->depth = 0;
 	for (;;)
-		stack_yield(CORE_REFUSED);
+		stack_yield(reason);
+}
+
+void part_refuse(const char *what, int32_t number)
+{
+	end_run(CORE_REFUSED, what, number);
+}
+
+void part_object(const char *what, int32_t number)
+{
+	int one_at_most = (part.sensed_phases & (part.sensed_phases - 1)) == 0;
+	end_run(one_at_most ? CORE_REFUSED : CORE_ILLEGAL, what, number);
 }
 
 /* Everything that falls due happens, handlers excepted. */
@@ -99,11 +112,14 @@ void part_settle(void)
 	if (at == NOTHING)
 		return;
 	part.pending = NOTHING;
-	if (part.pending_width == 1 && part.last_read == at) {
-		uint8_t changed = dryspin_registers[at] ^ part.before[0];
-		if ((changed & (changed - 1)) != 0)
-			divide(at);
-	}
+	unsigned kind = ACCESS_WRITE | ACCESS_VOLATILE;
+	uint8_t changed = dryspin_registers[at] ^ part.before[0];
+	int in_place = part.pending_width == 1 && part.last_read == at;
+	int divided = in_place && (changed & (changed - 1)) != 0;
+	if (access_watched)
+		access_register(at, part.pending_width, in_place && !divided ? kind | ACCESS_UNDIVIDED : kind, part.who.pc);
+	if (divided)
+		divide(at);
 	part.last_read = NOTHING;
 	apply(at, part.pending_width);
 }
@@ -217,6 +233,8 @@ static void registers(int at, unsigned bytes, unsigned kind, place who)
 	} else if ((kind & ACCESS_WRITE) != 0) {
 		write_register((uint8_t)at, (int)bytes, who);
 	} else {
+		if (access_watched)
+			access_register((uint32_t)at, bytes, ACCESS_VOLATILE, who.pc);
 		read_register((uint8_t)at, (int)bytes, who);
 	}
 }

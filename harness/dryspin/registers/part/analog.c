@@ -51,6 +51,8 @@ static void select_minus(void)
 {
 	uint8_t minus = minus_now(), blind = minus > 2;
 	int was_blind = ctl.converter_on;
+	if (minus != part.minus)
+		part.selected = part.who;
 	part.minus = minus;
 	if (!blind && minus != ctl.sense_leg) {
 		ctl.sense_leg = minus;
@@ -93,7 +95,7 @@ static void write_comparator(uint8_t value)
 	uint8_t edge = edge_of[value & 3];
 	uint32_t on = value & BIT(ACIE) ? BIT(IRQ_COMPARATOR) : 0;
 	if ((value & 3) == 1)
-		part_refuse("ACIS = 1 of ACSR is reserved", 0);
+		part_object("ACIS = 1 of ACSR is reserved", 0);
 	if (value & BIT(ACBG))
 		part_refuse("the bandgap at the comparator (ACBG) is not modelled; [pins] has the neutral at PD6", 0);
 	capture_from_comparator((value & BIT(ACIC)) != 0);
@@ -115,9 +117,14 @@ static uint8_t read_comparator(void)
 	/* "The analog comparator cannot use the ADC input MUX when the ADC is shut down" (PRR, PRADC) */
 	if ((dryspin_registers[PRR] & BIT(PRADC)) && (dryspin_registers[ADCSRB] & BIT(ACME)))
 		part_refuse("PRR (PRADC) shuts the ADC down, whose multiplexer the comparator is to use (ACME)", 0);
-	if (part.minus == MINUS_UNKNOWN)
-		part_refuse("the comparator's minus input is at a pin that [pins] names neither as a phase nor as "
+	if (part.minus == MINUS_UNKNOWN) {
+		if (part.selected.pc != 0)
+			part.who = part.selected;
+		part_object("the comparator's minus input is at a pin that [pins] names neither as a phase nor as "
 		            "steady (ADMUX is 0x%02x)", dryspin_registers[ADMUX]);
+	}
+	if (part.minus < MINUS_GROUND)
+		part.sensed_phases |= BIT(part.minus);
 	value |= ctl.irq_pending & BIT(IRQ_COMPARATOR) ? BIT(ACI) : 0;
 	if (!ctl.sense_above && !(value & BIT(ACD)))
 		value |= BIT(ACO);
@@ -182,7 +189,7 @@ static double channel_v(void)
 	if (channel == GROUND_CHANNEL)
 		return 0.0;
 	if (channel > 5)
-		part_refuse("ADC channel %d is not at a pin of this part", channel);
+		part_object("ADC channel %d is not at a pin of this part", channel);
 	if (p->bus == pin)
 		return plant.s.v_bus_v * config->bus_divider;
 	for (int x = 0; x < 3; x++)

@@ -16,7 +16,7 @@ static const uint8_t settings[] = {
 typedef struct {
 	int32_t match[2];
 	uint8_t setting[sizeof settings], port[3], direction[3], driven[6], marked[CORE_MARK_PINS];
-	uint8_t duty[2][2], minus, reset_flags, sending, from_comparator;
+	uint8_t duty[2][2], minus, sensed_phases, reset_flags, sending, from_comparator;
 } digest_of_part;
 
 int64_t part_timer_zero(void)
@@ -53,6 +53,7 @@ int64_t part_fingerprint(unsigned char *into, int64_t room)
 	memcpy(d.driven, part.driven, sizeof d.driven);
 	memcpy(d.marked, part.marked, sizeof d.marked);
 	d.minus = part.minus;
+	d.sensed_phases = part.sensed_phases;
 	d.reset_flags = part.reset_flags;
 	d.sending = part.waiting >= 0;
 	d.from_comparator = part.from_comparator;

@@ -73,6 +73,8 @@ typedef struct {
 
 	/* analog.c */
 	uint8_t minus;           /* 0..2 a phase, else a MINUS_ below */
+	uint8_t sensed_phases;   /* bit by leg: read as the comparator's input since power-on */
+	place selected;          /* what has chosen the comparator's input as it is */
 	uint8_t result_locked;
 	int64_t sample, done;
 	uint8_t channel, first;
@@ -105,6 +107,9 @@ void part_code(uint32_t pc);
 void part_spend(int64_t cycles);
 /* Something the rig does not model, or that cannot go on: ends the run with that text. */
 void part_refuse(const char *what, int32_t number) __attribute__((noreturn));
+/* A setting that means nothing on the part as it is wired. Before two phases have been sensed it may be the
+ * wiring that is told wrongly, and is refused as above; after that the firmware has gone astray. */
+void part_object(const char *what, int32_t number) __attribute__((noreturn));
 void part_look_again(void);
 void access_reset(void);
 

@@ -127,8 +127,11 @@ static uint8_t command(int x)
 	if (is_told_on(x))
 		return PORT_HIGH;
 	output = connected(low);
-	if (is_driven(low) && output >= 0 && timer_is_pwm(output / 2))
-		part_refuse("the low FET of leg %d is chopped; the rig models chopping of the high ones", x);
+	if (is_driven(low) && output >= 0 && timer_is_pwm(output / 2)) {
+		if (!config->pins->chops_low)
+			part_refuse("the low FET of leg %d is chopped; [bridge] chopping is not \"low side\"", x);
+		return PORT_LOW; /* the leg is told low, as a chopped one is told high; its gate follows the carrier */
+	}
 	return is_told_on(x + 3) ? PORT_LOW : PORT_OPEN;
 }
 
@@ -148,10 +151,9 @@ static void commands(int64_t cycle, place who)
 			continue;
 		ctl.leg[x] = state;
 		record((uint8_t)(SIGNAL_LEG + x), state, cycle, who.pc, who.caller);
-		if (state == PORT_CHOPPED) {
-			int output = connected(gate_pin(x));
+		int output = connected(gate_pin(state == PORT_LOW ? x + 3 : x));
+		if (output >= 0 && timer_is_pwm(output / 2) && state != PORT_OPEN)
 			pins_duty(timer_duty(output / 2, output % 2), who);
-		}
 	}
 }
 

@@ -55,7 +55,7 @@ static void check_mode(int which)
 	if (!runs(t))
 		return;
 	if (t->kind == RESERVED)
-		part_refuse("timer %d runs in a mode that is reserved (WGM bits)", which);
+		part_object("timer %d runs in a mode that is reserved (WGM bits)", which);
 	for (int k = 0; k < 2; k++)
 		if (is_pwm(t) && t->com[k] == 1)
 			part_refuse("timer %d: COM = 1 with PWM is not modelled; use 2 or 3", which);

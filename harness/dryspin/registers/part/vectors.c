@@ -31,12 +31,12 @@ void interrupts_run(int k)
 	vectors_watch();
 	timers_replan();
 	if (dryspin_vectors[k] == 0)
-		part_refuse("the interrupt of vector %d is on and has no handler: the part would start again from "
+		part_object("the interrupt of vector %d is on and has no handler: the part would start again from "
 		            "address 0, its registers as they stand", k + 1);
 	if (ctl.context == 0)
 		part.depth = 0;
 	if (++part.depth > DEEPEST)
-		part_refuse("the handler of vector %d is entered again and again before it ends: something in it turns "
+		part_object("the handler of vector %d is entered again and again before it ends: something in it turns "
 		            "interrupts on", k + 1);
 	ctl.context = (uint8_t)(k + 1);
 	interrupts_set(0, 0);
