@@ -30,7 +30,7 @@ def test_the_ideal_voyage_breaks_nothing(reversal):
 
     assert broken(found) == set()
     # No reset, no bad pulse, no loss of signal happens in it, none of the rotor, to be joined while it turns,
-    # no tone and no learning; but full ahead is held as long as calibration asks for, and must not lead there.
+    # no tone and no learning; but full ahead is held as long as calibration asks for, which must not come.
     rites = {name for name in found if name.split(".")[0] in ("calibration", "tones")} - {"calibration.entry"}
     assert silent == rites | {
         "gates.reset_opens",
