@@ -124,11 +124,11 @@ def soundings(evidence: Evidence) -> list[Sounding]:
         announced = announcement(evidence, start)
         tone = next((t for t in evidence.recording.drive.tones if t.mark == announced), None)
         before = int(values[states[at - 1]]) if at else int(Mark.OFF)
-        # What it goes back to may give way at once, as to having armed: that is what has cut it short.
+        # What it goes back to may give way at once to having armed: that is what has cut it short.
         follows = int(states[at + 2]) if after is not None and at + 2 < len(states) else None
         gives_way = (
             follows is not None
-            and int(values[follows]) not in (before, Mark.TONE)
+            and before != Mark.ARMED == int(values[follows])
             and int(cycles[follows]) - stop <= NAMING_S * recording.f_cpu_hz
         )
         # A reset marks OFF too, at its own cycle: that is no tone that ended of itself.
