@@ -69,20 +69,25 @@ def directed(subject: Subject, claim: str, families: Sequence[str], limit: int, 
 
 
 def uniform(subject: Subject, claim: str, families: Sequence[str], limit: int, seed: int,
-            rehearsal: Rehearsal) -> int | None:  # fmt: skip
+            _: Rehearsal) -> int | None:  # fmt: skip
     """The same with uniform scenarios."""
-    for k, scenario in enumerate(uniform_scenarios(subject, families, limit, seed, rehearsal)):
-        if _trial(lambda given=scenario: subject.search_trial(given)).of(claim).status == BROKEN:
+    for k, scenario in enumerate(uniform_scenarios(subject, families, limit, str(seed))):
+        if shows(subject, claim, scenario):
             return k + 1
     return None
 
 
+def shows(subject: Subject, claim: str, scenario: Scenario) -> bool:
+    """The claim objects to this firmware."""
+    return _trial(lambda: subject.search_trial(scenario)).of(claim).status == BROKEN
+
+
 def uniform_scenarios(
-    subject: Subject, families: Sequence[str], limit: int, seed: int, rehearsal: Rehearsal
+    subject: Subject, families: Sequence[str], limit: int, seed: str
 ) -> Iterable[Scenario]:
-    """So many, the families in turn."""
+    """So many, as long as those of the families in turn."""
     for k, family in enumerate(islice(cycle(families), limit)):
-        yield uniform_scenario(subject.drive, family, rehearsal, Random(f"{seed}/{family}/{k}"))
+        yield uniform_scenario(subject.drive, family, Random(f"{seed}/{family}/{k}"))
 
 
 WAYS = {DIRECTED: directed, UNIFORM: uniform}
@@ -209,7 +214,7 @@ def plot(rows: Sequence[Row], limit: int, path: Path) -> None:
 def compared(variants: Sequence[Variant], seeds: int, limit: int, workers: int, journal: Path) -> list[Run]:
     """All runs: from the journal, or run and noted there, one firmware after the other."""
     journal.parent.mkdir(parents=True, exist_ok=True)
-    done, harness, runs = noted(journal), _digest(), []
+    done, harness, runs = noted(journal), uniform_digest(), []
     for n, variant in enumerate(variants):
         subject = load_subject(variant.directory)
         families = families_to_search(subject.claims)
@@ -240,9 +245,9 @@ def compared(variants: Sequence[Variant], seeds: int, limit: int, workers: int, 
     return runs
 
 
-def _digest() -> str:
-    """Of the harness, and of what is compared with it."""
-    own = b"".join((Path(__file__).parent / name).read_bytes() for name in ("directed.py", "uniform.py"))
+def uniform_digest() -> str:
+    """Of the harness, and of what draws uniform scenarios."""
+    own = (Path(__file__).parent / "uniform.py").read_bytes()
     return hashlib.blake2b(harness_digest().encode() + own, digest_size=8).hexdigest()
 
 
