@@ -82,9 +82,7 @@ def shows(subject: Subject, claim: str, scenario: Scenario) -> bool:
     return _trial(lambda: subject.search_trial(scenario)).of(claim).status == BROKEN
 
 
-def uniform_scenarios(
-    subject: Subject, families: Sequence[str], limit: int, seed: str
-) -> Iterable[Scenario]:
+def uniform_scenarios(subject: Subject, families: Sequence[str], limit: int, seed: str) -> Iterable[Scenario]:
     """So many, as long as those of the families in turn."""
     for k, family in enumerate(islice(cycle(families), limit)):
         yield uniform_scenario(subject.drive, family, Random(f"{seed}/{family}/{k}"))

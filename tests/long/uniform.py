@@ -1,10 +1,10 @@
 """Scenarios drawn uniformly over what a scenario may hold, for a directed search to be compared with.
 
-Known to them is what anybody knows who reads the drive file: its envelope, the frames that arming takes, and that
-half of the scenarios had better arm. Stick, faults, propeller, supply, noise and parts are drawn for themselves,
-every kind, moment and value alike: no story, nothing aimed at, nothing steered. Runs are as long as those of the
-search, and only faults are drawn that it knows, too. A lead that is open and a store that is not erased are in
-neither.
+Known to them is what anybody knows who reads the drive file: its envelope, the frames that arming takes, and
+that half of the scenarios had better arm. Stick, faults, propeller, supply, noise and parts are drawn for
+themselves, every kind, moment and value alike: no story, nothing aimed at, nothing steered. Runs are as long
+as those of the search, and only faults are drawn that it knows, too. A lead that is open and a store that is
+not erased are in neither.
 """
 
 from collections.abc import Sequence
@@ -105,7 +105,12 @@ def _burst(
     """From `usual` to `other` and back, each within a millisecond, somewhere behind `begin_s`."""
     latest_s = max(end_s - for_s - 0.01, begin_s)
     from_s = generator.uniform(begin_s, latest_s)
-    edges = ((from_s, usual), (from_s + 0.001, other), (from_s + for_s, other), (from_s + for_s + 0.001, usual))
+    edges = (
+        (from_s, usual),
+        (from_s + 0.001, other),
+        (from_s + for_s, other),
+        (from_s + for_s + 0.001, usual),
+    )
     return ((0.0, usual), *((round(t_s, 4), value) for t_s, value in edges))
 
 

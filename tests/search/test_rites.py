@@ -89,7 +89,7 @@ def test_most_calibrations_are_cut_within_a_write():
     """Old or new is shown only where the store was cut while it was written to."""
     scenarios = planned("calibration")
 
-    assert sum(bool(cuts_in_writing(scenario)) for scenario in scenarios) >= 0.75 * len(scenarios)
+    assert sum(bool(cuts_in_writing(scenario)) for scenario in scenarios) >= 0.7 * len(scenarios)
 
 
 @pytest.mark.parametrize("way", [0, 1])

@@ -34,6 +34,9 @@ from dryspin.search.sweeping import throttle_map
 BLOCKED_S = 6.5
 """A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
 
+STARTS = 12
+"""Kinds of start: one blocked, some in a stream, the others from rest."""
+
 STREAMS = (RARE + 2, RARE + 3)
 """Kinds in which the water turns the rotor the way that is asked for: one forward, one reverse in a plan."""
 
@@ -89,7 +92,7 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
     turns it the same way when the demand comes.
     """
     stick = Stick(drive)
-    kind = draws.index("kind", 12)
+    kind = draws.index("kind", STARTS)
     course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
