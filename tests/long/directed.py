@@ -1,12 +1,15 @@
 """Whether the search is worth its trouble: known-bad firmwares, directed search against uniform scenarios.
 
-    python tests/long/directed.py [--variants NAME ...] [--seeds N] [--limit N] [--workers N] [--results DIR]
+    python tests/long/directed.py [--variants NAME ...] [--rare] [--seeds N] [--limit N] [--beyond TIMES]
+                                  [--workers N] [--results DIR]
 
 For each firmware and seed: scenarios until the claim that it was made for objects, by the search of a check
-(covering plan, moments aimed at by a rehearsal, margins as targets) and by uniform.py, families in turn in
-either. What is done is noted in DIR/directed.partial.jsonl at once, with a digest of all it depends on;
-started again, it goes on behind that. A dated table, every run as JSON and a plot remain. All of it takes
-days of one core.
+(covering plan, moments aimed at by a rehearsal, margins as targets), families in turn, and by uniform.py.
+--rare: those that the index calls rare. --beyond: uniform searches of a firmware end at so many times the
+median of the directed ones, which is enough to tell whether they need as many. What is done is noted in
+DIR/directed.partial.jsonl at once, with a digest of all it depends on; started again, it goes on behind that.
+A dated table, every run as JSON and a plot remain. The rare ones, --beyond 3, take an hour or two of one
+core, all of it days.
 """
 
 import argparse
@@ -43,15 +46,19 @@ DIRECTED, UNIFORM = "directed", "uniform"
 SEEDS, LIMIT = 20, 440
 """The limit is what a check runs."""
 
+GOAL = 3.0
+"""Times as many scenarios as of a directed search that uniform ones should take for a rare firmware."""
+
 
 @dataclass(frozen=True)
 class Run:
-    """One search: `found` is the number of the scenario that was objected to, None where none was."""
+    """One search: `found` is the number of the scenario that was objected to, None if none of `limit` was."""
 
     variant: str
     claim: str
     way: str
     seed: int
+    limit: int
     found: int | None
 
 
@@ -104,7 +111,7 @@ def middle(found: Sequence[int | None]) -> float:
     return statistics.median(math.inf if n is None else float(n) for n in found) if found else math.nan
 
 
-def gain(directed_at: float, uniform_at: float, limit: int) -> tuple[float, bool]:
+def gain(directed_at: float, uniform_at: float, limit: int, uniform_limit: int) -> tuple[float, bool]:
     """How many times as many scenarios uniform search takes, and whether it is that or more (True).
 
     A search that ran out counts as one that would have found it with the next scenario, so against the one
@@ -112,7 +119,7 @@ def gain(directed_at: float, uniform_at: float, limit: int) -> tuple[float, bool
     """
     if math.isinf(directed_at) and math.isinf(uniform_at):
         return math.nan, False
-    ratio = min(uniform_at, limit + 1.0) / min(directed_at, limit + 1.0)
+    ratio = min(uniform_at, uniform_limit + 1.0) / min(directed_at, limit + 1.0)
     return ratio, math.isinf(uniform_at)
 
 
@@ -127,6 +134,7 @@ class Row:
     directed_found: int
     uniform_found: int
     seeds: int
+    uniform_limit: int
     gain: float
     at_least: bool
 
@@ -141,10 +149,11 @@ def rows_of(runs: Sequence[Run], limit: int) -> list[Row]:
         }
         at = {way: middle(found[way]) for way in WAYS}
         hits = {way: sum(n is not None for n in found[way]) for way in WAYS}
-        ratio = gain(at[DIRECTED], at[UNIFORM], limit)
+        uniform_limit = max(r.limit for r in runs if (r.variant, r.way) == (variant, UNIFORM))
+        ratio = gain(at[DIRECTED], at[UNIFORM], limit, uniform_limit)
         rows.append(
             Row(variant, claim, at[DIRECTED], at[UNIFORM], hits[DIRECTED], hits[UNIFORM],
-                len(found[DIRECTED]), *ratio)
+                len(found[DIRECTED]), uniform_limit, *ratio)
         )  # fmt: skip
     return rows
 
@@ -156,7 +165,7 @@ def table(rows: Sequence[Row], limit: int) -> str:
     cells += [
         (
             *(row.variant, row.claim, _at(row.directed, limit), f"{row.directed_found}/{row.seeds}"),
-            *(_at(row.uniform, limit), f"{row.uniform_found}/{row.seeds}", _times(row)),
+            *(_at(row.uniform, row.uniform_limit), f"{row.uniform_found}/{row.seeds}", _times(row)),
         )
         for row in rows
     ]
@@ -164,6 +173,7 @@ def table(rows: Sequence[Row], limit: int) -> str:
     told = [row for row in rows if not math.isnan(row.gain)]
     lines = [
         f"Scenarios until the claim objects, median over the seeds, at most {limit}, {known}",
+        "Uniform searches that end earlier are told by their >",
         "",
         *("  ".join(f"{cell:<{w}}" for cell, w in zip(line, widths, strict=True)).rstrip() for line in cells),
         "",
@@ -171,6 +181,7 @@ def table(rows: Sequence[Row], limit: int) -> str:
         f"{sum(row.gain == 1.0 for row in told)}, more in {sum(row.gain < 1.0 for row in told)}, "
         f"neither finds {len(rows) - len(told)}",
     ]
+    lines.append(f"directed takes a third or less in {sum(row.gain >= GOAL for row in told)} of {len(rows)}")
     if told:
         lines.append(f"median gain {statistics.median(row.gain for row in told):.2g} times")
     return "\n".join([*lines, ""])
@@ -185,7 +196,7 @@ def _times(row: Row) -> str:
 
 
 def plot(rows: Sequence[Row], limit: int, path: Path) -> None:
-    """Both medians of each firmware on one line; an open mark at the limit was not found by half."""
+    """Both medians of each firmware on one line; an open mark, where the search ended: not found by half."""
     import matplotlib
 
     matplotlib.use("Agg")
@@ -196,20 +207,39 @@ def plot(rows: Sequence[Row], limit: int, path: Path) -> None:
     for way, colour, marker in ((DIRECTED, "tab:blue", "o"), (UNIFORM, "tab:orange", "s")):
         for k, row in enumerate(ordered):
             at = getattr(row, way)
+            end = limit if way == DIRECTED else row.uniform_limit
             face = "none" if math.isinf(at) else colour
             label = way if k == 0 else None
-            axes.plot(min(at, limit), k, marker, markerfacecolor=face, markeredgecolor=colour, color=colour,
+            axes.plot(min(at, end), k, marker, markerfacecolor=face, markeredgecolor=colour, color=colour,
                       linestyle="none", label=label)  # fmt: skip
     for k, row in enumerate(ordered):
-        axes.plot([min(row.directed, limit), min(row.uniform, limit)], [k, k], color="0.7", zorder=0)
+        axes.plot(
+            [min(row.directed, limit), min(row.uniform, row.uniform_limit)], [k, k], color="0.7", zorder=0
+        )
     axes.set(xscale="log", xlim=(0.8, limit * 1.25), xlabel="scenarios until the claim objects (median)")
     axes.set_yticks(range(len(ordered)), [row.variant for row in ordered], fontsize=7)
-    axes.legend(loc="upper left", title=f"open: not within {limit}")
+    axes.legend(loc="upper left", title="open: not up to there")
     figure.savefig(path)
     pyplot.close(figure)
 
 
-def compared(variants: Sequence[Variant], seeds: int, limit: int, workers: int, journal: Path) -> list[Run]:
+@dataclass(frozen=True)
+class Extent:
+    """How much is run: searches of either kind, their scenarios at most, and of the uniform ones at most
+    `beyond` times the median of the directed; None: as many."""
+
+    seeds: int
+    limit: int
+    beyond: float | None = None
+
+    def of_uniform(self, directed_found: Sequence[int | None]) -> int:
+        """Scenarios of a uniform search at most."""
+        if self.beyond is None or math.isinf(middle(directed_found)):
+            return self.limit
+        return min(math.ceil(self.beyond * middle(directed_found)), self.limit)
+
+
+def compared(variants: Sequence[Variant], extent: Extent, workers: int, journal: Path) -> list[Run]:
     """All runs: from the journal, or run and noted there, one firmware after the other."""
     journal.parent.mkdir(parents=True, exist_ok=True)
     done, harness, runs = noted(journal), uniform_digest(), []
@@ -217,29 +247,30 @@ def compared(variants: Sequence[Variant], seeds: int, limit: int, workers: int, 
         subject = load_subject(variant.directory)
         families = families_to_search(subject.claims)
         require_rites(subject.drive, families)
-        asked = [(way, seed) for seed in range(seeds) for way in WAYS]
-        keys = {each: _key(subject, variant, harness, limit, *each) for each in asked}
-        left = [each for each in asked if keys[each] not in done]
-        if left:
-            print(
-                f"{n + 1}/{len(variants)} {variant.name}: {len(left)} searches", file=sys.stderr, flush=True
-            )
-            rehearsal = rehearse(subject, families, workers)
 
-            def search(
-                each: tuple[str, int], _: Callable[[int], None], subject=subject, claim=variant.claim,
-                families=families, rehearsal=rehearsal
-            ) -> int | None:  # fmt: skip
-                return WAYS[each[0]](subject, claim, families, limit, each[1], rehearsal)
+        def all_of(way: str, limit: int, variant=variant, subject=subject, families=families) -> list[Run]:
+            keys = {seed: _key(subject, variant, harness, limit, way, seed) for seed in range(extent.seeds)}
+            left = [seed for seed, key in keys.items() if key not in done]
 
-            def note(each: tuple[str, int], found: int | None, variant=variant, keys=keys) -> None:
-                run = Run(variant.name, variant.claim, *each, found)
-                done[keys[each]] = asdict(run)
+            def note(seed: int, found: int | None) -> None:
+                run = Run(variant.name, variant.claim, way, seed, limit, found)
+                done[keys[seed]] = asdict(run)
                 with journal.open("a", encoding="utf-8") as out:
-                    out.write(json.dumps({"key": keys[each], "row": asdict(run)}) + "\n")
+                    out.write(json.dumps({"key": keys[seed], "row": asdict(run)}) + "\n")
 
-            run_tasks(search, left, workers, done=note)
-        runs += [Run(**done[keys[each]]) for each in asked]
+            if left:
+                rehearsal = rehearse(subject, families, workers)
+
+                def search(seed: int, _: Callable[[int], None]) -> int | None:
+                    return WAYS[way](subject, variant.claim, families, limit, seed, rehearsal)
+
+                run_tasks(search, left, workers, done=note)
+            return [Run(**done[key]) for key in keys.values()]
+
+        print(f"{n + 1}/{len(variants)} {variant.name}", file=sys.stderr, flush=True)
+        directed_runs = all_of(DIRECTED, extent.limit)
+        runs += directed_runs
+        runs += all_of(UNIFORM, extent.of_uniform([run.found for run in directed_runs]))
     return runs
 
 
@@ -260,6 +291,10 @@ def main(arguments: list[str] | None = None) -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--variants", nargs="*", default=[], metavar="NAME", help="these only (default: all)")
+    parser.add_argument("--rare", action="store_true", help="those only that the index calls rare")
+    parser.add_argument(
+        "--beyond", type=float, metavar="TIMES", help="uniform searches end at so many directed medians"
+    )
     parser.add_argument("--seeds", type=int, default=SEEDS, help="searches of either kind (%(default)s)")
     parser.add_argument("--limit", type=int, default=LIMIT, help="scenarios of each search (%(default)s)")
     parser.add_argument("--workers", type=int, default=1)
@@ -271,8 +306,10 @@ def main(arguments: list[str] | None = None) -> int:
     if unknown := set(options.variants) - {v.name for v in sought}:
         parser.error(f"no such firmware, or none that a scenario finds: {', '.join(sorted(unknown))}")
     chosen = [v for v in sought if not options.variants or v.name in options.variants]
+    chosen = [v for v in chosen if v.rare or not options.rare]
     journal = options.results / "directed.partial.jsonl"
-    runs = compared(chosen, options.seeds, options.limit, options.workers, journal)
+    extent = Extent(options.seeds, options.limit, options.beyond)
+    runs = compared(chosen, extent, options.workers, journal)
     rows = rows_of(runs, options.limit)
     text = table(rows, options.limit)
     print(text)

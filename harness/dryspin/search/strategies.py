@@ -168,6 +168,8 @@ def covering_draft(
         fixed["frame"] = row - 1
     # The first choice is the bare story, which exercises little: for the shortening, and now and then.
     fixed["old span"] = 1 + row % (SPANS + DECLARED)
+    if family == "calibration" and row % (SPANS + DECLARED) >= SPANS:
+        fixed |= _cut_of_the_first_record(row, len(rehearsal.store_s))
     # level(): 1 is the low end, 2 the high end; every third row is left free.
     if row % 3:
         fixed["supply"] = row % 3
@@ -177,6 +179,17 @@ def covering_draft(
         fixed["size"] = 0
     generator = Random(f"{seed}/{family}/{row}")
     return build(SeededDraws(generator, fixed), drive, family, rehearsal)
+
+
+def _cut_of_the_first_record(row: int, writes: int) -> dict[str, int]:
+    """Nothing was ever stored, so what is not written yet reads as erased: a mix of ranges, if anything is.
+
+    It is likeliest in the middle of the writes, between two bytes, and shows where both ways are looked at.
+    """
+    nth = row % SECTORS // (SPANS + DECLARED) * DECLARED + row % (SPANS + DECLARED) - SPANS
+    outwards = sorted(range(writes), key=lambda write: abs(2 * write + 1 - writes))
+    cut = {"both ways": 1, "within": row // (SECTORS // 2)}
+    return cut | ({"write": outwards[nth % writes]} if writes else {})
 
 
 def _dressed(scenario: Scenario) -> tuple[Trace, ...]:
