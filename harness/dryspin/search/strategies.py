@@ -175,8 +175,8 @@ def covering_draft(
         fixed["supply"] = row % 3
     if row // 3 % 3:
         fixed["load"] = row // 3 % 3
-    if row // 2 % 2 == 0:
-        fixed["size"] = 0
+    # Full stick every other time, the other sizes in turn; of four rows each is met both ways.
+    fixed["size"] = 1 + row % SECTORS // 4 if row % 4 in (1, 2) else 0
     generator = Random(f"{seed}/{family}/{row}")
     return build(SeededDraws(generator, fixed), drive, family, rehearsal)
 
