@@ -19,9 +19,9 @@ import math
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
-from itertools import cycle, islice
+from itertools import chain, cycle, islice, repeat
 from pathlib import Path
 from random import Random
 
@@ -50,10 +50,13 @@ def directed(subject: Subject, claim: str, families: Sequence[str], limit: int, 
              rehearsal: Rehearsal) -> int | None:  # fmt: skip
     """Scenarios of a check's search, families in turn, until `claim` is broken."""
     tasks = tasks_of(families, limit, seed, rehearsal)
+    planned = planned_in_turn(subject.drive, tasks)
+    # Margins of other claims steer what is explored, and nothing of what is planned.
+    judges = chain([_held_to(subject, claim)] * len(planned), repeat(subject))
     with hypothesis_leaves_no_files():
         result = search_until(
-            lambda draft: _trial(lambda: subject.search_trial(draft.scenario, draft.shared_s)),
-            *(subject.drive, tasks, planned_in_turn(subject.drive, tasks)),
+            lambda draft: _trial(lambda: next(judges).search_trial(draft.scenario, draft.shared_s)),
+            *(subject.drive, tasks, planned),
             lambda trial: trial.of(claim).status == BROKEN,
         )
     return result.scenarios if result.enough else None
@@ -62,10 +65,16 @@ def directed(subject: Subject, claim: str, families: Sequence[str], limit: int, 
 def uniform(subject: Subject, claim: str, families: Sequence[str], limit: int, seed: int,
             _: Rehearsal) -> int | None:  # fmt: skip
     """The same with uniform scenarios."""
+    subject = _held_to(subject, claim)
     for k, scenario in enumerate(uniform_scenarios(subject, families, limit, str(seed))):
         if shows(subject, claim, scenario):
             return k + 1
     return None
+
+
+def _held_to(subject: Subject, claim: str) -> Subject:
+    """The same, of whom nothing else is asked, which takes half of the time."""
+    return replace(subject, claims=replace(subject.claims, declared=(claim,)))
 
 
 def shows(subject: Subject, claim: str, scenario: Scenario) -> bool:
