@@ -1,25 +1,27 @@
 """Whether the search is worth its trouble: known-bad firmwares, directed search against uniform scenarios.
 
-    python tests/long/directed.py [--variants NAME ...] [--seeds N] [--limit N] [--workers N] [--results DIR]
+    python tests/long/directed.py [--variants NAME ...] [--rare] [--seeds N] [--limit N] [--beyond TIMES]
+                                  [--workers N] [--results DIR]
 
 For each firmware and seed: scenarios until the claim that it was made for objects, by the search of a check
-(covering plan, moments aimed at by a rehearsal, margins as targets) and by uniform.py, families in turn in
-either. What is done is noted in DIR/directed.partial.jsonl at once, with a digest of all it depends on;
-started again, it goes on behind that. A dated table, every run as JSON and a plot remain. All of it takes
-days of one core.
+(covering plan, moments aimed at by a rehearsal, margins as targets), families in turn, and by uniform.py.
+--rare: those that the index calls rare. --beyond: uniform searches of a firmware end at so many times the
+median of the directed ones, which is enough to tell whether they need as many. What is done is noted in
+DIR/directed.partial.jsonl at once, with a digest of all it depends on; started again, it goes on behind that.
+A dated table, every run as JSON and a plot remain. The rare ones, --beyond 3, take an hour or two of one
+core, all of it days.
 """
 
 import argparse
 import hashlib
 import json
 import math
-import statistics
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
-from itertools import cycle, islice
+from itertools import chain, cycle, islice, repeat
 from pathlib import Path
 from random import Random
 
@@ -36,53 +38,54 @@ from dryspin.search.rehearsing import rehearse  # noqa: E402
 from dryspin.search.scratch import hypothesis_leaves_no_files  # noqa: E402
 from dryspin.search.until import planned_in_turn, search_until  # noqa: E402
 from dryspin.search.workers import run_tasks  # noqa: E402
+from tests.long.comparison import DIRECTED, UNIFORM, Run, middle, plot, rows_of, table  # noqa: E402
 from tests.long.known_bad import FOLDER, harness_digest, noted  # noqa: E402
 from tests.long.uniform import uniform_scenario  # noqa: E402
 
-DIRECTED, UNIFORM = "directed", "uniform"
 SEEDS, LIMIT = 20, 440
 """The limit is what a check runs."""
-
-
-@dataclass(frozen=True)
-class Run:
-    """One search: `found` is the number of the scenario that was objected to, None where none was."""
-
-    variant: str
-    claim: str
-    way: str
-    seed: int
-    found: int | None
 
 
 def directed(subject: Subject, claim: str, families: Sequence[str], limit: int, seed: int,
              rehearsal: Rehearsal) -> int | None:  # fmt: skip
     """Scenarios of a check's search, families in turn, until `claim` is broken."""
     tasks = tasks_of(families, limit, seed, rehearsal)
+    planned = planned_in_turn(subject.drive, tasks)
+    # Margins of other claims steer what is explored, and nothing of what is planned.
+    judges = chain([_held_to(subject, claim)] * len(planned), repeat(subject))
     with hypothesis_leaves_no_files():
         result = search_until(
-            lambda draft: _trial(lambda: subject.search_trial(draft.scenario, draft.shared_s)),
-            *(subject.drive, tasks, planned_in_turn(subject.drive, tasks)),
+            lambda draft: _trial(lambda: next(judges).search_trial(draft.scenario, draft.shared_s)),
+            *(subject.drive, tasks, planned),
             lambda trial: trial.of(claim).status == BROKEN,
         )
     return result.scenarios if result.enough else None
 
 
 def uniform(subject: Subject, claim: str, families: Sequence[str], limit: int, seed: int,
-            rehearsal: Rehearsal) -> int | None:  # fmt: skip
+            _: Rehearsal) -> int | None:  # fmt: skip
     """The same with uniform scenarios."""
-    for k, scenario in enumerate(uniform_scenarios(subject, families, limit, seed, rehearsal)):
-        if _trial(lambda given=scenario: subject.search_trial(given)).of(claim).status == BROKEN:
+    subject = _held_to(subject, claim)
+    for k, scenario in enumerate(uniform_scenarios(subject, families, limit, str(seed))):
+        if shows(subject, claim, scenario):
             return k + 1
     return None
 
 
-def uniform_scenarios(
-    subject: Subject, families: Sequence[str], limit: int, seed: int, rehearsal: Rehearsal
-) -> Iterable[Scenario]:
-    """So many, the families in turn."""
+def _held_to(subject: Subject, claim: str) -> Subject:
+    """The same, of whom nothing else is asked, which takes half of the time."""
+    return replace(subject, claims=replace(subject.claims, declared=(claim,)))
+
+
+def shows(subject: Subject, claim: str, scenario: Scenario) -> bool:
+    """The claim objects to this firmware."""
+    return _trial(lambda: subject.search_trial(scenario)).of(claim).status == BROKEN
+
+
+def uniform_scenarios(subject: Subject, families: Sequence[str], limit: int, seed: str) -> Iterable[Scenario]:
+    """So many, as long as those of the families in turn."""
     for k, family in enumerate(islice(cycle(families), limit)):
-        yield uniform_scenario(subject.drive, family, rehearsal, Random(f"{seed}/{family}/{k}"))
+        yield uniform_scenario(subject.drive, family, Random(f"{seed}/{family}/{k}"))
 
 
 WAYS = {DIRECTED: directed, UNIFORM: uniform}
@@ -96,153 +99,60 @@ def _trial(run: Callable[[], Trial]) -> Trial:
         return Trial((), 0.0)
 
 
-def middle(found: Sequence[int | None]) -> float:
-    """The median, infinite where half of the searches or more did not find it."""
-    return statistics.median(math.inf if n is None else float(n) for n in found) if found else math.nan
-
-
-def gain(directed_at: float, uniform_at: float, limit: int) -> tuple[float, bool]:
-    """How many times as many scenarios uniform search takes, and whether it is that or more (True).
-
-    A search that ran out counts as one that would have found it with the next scenario, so against the one
-    that did find: below 1 where it is the directed one. nan where neither found it.
-    """
-    if math.isinf(directed_at) and math.isinf(uniform_at):
-        return math.nan, False
-    ratio = min(uniform_at, limit + 1.0) / min(directed_at, limit + 1.0)
-    return ratio, math.isinf(uniform_at)
-
-
 @dataclass(frozen=True)
-class Row:
-    """One firmware over all seeds: medians, how many of them found it, gain, whether it is at least that."""
+class Extent:
+    """How much is run: searches of either kind, their scenarios at most, and of the uniform ones at most
+    `beyond` times the median of the directed; None: as many."""
 
-    variant: str
-    claim: str
-    directed: float
-    uniform: float
-    directed_found: int
-    uniform_found: int
     seeds: int
-    gain: float
-    at_least: bool
+    limit: int
+    beyond: float | None = None
+
+    def of_uniform(self, directed_found: Sequence[int | None]) -> int:
+        """Scenarios of a uniform search at most."""
+        if self.beyond is None or math.isinf(middle(directed_found)):
+            return self.limit
+        return min(math.ceil(self.beyond * middle(directed_found)), self.limit)
 
 
-def rows_of(runs: Sequence[Run], limit: int) -> list[Row]:
-    """A row for each firmware, in the order they come in."""
-    rows = []
-    for variant, claim in dict.fromkeys((run.variant, run.claim) for run in runs):
-        found = {
-            way: [r.found for r in runs if (r.variant, r.claim, r.way) == (variant, claim, way)]
-            for way in WAYS
-        }
-        at = {way: middle(found[way]) for way in WAYS}
-        hits = {way: sum(n is not None for n in found[way]) for way in WAYS}
-        ratio = gain(at[DIRECTED], at[UNIFORM], limit)
-        rows.append(
-            Row(variant, claim, at[DIRECTED], at[UNIFORM], hits[DIRECTED], hits[UNIFORM],
-                len(found[DIRECTED]), *ratio)
-        )  # fmt: skip
-    return rows
-
-
-def table(rows: Sequence[Row], limit: int) -> str:
-    """The rows as text, and what they say together."""
-    known = ", ".join(f"{name} {version}" for name, version in versions().items())
-    cells = [("firmware", "claim", "directed", "found", "uniform", "found", "gain")]
-    cells += [
-        (
-            *(row.variant, row.claim, _at(row.directed, limit), f"{row.directed_found}/{row.seeds}"),
-            *(_at(row.uniform, limit), f"{row.uniform_found}/{row.seeds}", _times(row)),
-        )
-        for row in rows
-    ]
-    widths = [max(len(line[k]) for line in cells) for k in range(len(cells[0]))]
-    told = [row for row in rows if not math.isnan(row.gain)]
-    lines = [
-        f"Scenarios until the claim objects, median over the seeds, at most {limit}, {known}",
-        "",
-        *("  ".join(f"{cell:<{w}}" for cell, w in zip(line, widths, strict=True)).rstrip() for line in cells),
-        "",
-        f"directed takes fewer in {sum(row.gain > 1.0 for row in told)} of {len(rows)}, as many in "
-        f"{sum(row.gain == 1.0 for row in told)}, more in {sum(row.gain < 1.0 for row in told)}, "
-        f"neither finds {len(rows) - len(told)}",
-    ]
-    if told:
-        lines.append(f"median gain {statistics.median(row.gain for row in told):.2g} times")
-    return "\n".join([*lines, ""])
-
-
-def _at(scenarios: float, limit: int) -> str:
-    return f"> {limit}" if math.isinf(scenarios) else f"{scenarios:g}"
-
-
-def _times(row: Row) -> str:
-    return "" if math.isnan(row.gain) else f"{'>= ' if row.at_least else ''}{row.gain:.2g}"
-
-
-def plot(rows: Sequence[Row], limit: int, path: Path) -> None:
-    """Both medians of each firmware on one line; an open mark at the limit was not found by half."""
-    import matplotlib
-
-    matplotlib.use("Agg")
-    from matplotlib import pyplot
-
-    figure, axes = pyplot.subplots(figsize=(8.0, 1.5 + 0.22 * len(rows)), layout="constrained")
-    ordered = sorted(rows, key=lambda row: (min(row.directed, limit), min(row.uniform, limit)))
-    for way, colour, marker in ((DIRECTED, "tab:blue", "o"), (UNIFORM, "tab:orange", "s")):
-        for k, row in enumerate(ordered):
-            at = getattr(row, way)
-            face = "none" if math.isinf(at) else colour
-            label = way if k == 0 else None
-            axes.plot(min(at, limit), k, marker, markerfacecolor=face, markeredgecolor=colour, color=colour,
-                      linestyle="none", label=label)  # fmt: skip
-    for k, row in enumerate(ordered):
-        axes.plot([min(row.directed, limit), min(row.uniform, limit)], [k, k], color="0.7", zorder=0)
-    axes.set(xscale="log", xlim=(0.8, limit * 1.25), xlabel="scenarios until the claim objects (median)")
-    axes.set_yticks(range(len(ordered)), [row.variant for row in ordered], fontsize=7)
-    axes.legend(loc="upper left", title=f"open: not within {limit}")
-    figure.savefig(path)
-    pyplot.close(figure)
-
-
-def compared(variants: Sequence[Variant], seeds: int, limit: int, workers: int, journal: Path) -> list[Run]:
+def compared(variants: Sequence[Variant], extent: Extent, workers: int, journal: Path) -> list[Run]:
     """All runs: from the journal, or run and noted there, one firmware after the other."""
     journal.parent.mkdir(parents=True, exist_ok=True)
-    done, harness, runs = noted(journal), _digest(), []
+    done, harness, runs = noted(journal), uniform_digest(), []
     for n, variant in enumerate(variants):
         subject = load_subject(variant.directory)
         families = families_to_search(subject.claims)
         require_rites(subject.drive, families)
-        asked = [(way, seed) for seed in range(seeds) for way in WAYS]
-        keys = {each: _key(subject, variant, harness, limit, *each) for each in asked}
-        left = [each for each in asked if keys[each] not in done]
-        if left:
-            print(
-                f"{n + 1}/{len(variants)} {variant.name}: {len(left)} searches", file=sys.stderr, flush=True
-            )
-            rehearsal = rehearse(subject, families, workers)
 
-            def search(
-                each: tuple[str, int], _: Callable[[int], None], subject=subject, claim=variant.claim,
-                families=families, rehearsal=rehearsal
-            ) -> int | None:  # fmt: skip
-                return WAYS[each[0]](subject, claim, families, limit, each[1], rehearsal)
+        def all_of(way: str, limit: int, variant=variant, subject=subject, families=families) -> list[Run]:
+            keys = {seed: _key(subject, variant, harness, limit, way, seed) for seed in range(extent.seeds)}
+            left = [seed for seed, key in keys.items() if key not in done]
 
-            def note(each: tuple[str, int], found: int | None, variant=variant, keys=keys) -> None:
-                run = Run(variant.name, variant.claim, *each, found)
-                done[keys[each]] = asdict(run)
+            def note(seed: int, found: int | None) -> None:
+                run = Run(variant.name, variant.claim, way, seed, limit, found)
+                done[keys[seed]] = asdict(run)
                 with journal.open("a", encoding="utf-8") as out:
-                    out.write(json.dumps({"key": keys[each], "row": asdict(run)}) + "\n")
+                    out.write(json.dumps({"key": keys[seed], "row": asdict(run)}) + "\n")
 
-            run_tasks(search, left, workers, done=note)
-        runs += [Run(**done[keys[each]]) for each in asked]
+            if left:
+                rehearsal = rehearse(subject, families, workers)
+
+                def search(seed: int, _: Callable[[int], None]) -> int | None:
+                    return WAYS[way](subject, variant.claim, families, limit, seed, rehearsal)
+
+                run_tasks(search, left, workers, done=note)
+            return [Run(**done[key]) for key in keys.values()]
+
+        print(f"{n + 1}/{len(variants)} {variant.name}", file=sys.stderr, flush=True)
+        directed_runs = all_of(DIRECTED, extent.limit)
+        runs += directed_runs
+        runs += all_of(UNIFORM, extent.of_uniform([run.found for run in directed_runs]))
     return runs
 
 
-def _digest() -> str:
-    """Of the harness, and of what is compared with it."""
-    own = b"".join((Path(__file__).parent / name).read_bytes() for name in ("directed.py", "uniform.py"))
+def uniform_digest() -> str:
+    """Of the harness, and of what draws uniform scenarios."""
+    own = (Path(__file__).parent / "uniform.py").read_bytes()
     return hashlib.blake2b(harness_digest().encode() + own, digest_size=8).hexdigest()
 
 
@@ -257,6 +167,10 @@ def main(arguments: list[str] | None = None) -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--variants", nargs="*", default=[], metavar="NAME", help="these only (default: all)")
+    parser.add_argument("--rare", action="store_true", help="those only that the index calls rare")
+    parser.add_argument(
+        "--beyond", type=float, metavar="TIMES", help="uniform searches end at so many directed medians"
+    )
     parser.add_argument("--seeds", type=int, default=SEEDS, help="searches of either kind (%(default)s)")
     parser.add_argument("--limit", type=int, default=LIMIT, help="scenarios of each search (%(default)s)")
     parser.add_argument("--workers", type=int, default=1)
@@ -268,8 +182,10 @@ def main(arguments: list[str] | None = None) -> int:
     if unknown := set(options.variants) - {v.name for v in sought}:
         parser.error(f"no such firmware, or none that a scenario finds: {', '.join(sorted(unknown))}")
     chosen = [v for v in sought if not options.variants or v.name in options.variants]
+    chosen = [v for v in chosen if v.rare or not options.rare]
     journal = options.results / "directed.partial.jsonl"
-    runs = compared(chosen, options.seeds, options.limit, options.workers, journal)
+    extent = Extent(options.seeds, options.limit, options.beyond)
+    runs = compared(chosen, extent, options.workers, journal)
     rows = rows_of(runs, options.limit)
     text = table(rows, options.limit)
     print(text)

@@ -4,7 +4,7 @@
 
 One process, one firmware after the other. What is done is noted in DIR/known_bad-SEED.partial.jsonl at
 once, with a digest of all it depends on; started again, it goes on behind that. A dated table and the
-same as JSON remain. Exits with 1 if a firmware was missed that the index does not call rare, or if one
+same as JSON remain. Exits with 1 if a firmware was missed, rare or not, or if one
 is listed there as not found and was found. `.ci/long` runs this.
 """
 
@@ -91,20 +91,18 @@ def table(rows: list[dict[str, Any]], scenarios: int, seed: int) -> str:
         "  ".join(f"{cell:<{w}}" for cell, w in zip(line, widths, strict=True)).rstrip() for line in cells
     ]
     unseen = [row["name"] for row in rows if row["why_unseen"] and not row["found"]]
-    rare = [row["name"] for row in rows if row["rare"] and not row["found"]]
     found = sum(bool(row["found"]) for row in rows)
     lines += ["", f"{found} of {len(rows)} found; {len(read_index(FOLDER))} stand in the folder"]
-    lines.append(f"not found, rare: {', '.join(rare) or 'none'}")
     lines.append(f"not found, listed as unseen: {', '.join(unseen) or 'none'}")
     return "\n".join([*lines, f"not as the index says: {', '.join(otherwise(rows)) or 'none'}", ""])
 
 
 def otherwise(rows: list[dict[str, Any]]) -> list[str]:
-    """Missed though neither rare nor unseen, or found though listed as unseen."""
+    """Missed though not unseen, or found though listed as unseen."""
     return [
         row["name"]
         for row in rows
-        if (row["why_unseen"] is not None if row["found"] else not (row["rare"] or row["why_unseen"]))
+        if (row["why_unseen"] is not None if row["found"] else row["why_unseen"] is None)
     ]
 
 

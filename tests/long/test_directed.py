@@ -13,7 +13,8 @@ from dryspin.search.flavours import FLAVOURS
 from dryspin.search.rehearsal import Rehearsal
 
 from . import directed as long
-from .directed import DIRECTED, UNIFORM, Run, gain, middle, rows_of, table
+from .comparison import DIRECTED, UNIFORM, Run, gain, middle, rows_of, table
+from .directed import Extent
 from .uniform import uniform_scenario
 
 DRIVE = load_drive(long.ROOT / "firmware_under_test" / "bow_thruster" / "drive.toml")
@@ -48,20 +49,34 @@ def test_the_gain_is_uniform_over_directed_and_at_least_that_where_uniform_gave_
     directed, uniform, expected
 ):
     """At a limit of 100, giving up is taken as finding it with the next scenario."""
-    ratio, at_least = gain(directed, uniform, 100)
+    ratio, at_least = gain(directed, uniform, 100, 100)
 
     assert (pytest.approx(ratio), at_least) == expected
 
 
 def test_where_neither_finds_it_nothing_is_gained_or_lost():
     """It is counted apart."""
-    assert math.isnan(gain(math.inf, math.inf, 100)[0])
+    assert math.isnan(gain(math.inf, math.inf, 100, 100)[0])
+
+
+@pytest.mark.parametrize(
+    ("beyond", "found", "expected"),
+    [(None, [4, 6], 100), (3.0, [4, 7, 5], 15), (3.0, [4, 7], 17), (3.0, [40, 40], 100), (3.0, [None], 100)],
+)
+def test_uniform_searches_end_where_it_is_clear_that_they_need_so_many_times_more(beyond, found, expected):
+    """Never beyond what the directed ones are granted, and there where the directed ones find nothing."""
+    assert Extent(len(found), 100, beyond).of_uniform(found) == expected
+
+
+def test_a_uniform_search_that_ended_early_counts_as_one_that_ends_there():
+    """Told as more than 3 times, and not as more than the limit."""
+    assert gain(5.0, math.inf, 100, 15) == (pytest.approx(3.2), True)
 
 
 def runs(name, directed, uniform):
     """Runs of one firmware over seeds 0, 1, ..."""
     return [
-        Run(name, "a.claim", way, seed, found)
+        Run(name, "a.claim", way, seed, 59, found)
         for way, all_found in ((DIRECTED, directed), (UNIFORM, uniform))
         for seed, found in enumerate(all_found)
     ]
@@ -83,27 +98,32 @@ def test_the_table_tells_medians_shares_and_gains_and_sums_them_up():
     assert "hidden    a.claim  > 59      0/3    > 59     0/3\n" in text
     assert "directed takes fewer in 1 of 4, as many in 1, more in 1, neither finds 1" in text
     assert "median gain 1 times" in text
+    assert "directed takes a third or less in 1 of 4" in text
 
 
 @pytest.mark.parametrize("family", FLAVOURS)
 def test_uniform_scenarios_are_inside_the_drives_envelope(family):
     """What is found outside it is no finding."""
     for k in range(40):
-        scenario = uniform_scenario(DRIVE, family, Rehearsal(), Random(k))
+        scenario = uniform_scenario(DRIVE, family, Random(k))
         fits(scenario, DRIVE)
         assert scenario.supply_v[0][1] in DRIVE.supply.v_v
         assert scenario.load_factor[0][1] in DRIVE.load.kq_nm_s2.factors
 
 
-def test_moments_and_positions_are_uniform_behind_the_rite():
-    """Of two hundred reversals: every tenth of time and of the stick's way gets its share, within 3 sigma."""
-    shares, positions = [], []
-    for k in range(200):
-        scenario = uniform_scenario(DRIVE, "reversal", Rehearsal(), Random(k))
-        begin_s = armed_s(DRIVE, Rehearsal(), scenario.frame_ms)
+def test_moments_and_positions_are_uniform():
+    """Every tenth of time and of all pulse widths gets its share, within 3.5 sigma; half arm first."""
+    shares, positions, armed = [], [], 0
+    for k in range(400):
+        scenario = uniform_scenario(DRIVE, "reversal", Random(k))
+        begin_s = 0.0
+        if scenario.throttle_us[0][1] == DRIVE.throttle.neutral_us:
+            begin_s = armed_s(DRIVE, Rehearsal(), scenario.frame_ms)
+            armed += 1
         for t_s, us in scenario.throttle_us[1:]:
             shares.append((t_s - begin_s) / (scenario.end_s - begin_s))
-            positions.append((us - 1100.0) / 800.0)
+            positions += [(us - 700.0) / 1600.0] if us else []
+    assert abs(armed - 200) < 3.5 * 10.0
     for values in (shares, positions):
         counts = [sum(k / 10 <= v < (k + 1) / 10 for v in values) for k in range(10)]
         expected = len(values) / 10

@@ -71,3 +71,25 @@ def test_memory_is_lent_again_once_nobody_looks_at_it(
     assert third.digest() == second.digest()
     assert (angles == derived).all()
     assert place_of(second.states) != place_of(third.states)
+
+
+def test_what_goes_on_from_a_beginning_finds_it_standing_and_no_other_does(
+    monkeypatch: pytest.MonkeyPatch, thruster: Drive
+) -> None:
+    """Copied once for any number of continuations in turn, and again once another run had the memory."""
+    monkeypatch.setattr(chunks, "_kept", [])
+    bench = Rig(build_image(thruster, BOW_THRUSTER), thruster)
+    given, other = scenario(0.3), scenario(0.3, rest_deg=10.0)
+    after, of_other = bench.checkpoint(given, 0.2), bench.checkpoint(other, 0.25)
+    straight, straight_other = bench.run(given).digest(), bench.run(other).digest()
+    assert bench.resume(after).digest() == straight
+    copied: list[int] = []
+    monkeypatch.setattr(chunks, "ref", lambda rows: copied.append(len(rows)) or (lambda: rows))
+
+    seen = [bench.resume(after).digest(), bench.resume(after).digest()]
+    assert (seen, copied) == ([straight] * 2, [])
+    for frozen, digest in ((of_other, straight_other), (after, straight)):
+        held = [bench.resume(frozen), bench.resume(frozen)]
+        assert [recording.digest() for recording in held] == [digest] * 2
+        assert bench.run(given).digest() == straight
+    assert len(of_other.edges) in copied

@@ -26,7 +26,6 @@ _STYLES = {
     "missed": "bold red",
     "killed": "green",
     "survived": "bold red",
-    "rare": "yellow",
     "ok": "green",
     "failed": "bold red",
     "not tried": "yellow",

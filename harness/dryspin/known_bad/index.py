@@ -30,7 +30,8 @@ class Variant:
     wrong  what is wrong, in one sentence
     claim  the one that must object; of `CODE_CLAIMS` where it is the checked build that must
     also   further claims that may object, with the reason
-    rare   why the scenarios of a check seldom show it, with the odds; empty where they must
+    rare   how seldom scenarios drawn uniformly show it, empty where they often do; a check must find it all
+           the same
     unseen why nothing objects to it; empty where something does. It is listed, and tried all the same
     """
 
@@ -64,8 +65,8 @@ _KEYS: tuple[Key, ...] = (
     Text(name="claim", meaning='the claim that must object, such as "gates.dead_time"'),
     _Reasons(name="also", meaning="further claims that may object, each with its reason", default={},
              reason="one defect shows under one name"),
-    Text(name="rare", meaning="why the scenarios of a check seldom show it", default="",
-         reason="a check must find it"),
+    Text(name="rare", meaning="how seldom scenarios drawn uniformly show it", default="",
+         reason="they often do"),
     Text(name="unseen", meaning="why nothing objects to it, whatever is tried", default="",
          reason="a check must find it"),
 )  # fmt: skip
@@ -114,5 +115,5 @@ def _variant(folder: Path, document: Document, k: int, table: Any, names: list[s
     if not (folder / name / "drive.toml").is_file():
         raise section.problem("name", f" = {toml_text(name)}: {folder / name} has no drive.toml. Correct it.")
     if values["rare"] and values["unseen"]:
-        raise section.problem("unseen", " stands beside rare. What is found now and then is not unseen.")
+        raise section.problem("unseen", " stands beside rare. What some scenario shows is not unseen.")
     return Variant(folder / name, **values)

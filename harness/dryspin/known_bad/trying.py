@@ -53,8 +53,8 @@ class Attempts:
 
     @property
     def missed(self) -> tuple[Attempt, ...]:
-        """Firmwares that were not found, though the index calls them neither rare nor unseen."""
-        return tuple(row for row in self.rows if not (row.found or row.variant.rare or row.variant.unseen))
+        """Firmwares that were not found, though the index does not call them unseen."""
+        return tuple(row for row in self.rows if not (row.found or row.variant.unseen))
 
     @property
     def seen_after_all(self) -> tuple[Attempt, ...]:

@@ -5,8 +5,8 @@ from typing import Any
 from dryspin.known_bad import Attempt, Attempts
 from dryspin.report.numbers import number
 
-FOUND, MISSED, RARE, UNSEEN = "found", "missed", "rare", "unseen"
-"""Verdicts of a row; rare, unseen: not found, which the index foresees."""
+FOUND, MISSED, UNSEEN = "found", "missed", "unseen"
+"""Verdicts of a row; unseen: not found, which the index foresees."""
 
 CAUTION = (
     "Found says something about the tester, nothing about a firmware of yours. "
@@ -52,13 +52,13 @@ def attempts_lines(attempts: Attempts) -> list[str]:
         if not row.found:
             lines += ["", *_missed_lines(row)]
     found = sum(row.found for row in attempts.rows)
-    rare = len(attempts.rows) - found - len(attempts.missed)
+    unseen = len(attempts.rows) - found - len(attempts.missed)
     lines += [
         "",
         f"{found} of {len(attempts.rows)} found, seed {attempts.seed}, in {number(attempts.wall_s)} s",
     ]
-    if rare:
-        lines.append(f"{rare} not found, as their index foresees")
+    if unseen:
+        lines.append(f"{unseen} not found, as their index foresees")
     if attempts.missed:
         lines.append(
             f"{len(attempts.missed)} missed: raise --scenarios, or find out whether the firmware, the search "
@@ -74,7 +74,7 @@ def attempts_lines(attempts: Attempts) -> list[str]:
 def _verdict(row: Attempt) -> str:
     if row.found:
         return FOUND
-    return RARE if row.variant.rare else UNSEEN if row.variant.unseen else MISSED
+    return UNSEEN if row.variant.unseen else MISSED
 
 
 def _missed_lines(row: Attempt) -> list[str]:

@@ -159,14 +159,20 @@ class Rig:
             settled_cycle=settled,
         )
 
-    def resume(self, checkpoint: Checkpoint, scenario: Scenario | None = None) -> Recording:
+    def resume(
+        self, checkpoint: Checkpoint, scenario: Scenario | None = None, settings: Settings | None = None
+    ) -> Recording:
         """Go on from a checkpoint to the end of `scenario`, by default the checkpoint's own.
 
-        The recording is that of a straight run of `scenario`, bit for bit, from power-on. Raises RigError
-        as `run` does, and where the scenario differs before the checkpoint.
+        settings: of `scenario`, where the caller has asked `Checkpoint.begins` with them. The recording is
+        that of a straight run of `scenario`, bit for bit, from power-on. Raises RigError as `run` does, and
+        where the scenario differs before the checkpoint.
         """
         scenario = scenario or checkpoint.scenario
-        settings, buffers = self._standing(scenario, checkpoint, checkpoint.settings.asked_cycles)
+        if settings is None:
+            settings, buffers = self._standing(scenario, checkpoint, checkpoint.settings.asked_cycles)
+        else:
+            buffers = self._going_on(settings, checkpoint)
         return self._carried(settings, scenario, buffers, None, None)
 
     def shuttle(self, checkpoint: Checkpoint) -> Callable[[], int]:
@@ -195,9 +201,12 @@ class Rig:
         if after.image_digest != self.image.digest:
             raise RigError("the checkpoint is of another build; run the scenario from power-on")
         after.require_same_start(settings, scenario)
+        return settings, self._going_on(settings, after)
+
+    def _going_on(self, settings: Settings, after: Checkpoint) -> "tuple[Chunks, Chunks]":
         buffers = self._buffers(settings, after.edges, after.states)
         self.core.core_continue(self.ffi.from_buffer(after.memory), settings.struct)
-        return settings, buffers
+        return buffers
 
     def run_unrecorded(self, scenario: Scenario) -> None:
         """The same run with nothing written down: no monitor can judge it; `counts` and `store` remain.

@@ -31,10 +31,11 @@ class WarmStarts:
         shared_s: up to this moment (s) other scenarios will begin in the same way; a run from power-on leaves
         a checkpoint there. Raises RigError as `Rig.run`.
         """
-        if found := self._shared(self._rig.settings(scenario), scenario):
+        settings = self._rig.settings(scenario)
+        if found := self._shared(settings, scenario):
             self._keep(found)
             self.continued += 1
-            return self._rig.resume(found, scenario)
+            return self._rig.resume(found, scenario, settings)
         self.straight += 1
         recording, left = self._rig.run_leaving(scenario, shared_s)
         if left:

@@ -142,11 +142,13 @@ class Scenario:
         the width set at the moment it rises.
         """
         pulses = []
+        steps, at = self.throttle_us, 0
         k = 0
         # The product, not a running sum: edges must not drift with the number of frames.
         while (rise_s := (2 * k + 1) * self.frame_ms / 2000.0) < self.end_s:
-            width_us = step_value(self.throttle_us, rise_s)
-            if width_us > 0.0:
+            while at + 1 < len(steps) and steps[at + 1][0] <= rise_s:
+                at += 1
+            if (width_us := steps[at][1]) > 0.0:
                 pulses.append((rise_s, width_us))
             k += 1
         return pulses

@@ -35,6 +35,9 @@ from dryspin.search.sweeping import throttle_map
 BLOCKED_S = 6.5
 """A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
 
+STARTS = 12
+"""Kinds of start: one blocked, some in a stream, the others from rest."""
+
 STREAMS = (RARE + 2, RARE + 3)
 """Kinds in which the water turns the rotor the way that is asked for: one forward, one reverse in a plan."""
 
@@ -90,7 +93,7 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
     turns it the same way when the demand comes.
     """
     stick = Stick(drive)
-    kind = draws.index("kind", 12)
+    kind = draws.index("kind", STARTS)
     flicked = kind == FLICKED and drive.load.kq_nm_s2.low > 0.0
     frame_ms = FLICKED_MS if flicked else frame_ms
     course = rite(drive, draws, frame_ms, rehearsal)

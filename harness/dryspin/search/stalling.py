@@ -12,8 +12,9 @@ from dryspin.search.draws import Draws
 from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.streams import stream
 
-SIZES = (1.0, 0.5, 0.75, 0.9)
-"""Shares of the full stick: fast enough that a stop is a loss."""
+SIZES = (0.5, 1.0, 0.75, 0.9)
+"""Shares of the full stick: fast enough that a stop is a loss. With half of it a locked rotor draws half of
+its current, so that no limit of the board ends what the firmware should end."""
 
 RUN_S = 0.6
 """From the demand to the stall: start, and most of the run-up."""

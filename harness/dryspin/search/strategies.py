@@ -5,7 +5,7 @@ The same construction serves two askers: `covering_draft` goes through the envel
 Hypothesis strategy that looks everywhere else and shrinks.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
@@ -15,11 +15,20 @@ from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
 from dryspin.scenario.schema import OUTAGES
 from dryspin.search.beginnings import SLOTS, Beginning
-from dryspin.search.course import WAYS, Course
+from dryspin.search.course import RARE, WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
-from dryspin.search.flavours import FLAVOURS, frames_ms
-from dryspin.search.learning import DECLARED
+from dryspin.search.flavours import FLAVOURS, FLICKED, STARTS, STREAMS, frames_ms
+from dryspin.search.learning import (
+    CREEPING,
+    DECLARED,
+    GIVEN_UP,
+    GIVEN_UP_NARROW,
+    INTERRUPTED,
+    KINDS,
+    TOO_LATE,
+    UPSIDE_DOWN,
+)
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 
@@ -34,6 +43,18 @@ RAMP_S = 0.3
 
 MAX_OFF_NOMINAL = 3
 """Parts that leave their nominal value in one scenario, at most."""
+
+
+def _plan(kinds: int, first: Sequence[int]) -> tuple[int, ...]:
+    """All kinds of story, those told once in so many first: what only they show is to be met early."""
+    return (*first, *(k for k in range(kinds) if k not in first))
+
+
+PLANNED_KINDS: Mapping[str, tuple[int, ...]] = {
+    "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED)),
+    "calibration": _plan(KINDS, (GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP)),
+}
+"""Order of the kinds of story in the covering plan, where it is not theirs."""
 
 
 @dataclass(frozen=True)
@@ -143,18 +164,36 @@ def covering_draft(
     """
     sectors = list(range(SECTORS))
     Random(seed).shuffle(sectors)
-    fixed = {"sector": sectors[row % SECTORS], "way": row, "kind": row, "write": row}
+    kinds = PLANNED_KINDS.get(family)
+    fixed = {"sector": sectors[row % SECTORS], "way": row, "write": row, "trim": row}
+    fixed["kind"] = kinds[row % len(kinds)] if kinds else row
+    if family == "arming":
+        # Frames too fast for any transmitter, offered last, come first.
+        fixed["frame"] = row - 1
     # The first choice is the bare story, which exercises little: for the shortening, and now and then.
     fixed["old span"] = 1 + row % (SPANS + DECLARED)
+    if family == "calibration" and row % (SPANS + DECLARED) >= SPANS:
+        fixed |= _cut_of_the_first_record(row, len(rehearsal.store_s))
     # level(): 1 is the low end, 2 the high end; every third row is left free.
     if row % 3:
         fixed["supply"] = row % 3
     if row // 3 % 3:
         fixed["load"] = row // 3 % 3
-    if row // 2 % 2 == 0:
-        fixed["size"] = 0
+    # Full stick every other time, the other sizes in turn; of four rows each is met both ways.
+    fixed["size"] = 1 + row % SECTORS // 4 if row % 4 in (1, 2) else 0
     generator = Random(f"{seed}/{family}/{row}")
     return build(SeededDraws(generator, fixed), drive, family, rehearsal)
+
+
+def _cut_of_the_first_record(row: int, writes: int) -> dict[str, int]:
+    """Nothing was ever stored, so what is not written yet reads as erased: a mix of ranges, if anything is.
+
+    It is likeliest in the middle of the writes, between two bytes, and shows where both ways are looked at.
+    """
+    nth = row % SECTORS // (SPANS + DECLARED) * DECLARED + row % (SPANS + DECLARED) - SPANS
+    outwards = sorted(range(writes), key=lambda write: abs(2 * write + 1 - writes))
+    cut = {"both ways": 1, "within": row // (SECTORS // 2)}
+    return cut | ({"write": outwards[nth % writes]} if writes else {})
 
 
 def _dressed(scenario: Scenario) -> tuple[Trace, ...]:

@@ -18,7 +18,8 @@ REST_S = 0.3
 """At neutral for longer at the end: a drive that starts again and again there has stopped before."""
 
 TRIMS = (0.0, 0.5, -0.5, 0.95, -0.95)
-"""Where in the dead band the stick comes to rest, as a share of it: a trimmed stick is not in its middle."""
+"""Where in the dead band the stick comes to rest the first time, as a share of it, and as far on its other
+side the second time: a trimmed stick is not in its middle."""
 
 FULL_S = 0.7
 """Full out, once and one way: both ways are divided alike, which other claims ask."""
@@ -39,7 +40,7 @@ def throttle_map(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehears
     first, second = draws.pick("shares", SHARES)
     step_us = draws.pick("sweep", SWEEP_US)
     # To a whole us: a pulse within two ticks of the border counts either way.
-    rest_us = stick.neutral_us + float(int(draws.pick("trim", TRIMS) * drive.throttle.dead_band_us))
+    trim_us = float(int(draws.pick("trim", TRIMS) * drive.throttle.dead_band_us))
     at_s = course.end_s
     for turn in range(2):
         from_us, to_us = stick.demand(way ^ turn, first), stick.demand(way ^ turn, second)
@@ -55,7 +56,7 @@ def throttle_map(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehears
         if turn == 0:
             course.step(at_s, stick.demand(way, 1.0))
             at_s += FULL_S
-        course.step(at_s, rest_us)
+        course.step(at_s, stick.neutral_us + (-trim_us if turn else trim_us))
         at_s += STOP_S
     course.end_s = at_s + REST_S
     return course
