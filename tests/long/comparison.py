@@ -103,7 +103,8 @@ def table(rows: Sequence[Row], limit: int) -> str:
     ]
     lines.append(f"directed takes a third or less in {sum(row.gain >= GOAL for row in told)} of {len(rows)}")
     if told:
-        lines.append(f"median gain {statistics.median(row.gain for row in told):.2g} times")
+        least = ">= " if any(row.at_least for row in told) else ""
+        lines.append(f"median gain {least}{statistics.median(row.gain for row in told):.2g} times")
     return "\n".join([*lines, ""])
 
 
