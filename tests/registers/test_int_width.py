@@ -20,6 +20,9 @@ pytestmark = pytest.mark.skipif(
 )
 
 
+LANGUAGES = ["main.c", pytest.param("main.cpp", marks=pytest.mark.slow)]
+
+
 def judged(bench: RegisterBench, text: str, name: str = "main.c") -> Code:
     """What a tenth of a second of a firmware shows; plain code takes time."""
     bench.image(text, name)
@@ -55,7 +58,7 @@ WIDTH = """\
 """
 
 
-@pytest.mark.parametrize("name", ["main.c", "main.cpp"])
+@pytest.mark.parametrize("name", LANGUAGES)
 @pytest.mark.parametrize(
     ("statement", "marker", "words"),
     [
@@ -116,7 +119,7 @@ WORKS = """\
 """
 
 
-@pytest.mark.parametrize("name", ["main.c", "main.cpp"])
+@pytest.mark.parametrize("name", LANGUAGES)
 def test_sound_code_takes_the_same_time_in_both(bench: RegisterBench, name: str) -> None:
     """Waits on a handler's flag, counted loops, busy waits, ports and timers: not one cycle between them."""
     code = judged(bench, WORKS, name)
