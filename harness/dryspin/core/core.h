@@ -78,7 +78,8 @@ enum { CORE_NO_PIN = 255, CORE_FLOATING = 255, CORE_MARK_PINS = 8 };
 typedef struct {
 	uint8_t high[3], low[3];             /* gates of U, V, W; CORE_NO_PIN only for what can never be on */
 	uint8_t high_active, low_active;     /* level that turns the FET on */
-	uint8_t chops_low;                   /* a carrier at a low gate is meant */
+	uint8_t chops_low;                   /* chopping of low FETs is meant: by carrier, or by code */
+	int64_t chop_cycles;                 /* its period */
 	int32_t on_delay_cycles, off_delay_cycles; /* of the level shifter */
 	uint8_t phase[3], bus, throttle;     /* phase: CORE_NO_PIN where it is not sensed */
 	uint8_t steady[24];                  /* level of a pin that never changes, or CORE_FLOATING */

@@ -87,6 +87,7 @@ class Settings:
             pins = self.ffi.new("core_pins *")
             fill_pins(pins, drive.pins, self.f_cpu_hz)
             pins.chops_low = drive.bridge.chopping == LOW_SIDE
+            pins.chop_cycles = round(min(self.f_cpu_hz / drive.bridge.f_pwm_hz, _PERIOD_MAX))
             config.pins = pins
             self._kept.append(pins)
 
@@ -155,6 +156,8 @@ def driver_dead_cycles(drive: Drive, f_cpu_hz: float) -> int:
 
 
 _NO_PIN = 255
+_PERIOD_MAX = 2.0**30
+"""Cycles; a minute: no carrier is slower, and any number above zero may stand in the file."""
 _MARK_REGISTERS = {"": 0, "GPIOR0": 0x3E, "GPIOR1": 0x4A, "GPIOR2": 0x4B}
 """Addresses in data space; data sheet, section "Register Summary"."""
 

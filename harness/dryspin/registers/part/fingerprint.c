@@ -14,9 +14,10 @@ static const uint8_t settings[] = {
 };
 
 typedef struct {
-	int32_t match[2];
+	int32_t match[2], chopped_until;
 	uint8_t setting[sizeof settings], port[3], direction[3], driven[6], marked[CORE_MARK_PINS];
 	uint8_t duty[2][2], minus, sensed_phases, reset_flags, sending, from_comparator;
+	uint8_t chopped[4], chopped_duty;
 } digest_of_part;
 
 int64_t part_timer_zero(void)
@@ -57,6 +58,9 @@ int64_t part_fingerprint(unsigned char *into, int64_t room)
 	d.reset_flags = part.reset_flags;
 	d.sending = part.waiting >= 0;
 	d.from_comparator = part.from_comparator;
+	d.chopped_until = chopping_next() == NEVER ? -1 : (int32_t)((chopping_next() - ctl.now) / GRAIN_CYCLES);
+	memcpy(d.chopped, (uint8_t[]){part.chopping.low, part.chopping.last, part.chopping.begun, part.chopping.steady}, 4);
+	d.chopped_duty = config->pins->chops_low ? part.duty : 0; /* measured: in no register */
 	memcpy(into, &d, sizeof d);
 	return sizeof d;
 }

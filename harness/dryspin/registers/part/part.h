@@ -40,6 +40,14 @@ typedef struct {
 	int64_t next;                         /* next tick that changes more than the count */
 } timer;
 
+/* A low FET that is chopped by its PORT bit. A leg is given as 1 2 3, 0 is none. */
+typedef struct {
+	uint8_t low, last;       /* on under a high FET of another leg; that was so last, within a period */
+	uint8_t begun;           /* a whole period is being measured, since `start` */
+	uint8_t steady;          /* on for more than a period */
+	int64_t start, on_at, off_at, on_cycles;
+} chopping;
+
 enum { FLIGHTS = 16, EDGES = 8 };
 
 typedef struct {
@@ -65,6 +73,9 @@ typedef struct {
 	uint8_t flight_in[6], flight_out[6];
 	uint8_t marked[CORE_MARK_PINS];
 	uint8_t duty;            /* as recorded last */
+
+	/* chopping.c */
+	chopping chopping;
 
 	/* inputs.c */
 	uint8_t from_comparator; /* the capture unit listens to the comparator */
@@ -144,6 +155,11 @@ void pins_write(uint8_t at, uint8_t value);
 int pin_is_gate(int pin);
 /* Pin of a compare output: timer 0..2, channel 0 A, 1 B. */
 int output_pin(int which, int channel);
+
+/* chopping.c */
+/* What each leg is told by its pins becomes what it is told over a period; by_port: its low FET without a carrier. */
+void chopping_hold(uint8_t told[3], const uint8_t by_port[3], int64_t cycle, place who);
+int64_t chopping_next(void);
 
 /* inputs.c */
 void input_changed(int pin, int level);

@@ -119,15 +119,19 @@ static int is_told_on(int g)
 	return is_driven(pin) && driven_level(pin) == active;
 }
 
+static int has_carrier(int g)
+{
+	int output = connected(gate_pin(g));
+	return is_driven(gate_pin(g)) && output >= 0 && timer_is_pwm(output / 2);
+}
+
 static uint8_t command(int x)
 {
-	int high = gate_pin(x), low = gate_pin(x + 3), output = connected(high);
-	if (is_driven(high) && output >= 0 && timer_is_pwm(output / 2))
+	if (has_carrier(x))
 		return PORT_CHOPPED;
 	if (is_told_on(x))
 		return PORT_HIGH;
-	output = connected(low);
-	if (is_driven(low) && output >= 0 && timer_is_pwm(output / 2)) {
+	if (has_carrier(x + 3)) {
 		if (!config->pins->chops_low)
 			part_refuse("the low FET of leg %d is chopped; [bridge] chopping is not \"low side\"", x);
 		return PORT_LOW; /* the leg is told low, as a chopped one is told high; its gate follows the carrier */
@@ -145,8 +149,16 @@ void pins_duty(uint8_t counts, place who)
 
 static void commands(int64_t cycle, place who)
 {
+	uint8_t told[3], by_port[3];
+	for (int x = 0; x < 3; x++)
+		told[x] = command(x);
+	if (config->pins->chops_low) {
+		for (int x = 0; x < 3; x++)
+			by_port[x] = (uint8_t)!has_carrier(x + 3);
+		chopping_hold(told, by_port, cycle, who);
+	}
 	for (int x = 0; x < 3; x++) {
-		uint8_t state = command(x);
+		uint8_t state = told[x];
 		if (state == ctl.leg[x])
 			continue;
 		ctl.leg[x] = state;
@@ -248,5 +260,6 @@ void legs_release(int64_t cycle)
 	memset(part.port, 0, sizeof part.port);
 	memset(part.direction, 0, sizeof part.direction);
 	memset(part.marked, 0, sizeof part.marked);
+	part.chopping = (chopping){0};
 	pins_update(cycle, (place){0, 0});
 }

@@ -201,6 +201,7 @@ void timers_tell_next(void)
 {
 	int64_t next = part.timer[0].next;
 	next = sooner(next, sooner(part.timer[1].next, part.timer[2].next));
+	next = sooner(next, chopping_next());
 	for (int g = 0; g < 6; g++)
 		if (part.flight_in[g] != part.flight_out[g])
 			next = sooner(next, part.flight[g][part.flight_out[g] % FLIGHTS].cycle);
