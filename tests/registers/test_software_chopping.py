@@ -94,8 +94,8 @@ def spans_at_gates(recording: Recording) -> dict[int, tuple[int, int]]:
 
 @pytest.mark.parametrize("on_counts", [10, 50, 85])
 def test_steps_and_duty_are_those_that_the_handlers_make(bench: RegisterBench, on_counts: int) -> None:
-    """Duty: the share of a period that a low FET is on, as counted at the gates. What the timer is set to lies
-    less than 40 cycles (13 of 255 counts) from it: the two handlers take different times to their stores."""
+    """Duty: the share of a period that a low FET is on, as counted at the gates. What the timer is set to
+    lies less than 40 cycles (13 of 255 counts) from it: their handlers differ in length."""
     recording = chopped(bench, on_counts)
     verdicts = {verdict.name: verdict for verdict in judge(recording)}
     steps, at_gates = recording.steps, spans_at_gates(recording)
@@ -147,8 +147,8 @@ int main(void)
 
 
 def test_a_reset_forgets_the_leg_that_was_held(bench: RegisterBench) -> None:
-    """ "I/O ports ... immediately reset to their initial state when a reset source goes active" (7810C p. 44):
-    every leg is open from that cycle on, in the off-time of the chopping as well."""
+    """ "I/O ports ... immediately reset to their initial state when a reset source goes active" (7810C p.
+    44): every leg is open from that cycle on, in the off-time of the chopping as well."""
     drive = chopping_below(bench).drive
     rig = Rig(bench.image(f"#define ON_COUNTS 50\n{SIX_STEP}"), drive)
     held = 0

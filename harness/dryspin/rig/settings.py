@@ -87,7 +87,7 @@ class Settings:
             pins = self.ffi.new("core_pins *")
             fill_pins(pins, drive.pins, self.f_cpu_hz)
             pins.chops_low = drive.bridge.chopping == LOW_SIDE
-            pins.chop_cycles = round(min(self.f_cpu_hz / drive.bridge.f_pwm_hz, _PERIOD_MAX))
+            pins.chop_cycles = round(max(1.0, min(self.f_cpu_hz / drive.bridge.f_pwm_hz, _PERIOD_MAX)))
             config.pins = pins
             self._kept.append(pins)
 
