@@ -9,6 +9,8 @@
 #include "part.h"
 
 enum { EARLY_OR_LATE = 8 };
+/* The next time on begins a period; one runs since `start`; the next time on may be in the midst of one. */
+enum { BEGINS, RUNS, AMIDST };
 
 static int64_t longest(void)
 {
@@ -28,21 +30,21 @@ int64_t chopping_next(void)
 	return c->last ? c->off_at + longest() : NEVER;
 }
 
-/* A leg's first time on may be the rest of a period that another leg began: it counts from the second on. */
+/* After a change of FETs, high or low, the first time on may be the rest of a period: it counts from the second on. */
 static void goes_on(uint8_t low, int64_t cycle, place who)
 {
 	chopping *c = &part.chopping;
 	int64_t lasted = cycle - c->start;
-	if (low != c->last) {
+	if (low != c->last || c->phase == AMIDST) {
 		c->last = low;
-		c->begun = 0;
+		c->phase = BEGINS;
 		return;
 	}
-	if (c->begun && lasted < shortest())
-		return; /* off for a moment within a period, as while the high FETs change over */
-	if (c->begun && lasted <= longest())
+	if (c->phase == RUNS && lasted < shortest())
+		return; /* off more than once in a period */
+	if (c->phase == RUNS && lasted <= longest())
 		pins_duty((uint8_t)((c->on_cycles * 255 + lasted / 2) / lasted), who);
-	c->begun = 1;
+	c->phase = RUNS;
 	c->start = cycle;
 	c->on_cycles = 0;
 }
@@ -75,8 +77,10 @@ void chopping_hold(uint8_t told[3], const uint8_t by_port[3], int64_t cycle, pla
 			low = (uint8_t)(x + 1);
 	}
 	note(high && lows == 1 ? low : 0, cycle, who);
+	if (!high)
+		c->phase = AMIDST;
 	if (chopping_next() <= cycle) {
-		c->begun = 0;
+		c->phase = BEGINS;
 		if (c->low) {
 			c->steady = 1;
 			pins_duty(255, who);

@@ -59,7 +59,7 @@ int64_t part_fingerprint(unsigned char *into, int64_t room)
 	d.sending = part.waiting >= 0;
 	d.from_comparator = part.from_comparator;
 	d.chopped_until = chopping_next() == NEVER ? -1 : (int32_t)((chopping_next() - ctl.now) / GRAIN_CYCLES);
-	memcpy(d.chopped, (uint8_t[]){part.chopping.low, part.chopping.last, part.chopping.begun, part.chopping.steady}, 4);
+	memcpy(d.chopped, (uint8_t[]){part.chopping.low, part.chopping.last, part.chopping.phase, part.chopping.steady}, 4);
 	d.chopped_duty = config->pins->chops_low ? part.duty : 0; /* measured: in no register */
 	memcpy(into, &d, sizeof d);
 	return sizeof d;

@@ -43,7 +43,7 @@ typedef struct {
 /* A low FET that is chopped by its PORT bit. A leg is given as 1 2 3, 0 is none. */
 typedef struct {
 	uint8_t low, last;       /* on under a high FET of another leg; that was so last, within a period */
-	uint8_t begun;           /* a whole period is being measured, since `start` */
+	uint8_t phase;           /* of the measurement, see there */
 	uint8_t steady;          /* on for more than a period */
 	int64_t start, on_at, off_at, on_cycles;
 } chopping;
