@@ -1,6 +1,6 @@
 """What it costs to run the target port by its registers, beside the same control code behind the seam.
 
-Figures as everywhere here; one limit is asserted, with `--benchmark-enable` only: three times the seam's CPU time.
+Figures as everywhere here; with `--benchmark-enable` one limit is asserted: three times the seam's CPU time.
 """
 
 import time
