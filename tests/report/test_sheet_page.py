@@ -25,6 +25,7 @@ from dryspin.report.sheet import Case, case_page, check_page, most_pressing
 from dryspin.report.sheet.acted import acting, excerpt, standing
 from dryspin.report.sheet.case import by_urgency
 from dryspin.report.sheet.lanes import lanes_of
+from dryspin.report.sheet.still import still
 from dryspin.report.text import CAUTION
 from dryspin.rig.rig import OffSpan
 from dryspin.search.envelope import Visit
@@ -388,3 +389,16 @@ def test_what_handlers_took_and_what_is_wrong_in_the_c_is_told() -> None:
     ]
     assert "interrupts off for 339 cycles 21.2 us at most: from the begin of on_compare_a" in words
     assert "handlers" not in Seen(check_page(result(), [], thruster())[0]).words.lower()
+
+
+def test_a_flat_curve_is_labelled_by_its_value_and_not_by_its_last_digits() -> None:
+    """Currents of rounding noise once had a scale of their own, with words upon words."""
+    run = spiked(0.1)
+    states = run.states.copy()
+    states["i_u_a"] = 1e-14 * np.sin(np.arange(len(states)))
+    states["i_v_a"] = -states["i_u_a"]
+    drawing = still(lanes_of(replace(run, states=states), 0.05, []), 0.049, 0.051, "close", "x")
+
+    labels = re.findall(r">([^<]+)</text>", drawing)
+    assert labels.count("0") >= 3
+    assert not [label for label in labels if re.fullmatch(r".*\de-\d+", label)]

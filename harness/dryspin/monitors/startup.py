@@ -178,7 +178,7 @@ def tries(evidence: Evidence) -> Ruling:
                     at_least(pause_s, limits["cool_down_s"], "s", words, attempt.start_s, attempt.row)
                 )
             count = len(failed) + 1
-            words = f"{count} tries in one demand"
+            words = f"{count} {'try' if count == 1 else 'tries'} in one demand"
             rulings.append(at_most(count, limits["tries"], "tries", words, attempt.start_s, attempt.row))
             if attempt.let_go_s > noticed_s:  # else one for the demand before, which the stick called off
                 failed = [] if attempt.ran else [*failed, attempt]

@@ -259,7 +259,9 @@ def _curves(sheet: _Sheet, lane: Curves, foot: float, height: float) -> None:
     high = max([float(highs.max()) for _, highs in drawn] + limits)
     room = max((0.2 if limits else 0.05) * (high - low), 1e-3)
     row = _Row(foot, height, low - room, high + room)
-    marks = [value for value in MaxNLocator(nbins=3).tick_values(low, high) if row.low <= value <= row.high]
+    # a flat line is a value, not its last digits
+    ends = (low, high) if high - low > room else (row.low, row.high)
+    marks = [value for value in MaxNLocator(nbins=3).tick_values(*ends) if row.low <= value <= row.high]
     axis.hlines(
         [row.at(value) for value in marks], view.from_s, view.to_s, color=GRID, linewidth=0.4, zorder=0.5
     )
