@@ -20,14 +20,13 @@ from dryspin.scenario import Scenario
 
 from .conftest import THRUSTER
 
-pytestmark = pytest.mark.benchmark(timer=time.process_time)
+pytestmark = [pytest.mark.benchmark(timer=time.process_time), pytest.mark.slow]
 
 LEAST_SHARE = 0.6
 MOST_BUILD_S = 3.0
 LINES = 1500
 
 
-@pytest.mark.slow
 def test_the_reference_scenario_with_the_checked_build(
     benchmark: Any, rig: Rig, drive: Drive, reference: Scenario
 ) -> None:

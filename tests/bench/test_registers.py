@@ -15,7 +15,7 @@ from dryspin.scenario import Scenario
 
 from .conftest import THRUSTER
 
-pytestmark = pytest.mark.benchmark(timer=time.process_time)
+pytestmark = [pytest.mark.benchmark(timer=time.process_time), pytest.mark.slow]
 
 PORT = THRUSTER.parent / "targets"
 MOST_TIMES = 3.0

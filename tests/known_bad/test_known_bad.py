@@ -45,10 +45,13 @@ NEVER_NOT_FOUND = {"gates", "arming", "reversal"}
 EVENTS = 8
 """A scenario with more of them no longer shows at a glance what the firmware does wrong."""
 
+EACH = [pytest.param(name, marks=() if k % 4 == 0 else pytest.mark.slow) for k, name in enumerate(NAMES)]
+"""One in four in the default suite; all of them take a minute of a core."""
+
 README = (KNOWN_BAD / "README.md").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EACH)
 def test_the_claim_named_in_the_index_objects_on_the_kept_scenario(name):
     """A monitor that lets pass what it is there for is worse than none: it is believed."""
     assert finding(name).claim == head(name).claim
@@ -56,7 +59,7 @@ def test_the_claim_named_in_the_index_objects_on_the_kept_scenario(name):
     assert replayed(name).as_expected, replayed(name).outcome
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EACH)
 def test_the_good_firmware_holds_the_claim_on_the_same_scenario(name):
     """What is objected to is the change, not the scenario; "not exercised" would prove nothing."""
     outcome = good(name).of(head(name).claim)
@@ -64,7 +67,7 @@ def test_the_good_firmware_holds_the_claim_on_the_same_scenario(name):
     assert outcome.status == HELD, outcome
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EACH)
 def test_no_other_family_objects_unless_the_index_says_why(name):
     """A defect shows under its own name, so that its reader looks for it in the right place."""
     family = head(name).claim.partition(".")[0]
@@ -74,13 +77,13 @@ def test_no_other_family_objects_unless_the_index_says_why(name):
     assert others <= set(head(name).also)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EACH)
 def test_the_good_firmware_gives_no_family_a_reason_to_object(name):
     """A scenario outside what the thruster can do would blame the wrong one of the two."""
     assert not [outcome for outcome in good(name).outcomes if outcome.status == BROKEN]
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EACH)
 def test_a_variant_is_the_bow_thruster_with_few_changes(name):
     """The difference to the good firmware must be readable in a minute."""
     firmware = load_drive(KNOWN_BAD / name).firmware

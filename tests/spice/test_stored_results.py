@@ -20,7 +20,12 @@ OPEN_PHASE_ELSE = 5e-5
 CROSSING_US = 0.001
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.netlist)
+EACH = [pytest.param(case, marks=pytest.mark.slow if k else ()) for k, case in enumerate(CASES)]
+NETLIST = [pytest.param(path, marks=pytest.mark.slow if k else ()) for k, path in enumerate(NETLISTS)]
+"""One of each in the default suite: the equations and ngspice take seconds for each."""
+
+
+@pytest.mark.parametrize("case", EACH, ids=lambda case: case.netlist)
 def test_equations_are_closer_to_ngspice_than_both_plants_need_be(case: Case) -> None:
     """What was measured, rounded up: the model of record is held tighter than what users are told."""
     d = differences(EquationPlant, case)
@@ -33,7 +38,7 @@ def test_equations_are_closer_to_ngspice_than_both_plants_need_be(case: Case) ->
     assert d.crossing_us < CROSSING_US
 
 
-@pytest.mark.parametrize("netlist", NETLISTS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("netlist", NETLIST, ids=lambda path: path.stem)
 def test_stored_results_belong_to_their_netlist(netlist: Path) -> None:
     """Where ngspice is at hand, it still computes what was stored."""
     stored = reference.stored(netlist)
