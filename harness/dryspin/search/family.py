@@ -19,7 +19,7 @@ from dryspin.search.envelope import SECTORS, Reached, Visit
 from dryspin.search.handlers import HandlerTimes
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.shrink import size
-from dryspin.search.strategies import Draft, covering_draft, drafts, explored
+from dryspin.search.strategies import PLANNED_KINDS, Draft, covering_draft, drafts, explored
 from dryspin.search.tally import Tally
 
 TryDraft = Callable[[Draft], Trial]
@@ -154,6 +154,13 @@ def attempt(try_draft: TryDraft, drive: Drive, draft: Draft, found: FamilySearch
 def planned_draft(drive: Drive, task: Task, k: int) -> Draft:
     """Row `k` of a task's covering plan."""
     return covering_draft(drive, task.family, task.first_row + k, task.seed, task.rehearsal)
+
+
+def usual_draft(drive: Drive, task: Task) -> Draft:
+    """The first row of it that tells the family's usual story, none of the rare ones that stand before it."""
+    kinds = PLANNED_KINDS.get(task.family, (0,))
+    k = next(k for k in range(len(kinds)) if kinds[(task.first_row + k) % len(kinds)] == 0)
+    return planned_draft(drive, task, k)
 
 
 def planned_drafts(drive: Drive, task: Task) -> list[Draft]:

@@ -1,6 +1,6 @@
 """Which of the drive's unknowns matters most: each at both ends of its range, everything else nominal.
 
-One at a time, in the planned first scenario of at most three families: what two unknowns do together is the
+One at a time, in the usual story of at most three families: what two unknowns do together is the
 search's to find, this is to tell what to measure first.
 """
 
@@ -12,7 +12,7 @@ from dryspin.errors import RigError
 from dryspin.findings import BROKEN, HELD, Trial
 from dryspin.scenario import Scenario, part_ranges
 from dryspin.search.effect import Effect
-from dryspin.search.family import Task, planned_draft
+from dryspin.search.family import Task, usual_draft
 from dryspin.search.workers import run_tasks
 
 SUPPLY = "supply_v"
@@ -64,7 +64,7 @@ def effects(
     try_out: raises RigError for a scenario that cannot be run, which then says nothing.
     """
     chosen = sorted((t for t in tasks if t.family in TELLING), key=lambda t: TELLING.index(t.family))
-    stories = [nominal(planned_draft(drive, task, 0).scenario) for task in chosen[:MOST_FAMILIES]]
+    stories = [nominal(usual_draft(drive, task).scenario) for task in chosen[:MOST_FAMILIES]]
     spans = spanned_unknowns(drive)
     runs = [(key, end, story) for key in spans for end in ("low", "high") for story in stories]
 
