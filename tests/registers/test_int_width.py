@@ -64,8 +64,7 @@ WIDTH = """\
     [
         ("say(scaled(k, k));", "product", "200 * 200"),
         ("say((uint16_t)(1 << far)); /* shift */", "/* shift */", "shift"),
-        # told where something leaves the firmware: here the next statement
-        ("if (now - then < 1000) say(7);", "say(2)", "int of 16 bits"),
+        ("if (now - then < 1000) say(7); /* compared */", "/* compared */", "another way is taken"),
         ("say((k << 8) / 256); /* high */", "/* high */", "int of 16 bits"),
     ],
 )
@@ -80,6 +79,80 @@ def test_what_means_something_else_on_the_part_is_found_at_its_line(
     assert code.left_out == ""
     assert fault.place.line == line(bench, marker)
     assert words in fault.text
+
+
+WRITES = """\
+    #include <avr/eeprom.h>
+    struct entry { uint8_t kind; uint16_t value; };
+    static volatile uint16_t counts = 60000, scale = 6000;
+    int main(void)
+    {
+        switch (eeprom_read_byte((const uint8_t *)0)) {
+        case 1: OCR1A = (counts + scale) >> 9; break; /* OCR1A becomes 0 */
+        case 2: PORTC = counts * 2U > 65535U; break; /* PORTC becomes 0 */
+        case 3: UCSR0B = _BV(TXEN0); UDR0 = counts + scale > 65535U; break; /* UDR0 becomes 0 */
+        case 4: eeprom_write_byte((uint8_t *)3, sizeof(struct entry)); break; /* EEDR becomes 3 */
+        default: OCR1A = (uint16_t)(((uint32_t)counts + scale) >> 9); break;
+        }
+        stop();
+    }
+"""
+
+
+def test_every_write_to_a_register_is_compared(bench: RegisterBench) -> None:
+    """Compare unit, port, serial output and store, also where nothing hangs on the pin.
+
+    66000 is 464 in 16 bits; structs have no gaps on the part. In the last case casts make it the same.
+    """
+    bench.image(WRITES)
+    drive = replace(bench.drive, controller=replace(bench.drive.controller, block_cycles=6))
+    inspector = Inspector(drive, bench.folder)
+    assert inspector.left_out == ""
+    for case, words in enumerate(
+        ("OCR1A becomes 0", "PORTC becomes 0", "UDR0 becomes 0", "EEDR becomes 3"), 1
+    ):
+        code = inspector.judge(inspector.evidence([scenario(0.08, store=f"{case:02x}")]))
+        (fault,) = [fault for fault in code.faults if fault.kind == INT_WIDTH]
+        assert words in fault.text
+        assert fault.place.line == line(bench, f"/* {words} */")
+    assert inspector.judge(inspector.evidence([scenario(0.08, store="05")])).faults == ()
+
+
+@pytest.mark.slow
+def test_in_a_sketch_the_line_is_that_of_its_call(bench: RegisterBench) -> None:
+    """Not that of the function behind digitalWrite(), which comes with the rig."""
+    text = (
+        "volatile unsigned counts = 60000, scale = 6000;\n"
+        "void setup() {\n  pinMode(13, OUTPUT);\n  digitalWrite(13, counts + scale > 65000U);\n}\n"
+        "void loop() { }\n"
+    )
+    bench.image(text, "tug.ino", head="")
+    drive = replace(bench.drive, firmware=replace(bench.drive.firmware, sources=("tug.ino",)))
+    inspector = Inspector(replace(drive, controller=replace(drive.controller, block_cycles=6)), bench.folder)
+    code = inspector.judge(inspector.evidence([scenario(0.1)]))
+
+    assert [fault.place.line for fault in code.faults if fault.kind == INT_WIDTH] == ["tug.ino:4"]
+
+
+@pytest.mark.parametrize(
+    ("copied", "kind"),
+    [
+        ("const uint8_t *both[2] = {one, two}; say(both[k][k]);", "[2 x i8*]"),
+        ("struct place a = {one, 2}, b = a; say(b.at[k]);", "struct.place"),
+    ],
+)
+def test_copied_addresses_are_refused(bench: RegisterBench, copied: str, kind: str) -> None:
+    """An address has 2 bytes on the part and 8 here: half of them would be copied, and a wrong value told."""
+    text = f"""
+        struct place {{ const uint8_t *at; uint8_t n; }};
+        static const uint8_t one[2] = {{1, 2}}, two[2] = {{3, 4}};
+        static volatile uint8_t k = 1;
+        int main(void) {{ {copied} stop(); }}
+    """
+    bench.image(text)
+    inspector = Inspector(bench.drive, bench.folder)
+
+    assert f"main.c: copies or fills a {kind}, which holds an address" in inspector.left_out
 
 
 WORKS = """\

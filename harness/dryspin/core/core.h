@@ -48,7 +48,8 @@ enum core_signal {
 	SIGNAL_CONVERTER = 17,  /* the ADC is on, the comparator blind */
 	SIGNAL_WATCHDOG = 18,   /* its time-out in ms, 0 = off */
 	SIGNAL_SERIAL = 19,     /* a byte on its way out of the serial output */
-	SIGNAL_OVER_CURRENT = 20 /* 1: the board's current limit pulls its pin; where one is fitted */
+	SIGNAL_OVER_CURRENT = 20, /* 1: the board's current limit pulls its pin; where one is fitted */
+	SIGNAL_REGISTER = 21    /* of builds that are compared: the firmware writes one, address << 16 | value */
 };
 
 /* One change of one signal. pc and caller are offsets into the library's text: the return address
@@ -175,6 +176,12 @@ typedef struct {
 	char text[164];
 } core_undefined;
 
+/* Of builds that are compared: a branch, when it was come to, and the condition it hangs on; of a switch 0. */
+typedef struct {
+	int64_t cycle;
+	uint32_t pc, held;
+} core_branch;
+
 /* cdef end */
 #pragma GCC visibility push(default)
 /* cdef begin */
@@ -235,6 +242,10 @@ void core_tear(uint32_t pc, int32_t handler, int64_t from_cycle);
 core_tear_report *core_torn(void);
 /* Rows since core_start; *rows points at the first. */
 int32_t core_undefined_rows(const core_undefined **rows);
+/* Of builds that are compared, at register level: keep the last branches up to this cycle, from here on. */
+void core_branches_until(int64_t cycle);
+/* Those kept, the oldest first, up to `room`; how many there are. */
+int32_t core_branches(core_branch *into, int32_t room);
 /* cdef end */
 #pragma GCC visibility pop
 

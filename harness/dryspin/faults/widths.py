@@ -2,13 +2,15 @@
 
 Both run the same scenario. Behind the seam plain code costs nothing in it, so that every port call falls on
 the same cycle; firmware written for registers may wait in plain code, so its blocks cost time, and are the
-same ones in both builds. The first edge that differs, in moment or value, shows that the code means something
-else on the part.
+same ones in both builds; there every write to a register is an edge, too. The first edge that differs, in
+moment or value, shows that the code means something else on the part.
 """
 
+import subprocess
 from dataclasses import replace
 from functools import cached_property
-from pathlib import Path
+from itertools import zip_longest
+from pathlib import Path, PurePosixPath
 
 import numpy as np
 
@@ -17,6 +19,8 @@ from dryspin.drive import Drive
 from dryspin.errors import FirmwareError
 from dryspin.faults.fault import INT_WIDTH, Fault, Place, fault_of
 from dryspin.recording import Recording, Signal
+from dryspin.registers.names import register_names
+from dryspin.registers.places import HEADER_FOLDERS
 from dryspin.rig import Rig
 from dryspin.rig.checked import Undefined
 from dryspin.scenario import Scenario
@@ -56,6 +60,8 @@ class Widths:
             return [replace(fault_of(error), kind=INT_WIDTH, text=f"with int of 16 bits {error.text}")]
         found = overflows(self._narrow.undefined(), self._narrow_image)
         if not found and (fault := difference(recording, narrow, self._wide_image, self._narrow_image)):
+            if registers:
+                fault = told_by_branch(fault, scenario, self._wide, self._narrow, block_cycles)
             found.append(fault)
         return found
 
@@ -79,6 +85,46 @@ def difference(wide: Recording, narrow: Recording, wide_image: Image, narrow_ima
     return Fault(INT_WIDTH, "", place, text, moment_s=float(edges["cycle"][k]) / narrow.f_cpu_hz)
 
 
+def told_by_branch(fault: Fault, scenario: Scenario, wide: Rig, narrow: Rig, cycles: int) -> Fault:
+    """The same at the branch that the two builds take different ways, where that is what made the difference.
+
+    Runs both once more, at `cycles` a block: the same branches come at the same cycles until they part.
+    """
+    until = round((fault.moment_s or 0.0) * narrow.drive.controller.f_cpu_hz)
+    place = _parted(*(_branches(rig, scenario, cycles, until) for rig in (wide, narrow)))
+    if place is None or not place.line or place.line == fault.place.line:
+        return fault
+    seen = f", first seen at {fault.place}" if fault.place.line else ""
+    return replace(fault, place=place, text=f"another way is taken than with 32 bits{seen}: {fault.text}")
+
+
+def _branches(rig: Rig, scenario: Scenario, cycles: int, until: int) -> list[tuple[int, Place, bool]]:
+    """The last branches of a run up to the cycle `until`: cycle, place, whether its condition held."""
+    rig.branches_until(until)
+    rig.run(scenario, block_cycles=cycles)
+    rows = rig.branches()
+    rig.branches_until(-1)
+    places = {
+        pc: Place(_own_line(rig.image, pc), rig.image.function_of(pc)) for pc in {pc for _, pc, _ in rows}
+    }
+    return [(cycle, places[pc], held) for cycle, pc, held in rows]
+
+
+def _parted(wide: list[tuple[int, Place, bool]], narrow: list[tuple[int, Place, bool]]) -> Place | None:
+    """The branch that both have come to and left on different ways; None where there is none."""
+    begin = max((rows[0][0] for rows in (wide, narrow) if rows), default=0)
+    last: Place | None = None
+    both = ([row for row in rows if row[0] >= begin] for rows in (wide, narrow))
+    for one, other in zip_longest(*both):
+        # functions may differ: only one of the builds may have made one part of its caller
+        if one is None or other is None or (one[0], one[1].line) != (other[0], other[1].line):
+            return last
+        last = other[1]
+        if one[2] != other[2]:
+            return last
+    return None
+
+
 def overflows(rows: list[Undefined], narrow_image: Image) -> list[Fault]:
     """What the narrow build met that C leaves undefined."""
     found = []
@@ -97,10 +143,43 @@ def _acted(recording: Recording, image: Image, k: int) -> tuple[Place, str]:
     if k >= len(edges):
         return Place("", ""), "nothing more happens"
     edge = edges[k]
-    name = Signal(int(edge["signal"])).name.lower().replace("_", " ")
-    what = f"{name} becomes {int(edge['value'])} at {int(edge['cycle']) / recording.f_cpu_hz:.6f} s"
+    name, value = Signal(int(edge["signal"])).name.lower().replace("_", " "), int(edge["value"])
+    if edge["signal"] == Signal.REGISTER:
+        name, value = _register(value >> 16), value & 0xFFFF
+    what = f"{name} becomes {value} at {int(edge['cycle']) / recording.f_cpu_hz:.6f} s"
     made = np.flatnonzero(edges["pc"][k:])
     if not len(made):
         return Place("", ""), what
-    pc = int(edges["pc"][k + int(made[0])])
-    return Place(image.line_of(pc), image.function_of(pc)), what
+    actor = edges[k + int(made[0])]
+    return _place(image, int(actor["pc"]), int(actor["caller"])), what
+
+
+def _register(address: int) -> str:
+    """Its name; where a pair begins, that of the pair."""
+    names = register_names()
+    return names.get((address, 2)) or names.get((address, 1)) or f"register 0x{address:02x}"
+
+
+def _place(image: Image, pc: int, caller: int) -> Place:
+    """Of an access; of one inside a function that comes with the rig, of what called that."""
+    line = _own_line(image, pc)
+    if not line and (line := _own_line(image, caller)):
+        return Place(line, image.function_of(caller))
+    return Place(line or image.line_of(pc), image.function_of(pc))
+
+
+def _own_line(image: Image, pc: int) -> str:
+    """The line in the firmware's own sources, be it that of a function of a header that became part of it."""
+    line = image.line_of(pc)
+    files = image.text.files if image.text else ()
+    if (
+        not line
+        or line.rpartition(":")[0] in files
+        or f"{line.rpartition(':')[0].removesuffix('.cpp')}" in files
+    ):
+        return line
+    command = ["addr2line", "-i", "-e", str(image.path), hex(pc - 1)]
+    asked = subprocess.run(command, capture_output=True, text=True, check=False)
+    outer = [each.partition(" (")[0] for each in asked.stdout.splitlines()]
+    own = [each for each in outer if not each.startswith((*HEADER_FOLDERS, "?"))]
+    return PurePosixPath(own[0]).name if own else ""

@@ -43,7 +43,8 @@ class Signal(IntEnum):
     return; THROTTLE the pin's level; MARK a `Mark`; RESET the cause, a `Reset`; STORE a write that
     begins, address << 8 | value; STORE_BUSY 1 while one is under way; CONVERTER 1 while the ADC is on;
     WATCHDOG its time-out in ms while it is on, else 0; SERIAL a byte that leaves the serial output;
-    OVER_CURRENT 1 while the board's current limit pulls its pin, where one is fitted.
+    OVER_CURRENT 1 while the board's current limit pulls its pin, where one is fitted; REGISTER, only of
+    builds that are made to be compared, a write of the firmware to one, address << 16 | value.
     """
 
     GATE_U = 0
@@ -67,6 +68,7 @@ class Signal(IntEnum):
     WATCHDOG = 18
     SERIAL = 19
     OVER_CURRENT = 20
+    REGISTER = 21
 
 
 GATES: Final = (Signal.GATE_U, Signal.GATE_V, Signal.GATE_W)

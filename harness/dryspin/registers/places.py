@@ -7,6 +7,7 @@ HERE = Path(__file__).resolve().parent
 PART = HERE / "part"
 INCLUDE = HERE / "include"
 SKETCH = HERE / "sketch"
+HEADER_FOLDERS = (str(INCLUDE), str(SKETCH))
 
 
 def _texts(*folders: Path) -> dict[str, str]:

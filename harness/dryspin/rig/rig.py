@@ -234,6 +234,17 @@ class Rig:
         settings, outside, buffers = self._replayed(recording, unrecorded=True)
         self._until_told(settings, buffers, outside, None)
 
+    def branches_until(self, cycle: int) -> None:
+        """Of an image that is made to be compared: keep the branches before this cycle in the next run."""
+        self.core.core_branches_until(cycle)
+
+    def branches(self) -> list[tuple[int, int, bool]]:
+        """Those kept of the last run, (cycle, pc, whether its condition held), the oldest first."""
+        count = self.core.core_branches(self.ffi.NULL, 0)
+        rows = self.ffi.new("core_branch[]", count)
+        self.core.core_branches(rows, count)
+        return [(int(row.cycle), int(row.pc), bool(row.held)) for row in rows]
+
     def store(self) -> bytes:
         """The byte store at the end of the last run."""
         return bytes(self.ffi.buffer(self.core.core_store(), STORE_BYTES))

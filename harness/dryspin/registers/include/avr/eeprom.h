@@ -22,9 +22,10 @@ extern uint8_t __stop_dryspin_eeprom[] __attribute__((weak, visibility("hidden")
 
 static inline uint16_t dryspin_store_address(const void *at)
 {
-	uintptr_t place = (uintptr_t)at, first = (uintptr_t)__start_dryspin_eeprom;
+	/* wider than an address of the part: its widths are had on this machine, too */
+	uint64_t place = (uint64_t)at, first = (uint64_t)__start_dryspin_eeprom;
 
-	if (first != 0U && place >= first && place < (uintptr_t)__stop_dryspin_eeprom)
+	if (first != 0U && place >= first && place < (uint64_t)__stop_dryspin_eeprom)
 		place -= first;
 	return (uint16_t)place;
 }
