@@ -25,6 +25,9 @@ ONSET_S = 0.02
 AFTER_S = 2.6
 """A loss is let go, cools down, is braked, and is started anew within two seconds of the jam's end."""
 
+JOINING = RARE + 2
+"""The kind of mishap after which the water turns the rotor."""
+
 CRAWLS_RPM = (100.0, 60.0, 150.0)
 """Speed at which the jam takes all the torque of a locked motor: no closed loop goes on so slowly."""
 
@@ -44,8 +47,8 @@ def synchronism(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     course.begun(draws, course.end_s + RUN_S)
     stall_s = course.end_s + RUN_S + draws.index("later", 5) * 0.1 + draws.index("later ms", 50) / 1000.0
     gap = draws.index("gap", 12)
-    course.aside = gap in (RARE, RARE + 2)
-    if gap == RARE + 2 and drive.load.kq_nm_s2.low > 0.0:
+    course.aside = gap in (RARE, JOINING)
+    if gap == JOINING and drive.load.kq_nm_s2.low > 0.0:
         course.load_nm = stream(drive, stall_s, way)
     if gap == RARE:
         course.fault("supply gap", stall_s, draws.pick("gap for", (30.0, 10.0, 60.0, 100.0)))

@@ -31,6 +31,7 @@ from dryspin.search.learning import (
 )
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
+from dryspin.search.stalling import JOINING
 
 NOISY_ONE_IN = 5
 """One scenario in so many has noise."""
@@ -170,6 +171,9 @@ def covering_draft(
     if family == "arming":
         # Frames too fast for any transmitter, offered last, come first.
         fixed["frame"] = row - 1
+    if family == "synchronism" and row % 7 == 0:
+        # Seldom drawn, and the only story in which a rotor that turns already is joined.
+        fixed["gap"] = JOINING
     # The first choice is the bare story, which exercises little: for the shortening, and now and then.
     fixed["old span"] = 1 + row % (SPANS + DECLARED)
     if family == "calibration" and row % (SPANS + DECLARED) >= SPANS:
