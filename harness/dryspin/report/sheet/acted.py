@@ -83,6 +83,9 @@ _TOGETHER: Final = 12
 
 _MOST: Final = 4
 
+_JUST_BEFORE_S: Final = 100e-6
+"""What starts a clock, a loss for instance, comes with what is done about it at once."""
+
 
 class Act(NamedTuple):
     """What the firmware did last of one kind, up to the moment.
@@ -130,28 +133,41 @@ def last_acts(recording: Recording, moment_s: float, since_s: float) -> list[Act
     return sorted(acts, key=lambda act: -1.0 if act.at_s is None else act.at_s, reverse=True)
 
 
-def places(acts: Sequence[Act], sources: Mapping[str, bytes]) -> list[Place]:
-    """Where the latest of the acts stand in the source; those that stand close together as one."""
-    groups: list[list[tuple[int, Act]]] = []
-    for act in [act for act in acts if act.place and act.kind != STOPS][:_MOST]:
-        name, _, number = act.place.rpartition(":")
-        if not number.isdigit():
-            continue
-        own = int(number), act
-        same_file = (group for group in groups if group[0][1].place.startswith(f"{name}:"))
-        group = next((one for one in same_file if abs(one[0][0] - own[0]) <= _TOGETHER), None)
+def places(acts: Sequence[Act], sources: Mapping[str, bytes], since_s: float) -> list[Place]:
+    """Where the latest acts from `since_s` on stand in the source; those that stand close together as one."""
+    latest = [act for act in acts if act.at_s is not None and act.at_s > since_s - _JUST_BEFORE_S]
+    found = [(act.text, act.place) for act in latest if act.kind != STOPS]
+    # What it says is said by many: who wanted it said knew why.
+    found += [
+        (f"called so that it {act.text}", act.by[1]) for act in latest if act.kind == SAYS and act.by[1:]
+    ]
+    groups: list[list[tuple[str, str]]] = []
+    for words, place in [(words, place) for words, place in found if _number(place)][:_MOST]:
+        near = (group for group in groups if _near(group[0][1], place))
+        group = next(near, None)
         if group is None:
-            groups.append([own])
+            groups.append([(words, place)])
         else:
-            group.append(own)
+            group.append((words, place))
     return [
         Place(
-            "; ".join(act.text for _, act in group),
-            ", ".join(dict.fromkeys(act.place for _, act in group)),
-            excerpt(sources, group[0][1].place, _AROUND_CALLER, [number for number, _ in group]),
+            "; ".join(words for words, _ in group),
+            ", ".join(dict.fromkeys(place for _, place in group)),
+            excerpt(sources, group[0][1], _AROUND_CALLER, [_number(place) for _, place in group]),
         )
         for group in groups
     ]
+
+
+def _number(place: str) -> int:
+    """Line number of "file.c:88"; 0 where there is none."""
+    number = place.rpartition(":")[2]
+    return int(number) if number.isdigit() else 0
+
+
+def _near(one: str, other: str) -> bool:
+    same_file = one.rpartition(":")[0] == other.rpartition(":")[0]
+    return same_file and abs(_number(one) - _number(other)) <= _TOGETHER
 
 
 def _act(recording: Recording, kind: str, rows: NDArray[np.int64], since_s: float) -> Act:

@@ -56,7 +56,7 @@ def described_case(case: Case) -> dict[str, Any]:
         "acted_word": _acted_word(outcome),
         # Of a deadline a monitor names the first answer, which need not be what kept it from being met.
         "acted": [] if missed else acting(recording, case.sources, outcome.source_line, moment_s),
-        "places": places(acts, case.sources) if missed else [],
+        "places": places(acts, case.sources, since_s) if missed else [],
         "acts": [_act_row(act) for act in acts],
         "acts_since": f"{since_s:.4f}" if since_s else "",
         "replay": case.replay,

@@ -97,7 +97,7 @@ def screen_drawing(screen: Screen, salt: str) -> str:
         axes[-1].set_xticks(np.arange(-before, DIVISIONS - before + 1) * step)
         axes[-1].set_xlabel(
             f"{unit} from the moment, a division of {step:g} {unit} between lines"
-            + ("; grey: the run ends" if screen.end_s < to_s else ""),
+            + ("; drawn through: the run ends" if screen.end_s < to_s else ""),
             color=SOFT,
         )
         figure.subplots_adjust(

@@ -162,10 +162,10 @@ const Draw = (() => {
         ctx.lineWidth = ratio;
         ctx.stroke();
         ctx.restore();
-        if (right - left > 130 * ratio) {
-          const y = box.top + box.height / 2;
-          u.labels.push({text: "edges not kept here", left: left + 8 * ratio, right, y, colour: "--soft"});
-        }
+        const y = box.top + box.height / 2, room = right - left - 16 * ratio;
+        ctx.font = font(u);
+        const text = ["edges not kept here", "not kept"].find((words) => ctx.measureText(words).width < room);
+        if (text) u.labels.push({text, left: left + 8 * ratio, right, y, colour: "--soft"});
       }
     });
   }

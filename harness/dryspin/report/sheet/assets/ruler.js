@@ -47,7 +47,7 @@ const Ruler = (() => {
     for (const [t, x] of [[limit.from, left], [limit.to, right - 2 * ratio]])
       if (t >= view.from && t <= view.to) ctx.fillRect(x, y - 3 * ratio, 2 * ratio, 10 * ratio);
     const most = bbox.left + bbox.width - ctx.measureText(limit.text).width;
-    Draw.halo(ctx, limit.text, Math.min(left + 4 * ratio, most), y + 12 * ratio);
+    Draw.halo(ctx, limit.text, Math.min(left + 4 * ratio, most), y + 13 * ratio);
   }
 
   return {paint};

@@ -66,7 +66,7 @@ const Spans = (() => {
         const tall = Math.round(on ? half : 2 * ratio), rises = code >> 2 & 1;
         ctx.fillStyle = Draw.colour(on ? "--line" : "--dense");
         ctx.fillRect(begin, rises ? middle - tall : middle, Math.max(end - begin, ratio), tall);
-        const word = lane.words[code], left = Math.max(begin, box.left) + 3 * ratio;
+        const word = lane.words[code], left = Math.max(begin, box.left) + ratio;
         const right = Math.min(end, box.left + box.width);
         if (alone && ctx.measureText(word).width + 9 * ratio < right - left)
           u.labels.push({text: word, left, right, y: middle, colour: "--ink"});

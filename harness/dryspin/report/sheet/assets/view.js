@@ -266,10 +266,12 @@ class View {
     if (t < this.from || t > this.to) this.around(this.to - this.from, t);
   }
 
+  /* Beside the lanes stand the values at A, and of when they are: none of a moment that is not shown. */
   tell() {
+    const t = this.cursors.A, shown = t !== null && t >= this.from && t <= this.to;
     for (const {lane, value} of this.rows) {
-      const t = this.cursors.A;
-      value.textContent = t === null || lane.kind === "ruler" ? "" : Data.valueAt(this.run, lane, t);
+      if (lane.kind === "ruler") value.textContent = t === null ? "" : shown ? `at A, ${t.toFixed(7)} s` : "A is not shown";
+      else value.textContent = shown ? Data.valueAt(this.run, lane, t) : "";
     }
     this.listeners.forEach((listener) => listener(this));
   }
