@@ -13,6 +13,9 @@ from dryspin.report.sheet.probes import trace
 from dryspin.report.sheet.terminals import Terminals
 from dryspin.report.sheet.timebase import DIVISIONS, Base
 
+_FLAT: Final = 0.05
+"""Volts, or amperes: the least height that is drawn."""
+
 _COLUMNS: Final = 700
 
 
@@ -80,7 +83,10 @@ def screen_drawing(screen: Screen, salt: str) -> str:
         axes = figure.subplots(len(screen.traces), 1, sharex=True, squeeze=False)[:, 0]
         for axis, one in zip(axes, screen.traces, strict=True):
             borders, low, high = columns(one, from_s, to_s)
-            thin = max(float(np.nanmax(high) - np.nanmin(low)), 1e-3) * 0.012
+            # what hardly moves is a line, not a band of rounding noise
+            span = max(float(np.nanmax(high) - np.nanmin(low)), _FLAT)
+            middle, thin = float(np.nanmax(high) + np.nanmin(low)) / 2.0, 0.012 * span
+            axis.set_ylim(middle - 0.55 * span, middle + 0.55 * span)
             short = np.maximum(thin - (high - low), 0.0) / 2.0
             x = (borders - screen.base.moment_s) * factor
             axis.fill_between(
@@ -96,7 +102,7 @@ def screen_drawing(screen: Screen, salt: str) -> str:
         axes[-1].set_xlim(-before * step, (DIVISIONS - before) * step)
         axes[-1].set_xticks(np.arange(-before, DIVISIONS - before + 1) * step)
         axes[-1].set_xlabel(
-            f"{unit} from the moment, a division of {step:g} {unit} between lines"
+            f"{unit} from {screen.base.word}, a division of {step:g} {unit} between lines"
             + ("; drawn through: the run ends" if screen.end_s < to_s else ""),
             color=SOFT,
         )

@@ -24,7 +24,7 @@ _WORDS: Final = {BEFORE: "three", BEFORE_ITS_END: "eight"}
 
 @dataclass(frozen=True)
 class Base:
-    """division_s: time of a division. before: divisions before the moment.
+    """division_s: time of a division. before: divisions before the moment, which `word` calls by its name.
 
     since_s: from when on a probe should have something to show.
     """
@@ -33,6 +33,7 @@ class Base:
     moment_s: float
     before: int
     since_s: float
+    word: str = "the moment"
 
     @property
     def window(self) -> tuple[float, float]:
