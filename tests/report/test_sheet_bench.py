@@ -193,7 +193,7 @@ def test_a_finding_about_crossings_is_probed_where_they_can_be_seen() -> None:
     assert "the comparator changes where it passes zero" in bench.probes[1]
     # 116.7 electrical turns a second: two of them are 17 ms, ten divisions of 2 ms
     assert bench.closer.screen.base.division_s == pytest.approx(2e-3)
-    assert "the last 1.9 electrical turns before the moment" in bench.closer.text
+    assert "the last 1.9 electrical turns before the moment, 1.000000 s" in bench.closer.text
     for name in ("angle", "false_crossings", "missed_crossings", "sensed_edge", "sensed_phase"):
         bench = bench_of(case(spiked(), outcome=Outcome(f"commutation.{name}", "broken", -1.0, 1.0)))
         assert "against the neutral" in bench.probes[0], name

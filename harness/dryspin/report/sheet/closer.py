@@ -52,6 +52,6 @@ def _last_wait(recording: Recording, base: Base) -> tuple[float, str]:
     cycles, values, _ = recording.of(Signal.SENSE_IRQ)
     begun_s = recording.seconds(cycles[values == 1])
     begun_s = begun_s[(begun_s >= base.since_s) & (begun_s <= base.moment_s)]
-    return (
-        (float(begun_s[-1]), "the last wait for an edge") if len(begun_s) else (base.moment_s, "the moment")
-    )
+    if not len(begun_s):
+        return base.moment_s, base.word
+    return float(begun_s[-1]), "the last wait for an edge"
