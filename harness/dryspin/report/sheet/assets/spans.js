@@ -1,10 +1,17 @@
 /* Lanes whose values last: words in frames, and the sense selection as blocks. */
 "use strict";
 const Spans = (() => {
+  /* Between which pixels words may stand: in the lane, and where a long run's edges are kept. */
+  function room(u, box, from, scale) {
+    const [first, last] = u.run.edges_s.map((t) => box.left + (t - from) * scale);
+    return [Math.max(box.left, first), Math.min(box.left + box.width, last)];
+  }
+
   /* Words: a frame with the word where it fits; spans too short for that become one dense grey piece. */
   function words(u, lane, from, to) {
     Draw.inPlot(u, (ctx, box) => {
       const scale = box.width / (to - from), ratio = uPlot.pxRatio;
+      const most = room(u, box, from, scale);
       const top = box.top + 0.12 * box.height, tall = 0.76 * box.height;
       const n = lane.t.length;
       ctx.font = Draw.font(u);
@@ -30,7 +37,7 @@ const Spans = (() => {
         }
         flush();
         ctx.strokeRect(begin, top, end - begin, tall);
-        const left = Math.max(begin, box.left) + 4 * ratio, right = Math.min(end, box.left + box.width);
+        const left = Math.max(begin, most[0]) + 4 * ratio, right = Math.min(end, most[1]);
         /* Of a step its number alone, where its legs have no room. */
         const fits = (text) => ctx.measureText(text).width <= right - left - 2 * ratio;
         const text = [word, lane.key === "step" ? word.split("  ")[0] : word].find(fits);
@@ -46,6 +53,7 @@ const Spans = (() => {
   function sense(u, lane, from, to) {
     Draw.inPlot(u, (ctx, box) => {
       const scale = box.width / (to - from), ratio = uPlot.pxRatio, n = lane.t.length;
+      const most = room(u, box, from, scale);
       const row = box.height / 3, half = 0.42 * row, latest = new Map(), blocks = [];
       for (let k = Math.max(Data.after(lane.t, from) - 1, 0); k < n && lane.t[k] < to; k++) {
         const begin = Math.floor(box.left + (Math.max(lane.t[k], from) - from) * scale);
@@ -66,8 +74,7 @@ const Spans = (() => {
         const tall = Math.round(on ? half : 2 * ratio), rises = code >> 2 & 1;
         ctx.fillStyle = Draw.colour(on ? "--line" : "--dense");
         ctx.fillRect(begin, rises ? middle - tall : middle, Math.max(end - begin, ratio), tall);
-        const word = lane.words[code], left = Math.max(begin, box.left) + ratio;
-        const right = Math.min(end, box.left + box.width);
+        const word = lane.words[code], left = Math.max(begin, most[0]) + ratio, right = Math.min(end, most[1]);
         if (alone && ctx.measureText(word).width + 9 * ratio < right - left)
           u.labels.push({text: word, left, right, y: middle, colour: "--ink"});
       }
