@@ -23,8 +23,8 @@ KEYS = (
     "handlers",
 )  # fmt: skip
 
-# Per column of a lane's canvas, inside the plot: how many of its pixels differ from the most usual one.
-INK = """(key) => {
+# Pixels of a lane's canvas, inside the plot, a text a row: "1" where something is drawn.
+MASK = """(key) => {
   const canvas = document.querySelector(`[data-lane="${key}"] canvas`);
   const over = canvas.parentElement.querySelector(".u-over");
   const ratio = canvas.width / canvas.clientWidth;
@@ -35,11 +35,8 @@ INK = """(key) => {
   const context = copy.getContext("2d", {willReadFrequently: true});
   context.drawImage(canvas, 0, 0);
   const {data} = context.getImageData(left, top, wide, tall);
-  return Array.from({length: wide}, (_, x) => {
-    let dark = 0;
-    for (let y = 0; y < tall; y++) dark += data[4 * (y * wide + x) + 3] > 128;
-    return dark;
-  });
+  return Array.from({length: tall}, (_, y) =>
+    Array.from({length: wide}, (_, x) => +(data[4 * (y * wide + x) + 3] > 128)).join(""));
 }"""
 
 
@@ -68,9 +65,15 @@ def live(opened: Any) -> Any:
     return opened
 
 
+def drawn(live: Any, key: str) -> np.ndarray:
+    """Which pixels of a lane are drawn: rows by columns."""
+    rows = live.page.evaluate(MASK, key)
+    return np.array([np.frombuffer(row.encode("ascii"), np.uint8) == ord("1") for row in rows])
+
+
 def ink(live: Any, key: str) -> np.ndarray:
     """Drawn pixels of each column of a lane."""
-    return np.array(live.page.evaluate(INK, key))
+    return drawn(live, key).sum(axis=0)
 
 
 def test_every_lane_is_drawn(live: Any) -> None:
@@ -90,6 +93,42 @@ def test_nothing_is_said_and_nothing_leaves_the_file(live: Any, sheet: Path) -> 
 
     assert live.said == []
     assert live.asked == [sheet.as_uri()]
+
+
+def test_it_opens_on_what_led_to_the_moment(opened: Any) -> None:
+    """Nothing in the story but power-on came before the moment: from there on, with a share of it more."""
+    opened.press("w")
+    opened.press("o")
+
+    assert opened.shown() == (0.0, pytest.approx(1.15 * MOMENT_S))
+
+
+def test_what_is_sensed_is_seen_without_its_word(live: Any) -> None:
+    """U rising, its interrupt on, from 14 ms on: a block above the middle of the upper row of three."""
+    rows = drawn(live, "sense").mean(axis=1)
+    block = np.flatnonzero(rows > 0.8)
+
+    assert len(block) >= 5
+    assert block[-1] <= len(rows) / 6 + 1
+    assert np.all(np.diff(block) == 1)
+
+
+def test_a_limit_spans_from_its_clocks_start_to_where_it_is_over(open_page: Any, tmp_path: Path) -> None:
+    """0.7 s up to 2 s, in 0.91 s of time line: a bar of four pixels there, and none before or behind it."""
+    outcome = Outcome("startup.in_time", "broken", -0.1, 2.0, limit=0.7, seen=0.77, unit="s")
+    path = tmp_path / "late.html"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("dryspin.report.sheet.described.still", lambda *_: "")
+        path.write_text(case_page(case(outcome=outcome)), encoding="utf-8")
+    late = open_page(path).lanes()
+    bar = drawn(late, "ruler")[4:8].all(axis=0)
+    from_s, to_s = late.shown()
+    first, last = (round((t - from_s) / (to_s - from_s) * len(bar)) for t in (1.3, 2.0))
+
+    assert (from_s, to_s) == (pytest.approx(1.195), pytest.approx(2.105))
+    assert bar[first + 2 : last - 2].all()
+    # lines of the grid stand there
+    assert bar[: first - 2].sum() + bar[last + 3 :].sum() <= 3
 
 
 def test_a_microsecond_is_seen_in_four_seconds(live: Any) -> None:
@@ -139,7 +178,7 @@ def test_zoom_goes_from_the_whole_run_to_one_pwm_period(live: Any) -> None:
 
 def test_the_moment_is_centred_and_looked_at_closely(live: Any) -> None:
     """From the whole run, too, where moving alone would change nothing; what is closer already stays so."""
-    live.page.click("text=to the moment")
+    live.page.click("text=to the moment, 10 ms")
     assert live.shown() == (pytest.approx(MOMENT_S - 0.005), pytest.approx(MOMENT_S + 0.005))
     live.press("p")
     live.press("ArrowRight")
@@ -153,7 +192,7 @@ def test_a_word_goes_beside_the_line_of_the_moment(live: Any) -> None:
     """12 pixels from the left it would go through a word that begins at 4; the word begins behind it."""
     live.press("h")
     _drag(live, 0.5, -6.0, 1.0)
-    columns = ink(live, "sense")
+    columns = ink(live, "marks")
     line = int(np.argmax(columns[:40]))
     frame = np.median(columns)
 
@@ -229,6 +268,33 @@ def test_cursors_read_time_angle_and_difference(live: Any) -> None:
     assert float(live.cell("difference-angle").removesuffix("°")) == pytest.approx(turned_deg, abs=0.1)
     assert float(live.cell("difference-time").split(" s")[0]) == pytest.approx(b_s - a_s, abs=1e-6)
     assert live.page.text_content('[data-lane="speed"] output') == "1000 rpm"
+
+
+def test_values_beside_the_lanes_are_of_a_cursor_that_is_shown(live: Any) -> None:
+    """Moved away from it, they would be taken for those of what is seen; back again they are there."""
+    value, when = '[data-lane="speed"] output', '[data-lane="ruler"] output'
+    box = live.page.locator('[data-lane="speed"] .u-over').bounding_box()
+    live.page.locator('[data-lane="speed"] .u-over').click(position={"x": 0.75 * box["width"], "y": 20})
+    a = live.cell("A-time")
+    assert (live.page.text_content(value), live.page.text_content(when)) == ("1000 rpm", f"at A, {a}")
+    live.press("m")
+    assert (live.page.text_content(value), live.page.text_content(when)) == ("", "A is not shown")
+    assert live.cell("A-time") == f"{a}, outside of what is shown"
+    live.press("w")
+    assert live.page.text_content(value) == "1000 rpm"
+    assert live.cell("A-time") == a
+
+
+def test_a_cursor_is_set_where_the_mouse_is_after_a_zoom(live: Any) -> None:
+    """The time below a mouse that rests changes with the zoom: 30 % of 4 s, then 30 % of what is shown."""
+    plot = live.page.locator('[data-lane="speed"] .u-over')
+    plot.hover(position={"x": 0.3 * plot.bounding_box()["width"], "y": 20})
+    live.press("+")
+    live.press("a")
+    from_s, to_s = live.shown()
+
+    assert to_s - from_s == pytest.approx(2.0)
+    assert float(live.cell("A-time").removesuffix(" s")) == pytest.approx(from_s + 0.6, abs=0.01)
 
 
 def test_a_cursor_reads_the_last_crossing_true_and_taken(live: Any) -> None:
@@ -330,11 +396,12 @@ def test_edges_that_a_page_does_not_keep_are_hatched(
     open_page: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Neither levels nor nothing: the lane says so there, and so does the cursor; curves go on."""
-    monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 200)
-    monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: "")
+    monkeypatch.setattr("dryspin.report.sheet.described.MOST_EDGES", 200)
+    monkeypatch.setattr("dryspin.report.sheet.described.still", lambda *_: "")
     path = tmp_path / "long.html"
     path.write_text(case_page(case()), encoding="utf-8")
     long = open_page(path).lanes()
+    long.press("w")
     columns = ink(long, "throttle")
     far, near = (
         columns[int(0.8 * len(columns)) :],
@@ -390,7 +457,7 @@ def test_hostile_names_do_nothing(open_page: Any, tmp_path: Path, monkeypatch: p
     """No dialog, no error, no element of theirs, in a finding's page and in that of a check."""
     one = case(spiked(0.1, HOSTILE), text=HOSTILE, name=HOSTILE, kept_as=HOSTILE)
     pages = {"finding.html": case_page(one)}
-    monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: "")
+    monkeypatch.setattr("dryspin.report.sheet.described.still", lambda *_: "")
     pages["check.html"] = check_page(result(), [one], replace(thruster(), name=HOSTILE))[0]
     for name, text in pages.items():
         path = tmp_path / name

@@ -9,16 +9,17 @@ from dryspin.findings import Outcome
 from dryspin.recording import STATE, Leg, Recording, Signal
 from dryspin.report.sheet import BenchRun, bench_stories
 from dryspin.report.sheet.bench import bench_of
-from dryspin.report.sheet.limits import limit_length_s
+from dryspin.report.sheet.clock import clock_of
 from dryspin.report.sheet.moving import is_flat, livelier
 from dryspin.report.sheet.placement import Probe, window_s
-from dryspin.report.sheet.probes import supply_a
+from dryspin.report.sheet.probes import supply_a, trace
 from dryspin.report.sheet.pulses import frames_text, next_rise_s
 from dryspin.report.sheet.screen import columns, screen_of
 from dryspin.report.sheet.terminals import terminals_of
+from dryspin.report.sheet.timebase import BEFORE, Base, base_of
 from dryspin.scenario import Fault
 
-from ..recording.samples import recording, scenario
+from ..recording.samples import recording, scenario, turning
 from .sheet_samples import PULSE_S, SPIKE_S, case, spiked
 
 
@@ -79,7 +80,7 @@ def test_a_stick_travel_is_no_stretch_of_time() -> None:
     """Its microseconds must not become a time base."""
     outcome = Outcome("calibration.sane_range", "broken", -0.25, 0.05, limit=200.0, seen=150.0, unit="us")
 
-    assert limit_length_s(outcome) is None
+    assert clock_of(outcome, spiked(0.1)) is None
     assert window_s(outcome) == 1.0
 
 
@@ -118,13 +119,14 @@ def test_the_screen_loses_no_spike_and_no_pulse() -> None:
     outcome = Outcome("reversal.phase_current", "broken", -0.4, SPIKE_S, 40.0, 55.0, "A")
     screen = bench_of(case(spiked(), outcome=outcome)).screen
     current = next(one for one in screen.traces if one.name == "current U")
-    borders, _, high = columns(current, *screen.window)
+    borders, _, high = columns(current, *screen.base.window)
     (at,) = np.flatnonzero(high > 50.0)
 
-    assert screen.window == (pytest.approx(SPIKE_S - 3e-3), pytest.approx(SPIKE_S + 7e-3))
+    assert screen.base.window == (pytest.approx(SPIKE_S - 3e-3), pytest.approx(SPIKE_S + 7e-3))
     assert borders[at] <= SPIKE_S + 0.5e-6 <= borders[at + 1]
     one = spiked()
-    gate = screen_of((Probe("high", "V"),), one, terminals_of(one), PULSE_S, 1e-3).traces[0]
+    base = Base(1e-3, PULSE_S, BEFORE, PULSE_S)
+    gate = screen_of((Probe("high", "V"),), one, terminals_of(one), base).traces[0]
     borders, low, high = columns(gate, PULSE_S - 3e-3, PULSE_S + 7e-3)
     on = np.flatnonzero(high)
     assert (gate.name, gate.unit, low.max()) == ("high gate V", "", 0.0)
@@ -142,6 +144,60 @@ def test_the_screen_of_a_capture_of_pins_shows_what_it_has() -> None:
         "high gate ",
         "low gate ",
     ]
+
+
+def test_a_trace_ends_where_the_run_ends() -> None:
+    """Beyond it nobody knows: a flat line there would be read as a leg at rest."""
+    one = spiked(0.1)
+    base = Base(0.01, 0.09, BEFORE, 0.09)
+    bus = screen_of((Probe("bus", "U"),), one, terminals_of(one), base).traces[0]
+    _, low, high = columns(bus, *base.window)
+
+    # a tenth of a second into the run is four divisions of ten into 700 columns
+    assert np.all(np.isfinite(low[:280]))
+    assert np.all(np.isnan(low[281:]) & np.isnan(high[281:]))
+
+
+def test_a_deadlines_clock_starts_on_the_screen() -> None:
+    """0.7 s before the moment, which stands at eight divisions of ten: 0.1 s each."""
+    outcome = Outcome("startup.in_time", "broken", -0.1, 2.0, limit=0.7, seen=0.77, unit="s")
+    base = base_of(outcome, clock_of(outcome, spiked(0.1)), 2.0)
+
+    assert base.division_s == pytest.approx(0.1)
+    assert base.window == (pytest.approx(1.2), pytest.approx(2.2))
+    assert base.since_s == pytest.approx(1.3)
+    assert "stands eight divisions from the left" in base.text(1.3, "this run")
+
+
+def test_crossings_can_be_seen_by_a_probe_between_phase_and_neutral() -> None:
+    """With all legs open it passes zero where the phase's EMF does: that of U at 0 and 180 degrees."""
+    states = turning(1000.0, 0.1, rows=2_001)
+    open_legs = [(0, Signal.GATE_U, 0)]
+    one = recording(open_legs, scenario=scenario(faults=(), parts={}, end_s=0.1), states=states)
+    t_s, values, unit = trace("crossing", "U", one, terminals_of(one), (0.0, 0.1))
+    passed_s = t_s[1:][np.diff(np.sign(values)) != 0]
+    # 1000 rpm and 7 pole pairs, 10 degrees at power-on: at 180 degrees first, then every half turn
+    true_s = (170.0 + 180.0 * np.arange(len(passed_s))) / 42_000.0
+
+    assert unit == "V"
+    assert len(passed_s) == 23
+    assert passed_s == pytest.approx(true_s, abs=1e-4)
+
+
+def test_a_finding_about_crossings_is_probed_where_they_can_be_seen() -> None:
+    """A start that never catches its rotor: on the time base of its deadline, and close enough for each."""
+    late = Outcome("startup.in_time", "broken", -0.1, 1.0, limit=0.7, seen=0.77, unit="s")
+    bench = bench_of(case(spiked(), outcome=late))
+
+    assert "against the neutral of the board's resistors" in bench.probes[1]
+    assert "the comparator changes where it passes zero" in bench.probes[1]
+    # 116.7 electrical turns a second: two of them are 17 ms, ten divisions of 2 ms
+    assert bench.closer.screen.base.division_s == pytest.approx(2e-3)
+    assert "the last 1.9 electrical turns before the moment, 1.000000 s" in bench.closer.text
+    for name in ("angle", "false_crossings", "missed_crossings", "sensed_edge", "sensed_phase"):
+        bench = bench_of(case(spiked(), outcome=Outcome(f"commutation.{name}", "broken", -1.0, 1.0)))
+        assert "against the neutral" in bench.probes[0], name
+        assert bench.closer is None
 
 
 # ---- a probe that shows something after the moment -------------------------------------------------

@@ -64,14 +64,17 @@ def test_a_finding_becomes_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[
 
 
 def test_the_run_of_a_page_can_be_written_as_a_dump_a_table_and_sound(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The very run that is drawn: as `replay` writes it, to the byte."""
+    """All of the run, as `replay` writes it, to the byte: also where the page keeps only some edges."""
+    monkeypatch.setattr("dryspin.report.sheet.described.MOST_EDGES", 10_000)
+    monkeypatch.setattr("dryspin.report.sheet.described.still", lambda *_: "")
     code, out, _ = report(
         str(FINDING), "--vcd", "a.vcd", "--csv", "a.csv", "--wav", "a.wav", "--from-s", "1.6", capsys=capsys
     )
     assert code == 1
     assert "sound in a.wav: 1 tone" in out
+    assert "a page keeps 10,000" in (tmp_path / "reversal-opposing-drive-1.html").read_text(encoding="utf-8")
     assert exit_code(["replay", str(FINDING), "--vcd", "b.vcd", "--csv", "b.csv", "--wav", "b.wav",
                       "--from-s", "1.6"]) == 1  # fmt: skip
     for kind in ("vcd", "csv", "wav"):
@@ -207,7 +210,7 @@ def test_missing_libraries_are_named(
 
 def test_a_check_writes_its_findings_into_one_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each run again; the folder is made; nothing else is left in it."""
-    monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: '<svg class="drawing"></svg>')
+    monkeypatch.setattr("dryspin.report.sheet.described.still", lambda *_: '<svg class="drawing"></svg>')
     subject = load_subject(KNOWN_BAD)
     found = SavedFinding(FINDING, read_finding(FINDING))
     path = write_check_sheet(tmp_path / "a" / "b", subject, result(findings=(found,)))

@@ -13,11 +13,11 @@ from dryspin.findings import Outcome, load_subject
 from dryspin.monitors import judge
 from dryspin.monitors.registry import known_claims
 from dryspin.recording import STATE, Signal
-from dryspin.report.sheet.columns import View, spans_in_view
+from dryspin.report.sheet.columns import View, looks_in_view, spans_in_view
 from dryspin.report.sheet.edges import VECTORS, Edges
 from dryspin.report.sheet.kept import kept
 from dryspin.report.sheet.lanes import COMPLETE_S, Curves, Lanes, lanes_of
-from dryspin.report.sheet.limits import ON_LANE, limit_length_s, limit_lines
+from dryspin.report.sheet.limits import ON_LANE, limit_lines
 from dryspin.report.sheet.pack import Packer, packed
 from dryspin.report.sheet.pulses import HEADER, pulse_list
 
@@ -237,6 +237,22 @@ def test_spans_too_short_for_a_frame_are_one_dense_piece(lanes: Lanes) -> None:
     assert none == []
 
 
+def test_what_is_sensed_can_be_seen_at_any_zoom(lanes: Lanes) -> None:
+    """U rising from 230 000 of 16 MHz on, its interrupt on; before, V rising for half a millisecond.
+
+    In four seconds that is a tenth of a column, which it fills; in five milliseconds it has its length.
+    """
+    sense, f_hz = lane(lanes, "sense"), F_CPU_HZ
+    for view, wide_s in ((View(0.0, 4.0), 4.0 / 700), (View(0.012, 0.017), (220_010 - 212_032) / f_hz)):
+        looks = {(look.leg, look.rises, look.on): look.spans for look in looks_in_view(sense, lanes, view)}
+        ((from_s, to_s),) = looks[1, True, False]
+        ((on_s, end_s),) = looks[0, True, True]
+
+        assert from_s == pytest.approx(212_000 / f_hz, abs=3e-6)
+        assert to_s - from_s == pytest.approx(wide_s, abs=3e-6)
+        assert (on_s, end_s) == (pytest.approx(230_000 / f_hz), pytest.approx(view.to_s))
+
+
 def test_a_long_run_keeps_every_edge_near_the_moment_and_says_so(real_run: Any) -> None:
     """Within a stretch all of them, with the values in force where it begins; curves stay whole."""
     _, lanes = real_run
@@ -314,20 +330,6 @@ def test_a_limit_is_drawn_both_ways_where_the_sign_does_not_count() -> None:
 def test_a_mean_is_no_line_on_a_curve() -> None:
     """tones.current holds a mean against its limit, which the curve passes all the time."""
     assert limit_lines(Outcome("tones.current", "broken", -0.1, 1.0, limit=0.5, seen=0.6, unit="A")) == ()
-
-
-@pytest.mark.parametrize(
-    ("limit", "unit", "rate_deg_s", "length_s"),
-    [(0.95, "s", 0.0, 0.95), (500.0, "ns", 0.0, 5e-7), (36.0, "deg", 36000.0, 1e-3), (36.0, "deg", 0.0, None),
-     (40.0, "A", 0.0, None)],
-)  # fmt: skip
-def test_a_limit_of_time_or_angle_has_a_length(
-    limit: float, unit: str, rate_deg_s: float, length_s: float | None
-) -> None:
-    """36 degrees at 100 turns a second are a millisecond."""
-    outcome = Outcome("a.b", "broken", limit=limit, seen=1.0, unit=unit)
-
-    assert limit_length_s(outcome, rate_deg_s) == (None if length_s is None else pytest.approx(length_s))
 
 
 # ---- the throttle as a list ------------------------------------------------------------------------

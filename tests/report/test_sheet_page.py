@@ -17,12 +17,11 @@ import dryspin.report.sheet
 from dryspin.coverage import Coverage, Mark
 from dryspin.faults import Code, Fault, Place
 from dryspin.findings import Outcome, Trial
-from dryspin.recording import STATE, Signal
+from dryspin.recording import STATE
 from dryspin.report.code import code_lines
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.scenario import scenario_lines
 from dryspin.report.sheet import Case, case_page, check_page, most_pressing
-from dryspin.report.sheet.acted import acting, excerpt, standing
 from dryspin.report.sheet.case import by_urgency
 from dryspin.report.sheet.lanes import lanes_of
 from dryspin.report.sheet.still import still
@@ -84,7 +83,7 @@ def page(small: Case) -> str:
 @pytest.fixture
 def _undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """A drawing takes half a second of a core; not every test looks at one."""
-    monkeypatch.setattr("dryspin.report.sheet.page.still", lambda *_: '<svg class="drawing"></svg>')
+    monkeypatch.setattr("dryspin.report.sheet.described.still", lambda *_: '<svg class="drawing"></svg>')
 
 
 def test_the_page_asks_for_nothing(page: str) -> None:
@@ -145,37 +144,6 @@ def test_the_line_that_acted_is_shown_in_its_source(page: str) -> None:
     assert "int main(void)" in page
 
 
-@pytest.mark.usefixtures("_undrawn")
-def test_the_line_that_called_it_is_shown_below() -> None:
-    """Of two acts of one line the last before the moment: a helper that writes to legs says little alone."""
-    edges = spiked(0.1).edges.copy()
-    legs = np.flatnonzero(edges["signal"] == Signal.LEG_V)
-    edges["pc"][legs], edges["caller"][legs] = 0x200, 0x300 + np.arange(len(legs))
-    lines = {0x200: "bridge.c:2", 0x300: "start.c:1", 0x301: "stop.c:1"}
-    one = replace(spiked(0.1), edges=edges, lines=lambda pc: lines.get(pc, ""))
-    sources = {"bridge.c": b"a\nport_leg(V);\n", "start.c": b"first();\n", "stop.c": b"second();\n"}
-    before_s, after_s = 0.0, 0.05
-
-    for moment_s, caller, text in ((before_s, "start.c:1", "first();"), (after_s, "stop.c:1", "second();")):
-        acted, called = acting(one, sources, "bridge.c:2", moment_s)
-        assert acted.line == "bridge.c:2"
-        assert [text for _, text, own in acted.excerpt if own] == ["port_leg(V);"]
-        assert called == (caller, [(1, text, True)])
-    page = case_page(case(one, sources=sources, outcome=Outcome("a.b", "broken", -1.0, 0.05,
-                                                                source_line="bridge.c:2")))  # fmt: skip
-    assert page.count('class="acted"') == page.count('class="called"') == 1
-    assert acting(one, sources, "", 0.05) == []
-
-
-def test_what_legs_and_firmware_were_at_is_said() -> None:
-    """Three legs driven from 225 000 of 16 MHz on, by edge 20 of the sample; the firmware said only "off"."""
-    text = standing(lanes_of(spiked(0.1), 0.05))
-
-    (leg,) = np.flatnonzero(spiked(0.1).edges["cycle"] == 225_000)
-    assert f"commanded to “U low, V low, W high” since 0.014063 s, at main.c:{leg}" in text
-    assert "the firmware said “off” since 0.000000 s" in text
-
-
 def test_a_battery_is_spoken_of_in_one_way(page: str) -> None:
     """Two rules for one danger, and a reader takes the one that suits him."""
     words = " ".join(Seen(page).words.split())
@@ -197,12 +165,6 @@ def test_margins_say_of_what_they_are_a_share() -> None:
     assert "margin -0.38 of the limit (0: on it, below: broken)" in words
     assert "marginshare of limit" in words
     assert "least marginshare of limit" in Seen(whole).words
-
-
-@pytest.mark.parametrize("line", ["", "gone.c:7", "main.c", "main.c:seven"])
-def test_a_line_without_source_is_no_error(line: str) -> None:
-    """A capture has none; a source may have been left out."""
-    assert excerpt({"main.c": b"int main(void);"}, line) == []
 
 
 def test_limit_and_seen_stand_on_one_scale(page: str) -> None:
@@ -300,11 +262,11 @@ def test_a_run_with_too_many_edges_keeps_those_near_the_moment(
     monkeypatch: pytest.MonkeyPatch, small: Case
 ) -> None:
     """The page does not become too large to open, and says above the lanes and below what it lacks."""
-    monkeypatch.setattr("dryspin.report.sheet.page.MOST_EDGES", 10)
+    monkeypatch.setattr("dryspin.report.sheet.described.MOST_EDGES", 10)
     words = " ".join(Seen(case_page(small)).words.split())
 
     assert "Not drawn: edges before" in words
-    assert "a page keeps 10); curves and the drawing of the whole run show all of it" in words
+    assert "curves and the drawing of the whole run show all of it, and --vcd FILE writes every edge" in words
     assert re.search(r"Edges are complete from 0\.0\d+ to 0\.0\d+ s", words)
 
 

@@ -1,13 +1,14 @@
-"""Which firmware line acted, which line called it, and how legs and firmware stood at the moment."""
+"""Which firmware line acted, which line called it, and what the firmware did last before the moment."""
 
-from collections.abc import Mapping
-from typing import NamedTuple
+from collections.abc import Collection, Mapping, Sequence
+from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dryspin.recording import Recording
-from dryspin.report.sheet.edges import Edges
-from dryspin.report.sheet.lanes import Lanes
+from dryspin.recording import LEG_NAMES, LEGS, Mark, Recording, Signal
+from dryspin.recording.sixstep import leg_code
+from dryspin.report.sheet.edges import mark_word, pattern_word
 
 _AROUND, _AROUND_CALLER = 4, 2
 """Lines of source before and after."""
@@ -20,16 +21,21 @@ class Source(NamedTuple):
     excerpt: list[tuple[int, str, bool]]
 
 
-def excerpt(sources: Mapping[str, bytes], line: str, around: int = _AROUND) -> list[tuple[int, str, bool]]:
-    """Lines of firmware around `line`: (number, text, whether it is that one); [] if unknown."""
+def excerpt(
+    sources: Mapping[str, bytes], line: str, around: int = _AROUND, also: Collection[int] = ()
+) -> list[tuple[int, str, bool]]:
+    """Lines of firmware around `line` and others of its file: (number, text, whether it is one of them).
+
+    [] if unknown.
+    """
     name, _, number = line.rpartition(":")
     text = sources.get(name)
     if text is None or not number.isdigit():
         return []
     lines = text.decode("utf-8", "replace").splitlines()
-    at = int(number)
-    first, last = max(at - around, 1), min(at + around, len(lines))
-    return [(k, lines[k - 1].expandtabs(4), k == at) for k in range(first, last + 1)]
+    own = {int(number), *also}
+    first, last = max(min(own) - around, 1), min(max(own) + around, len(lines))
+    return [(k, lines[k - 1].expandtabs(4), k in own) for k in range(first, last + 1)]
 
 
 def acting(recording: Recording, sources: Mapping[str, bytes], line: str, moment_s: float) -> list[Source]:
@@ -52,21 +58,142 @@ def _caller(recording: Recording, line: str, moment_s: float) -> str:
     return recording.lines(caller) if caller else ""
 
 
-def standing(lanes: Lanes) -> str:
-    """What legs and firmware were at, at the moment, since when and by which line; "" where nobody knows."""
-    told = []
-    for key, words in (("step", "the legs were commanded to"), ("marks", "the firmware said")):
-        lane = next((one for one in lanes.lanes if one.key == key), None)
-        if isinstance(lane, Edges) and len(lane.cycles):
-            told += _standing(lane, lanes, words)
-    return f"At the moment {'; '.join(told)}." if told else ""
+# ---- what it did last ------------------------------------------------------------------------------
+
+SAYS: Final = "says"
+LEGS_TO: Final = "commands the legs to"
+LOOKS: Final = "sets the comparator to"
+WAITS: Final = "begins to wait for"
+STOPS: Final = "stops waiting"
+TAKES: Final = "takes a crossing"
+
+_NEVER: Final = {
+    SAYS: "says what it does", LEGS_TO: "commands a leg", LOOKS: "sets the comparator to a phase",
+    WAITS: "waits for an edge", STOPS: "stops waiting for an edge", TAKES: "takes a crossing",
+}  # fmt: skip
+
+_BY_CALLER: Final = (LEGS_TO, LOOKS)
+"""Kinds that go through a helper for all legs or phases: who called it knew why."""
+
+_ONE_ACT_S: Final = 10e-6
+"""Calls closer than that are one act: a step commands two legs or three, one after the other."""
+
+_TOGETHER: Final = 12
+"""Lines of one file closer than that stand in one excerpt."""
+
+_MOST: Final = 4
+
+_JUST_BEFORE_S: Final = 100e-6
+"""What starts a clock, a loss for instance, comes with what is done about it at once."""
 
 
-def _standing(lane: Edges, lanes: Lanes, words: str) -> list[str]:
-    k = int(np.searchsorted(lane.cycles, round(lanes.moment_s * lanes.f_cpu_hz), side="right")) - 1
-    if k < 0:
+class Act(NamedTuple):
+    """What the firmware did last of one kind, up to the moment.
+
+    text: the kind, and what it came to. at_s: when; None where it never did. times: how often since the
+    clock started, or in the run where none did. by: the line, and the line that called it.
+    """
+
+    kind: str
+    text: str
+    at_s: float | None = None
+    times: int = 0
+    by: tuple[str, ...] = ()
+
+    @property
+    def place(self) -> str:
+        """The line to look at."""
+        return self.by[-1 if self.kind in _BY_CALLER else 0] if self.by else ""
+
+
+class Place(NamedTuple):
+    """Acts in words, their lines, and the text around them as of a `Source`."""
+
+    words: str
+    lines: str
+    excerpt: list[tuple[int, str, bool]]
+
+
+def last_acts(recording: Recording, moment_s: float, since_s: float) -> list[Act]:
+    """The last act of each kind up to the moment, the latest first; [] where lines are not known."""
+    if recording.lines is None:
         return []
-    word = lane.words[lane.values[k]] or "all open"
-    line = "" if lane.by is None else lane.lines[lane.by[k]]
-    by = f", at {line.replace(' ← ', ', called from ')}" if line else ""
-    return [f"{words} “{' '.join(word.split())}” since {lane.cycles[k] / lanes.f_cpu_hz:.6f} s{by}"]
+    edges = recording.edges[: np.searchsorted(recording.cycles, recording.cycle_of(moment_s), side="right")]
+    signals, values, commanded = edges["signal"], edges["value"], edges["pc"] != 0
+    marks = signals == Signal.MARK
+    kinds = {
+        SAYS: marks & (values < Mark.CROSSING),
+        LEGS_TO: np.isin(signals, LEGS),
+        LOOKS: np.isin(signals, (Signal.SENSE_LEG, Signal.SENSE_EDGE)),
+        WAITS: (signals == Signal.SENSE_IRQ) & (values == 1),
+        STOPS: (signals == Signal.SENSE_IRQ) & (values == 0),
+        TAKES: marks & (values == Mark.CROSSING),
+    }
+    acts = [_act(recording, kind, np.flatnonzero(mine & commanded), since_s) for kind, mine in kinds.items()]
+    return sorted(acts, key=lambda act: -1.0 if act.at_s is None else act.at_s, reverse=True)
+
+
+def places(acts: Sequence[Act], sources: Mapping[str, bytes], since_s: float) -> list[Place]:
+    """Where the latest acts from `since_s` on stand in the source; those that stand close together as one."""
+    latest = [act for act in acts if act.at_s is not None and act.at_s > since_s - _JUST_BEFORE_S]
+    found = [(act.text, act.place) for act in latest if act.kind != STOPS]
+    # What it says is said by many: who wanted it said knew why.
+    found += [
+        (f"called so that it {act.text}", act.by[1]) for act in latest if act.kind == SAYS and act.by[1:]
+    ]
+    groups: list[list[tuple[str, str]]] = []
+    for words, place in [(words, place) for words, place in found if _number(place)][:_MOST]:
+        near = (group for group in groups if _near(group[0][1], place))
+        group = next(near, None)
+        if group is None:
+            groups.append([(words, place)])
+        else:
+            group.append((words, place))
+    return [
+        Place(
+            "; ".join(words for words, _ in group),
+            ", ".join(dict.fromkeys(place for _, place in group)),
+            excerpt(sources, group[0][1], _AROUND_CALLER, [_number(place) for _, place in group]),
+        )
+        for group in groups
+    ]
+
+
+def _number(place: str) -> int:
+    """Line number of "file.c:88"; 0 where there is none."""
+    number = place.rpartition(":")[2]
+    return int(number) if number.isdigit() else 0
+
+
+def _near(one: str, other: str) -> bool:
+    same_file = one.rpartition(":")[0] == other.rpartition(":")[0]
+    return same_file and abs(_number(one) - _number(other)) <= _TOGETHER
+
+
+def _act(recording: Recording, kind: str, rows: NDArray[np.int64], since_s: float) -> Act:
+    if not len(rows):
+        return Act(kind, _NEVER[kind])
+    row, cycles = int(rows[-1]), recording.cycles[rows]
+    since = cycles[cycles >= recording.cycle_of(since_s)]
+    times = int(np.sum(np.diff(since) > _ONE_ACT_S * recording.f_cpu_hz)) + min(len(since), 1)
+    pc, caller = (int(recording.edges[name][row]) for name in ("pc", "caller"))
+    lines = (recording.lines(place) for place in (pc, caller) if place and recording.lines)
+    text = f"{kind} {_object(recording, kind, row)}".rstrip()
+    return Act(kind, text, float(recording.seconds(cycles[-1])), times, tuple(line for line in lines if line))
+
+
+def _object(recording: Recording, kind: str, row: int) -> str:
+    """What the act of an edge came to, in words."""
+    cycle, value = int(recording.cycles[row]), int(recording.edges["value"][row])
+    if kind == SAYS:
+        return f"“{mark_word(value, {})}”"
+    if kind == LEGS_TO:
+        legs = np.array([[recording.value_at(leg, cycle) if recording.seen(leg) else 0 for leg in LEGS]])
+        return f"“{' '.join(pattern_word(int(leg_code(legs)[0])).split()) or 'all open'}”"
+    if kind == STOPS or not recording.seen(Signal.SENSE_LEG):
+        return ""
+    leg = LEG_NAMES[min(recording.value_at(Signal.SENSE_LEG, cycle), 2)]
+    if not recording.seen(Signal.SENSE_EDGE):
+        return leg
+    way = "rising" if recording.value_at(Signal.SENSE_EDGE, cycle) else "falling"
+    return f"of {leg}, {way}" if kind == TAKES else f"{leg}, {way}"

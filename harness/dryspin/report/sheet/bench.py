@@ -4,7 +4,6 @@ Everything named is measured in a second run of the model, as the bench will pla
 propeller, from a supply that takes no current back. Rules of thumb are `common practice, no source`.
 """
 
-import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,12 +14,15 @@ from dryspin.plant.parameters import plant_params
 from dryspin.recording import Recording
 from dryspin.report.numbers import number, quantity
 from dryspin.report.sheet.case import Case
+from dryspin.report.sheet.clock import clock_of
+from dryspin.report.sheet.closer import Closer, closer_look
 from dryspin.report.sheet.moving import is_flat, livelier, why_flat
-from dryspin.report.sheet.placement import Probe, around, probes_for, window_s
+from dryspin.report.sheet.placement import Probe, around, probes_for
 from dryspin.report.sheet.probes import PROBES, seen, supply_a
 from dryspin.report.sheet.pulses import frames_text, pulse_list
-from dryspin.report.sheet.screen import DIVISIONS, Screen, screen_of, window_of
+from dryspin.report.sheet.screen import Screen, screen_of
 from dryspin.report.sheet.terminals import Terminals, pieces_of, terminals_of
+from dryspin.report.sheet.timebase import base_of, time_text
 from dryspin.report.sheet.trigger import last_trigger
 from dryspin.scenario import Scenario
 
@@ -51,6 +53,7 @@ class Bench:
     pulses: str
     frames: str
     screen: Screen
+    closer: Closer | None
 
 
 def bench_of(case: Case) -> Bench:
@@ -60,44 +63,49 @@ def bench_of(case: Case) -> Bench:
     recording = run.recording if run is not None and shown else case.recording
     outcome = run.outcome if run is not None and shown else case.outcome
     moment_s = case.moment_s if outcome.moment_s is None else outcome.moment_s
-    division_s = _one_two_five(window_s(outcome) / DIVISIONS)
-    window = window_of(moment_s, division_s)
-    near = around(moment_s)
+    clock = clock_of(outcome, recording)
+    base = base_of(outcome, clock, moment_s)
+    window, near = base.window, around(moment_s)
     points = terminals_of(recording, min(window[0], near[0]), max(window[1], near[1]))
     first, second = probes_for(outcome, recording, points, moment_s)
+    since = (base.since_s, "after the moment" if base.since_s == moment_s else "since its clock started")
     if not outcome.claim.startswith("gates."):  # they speak of the two FETs of one leg
-        second = livelier(second, recording, points, moment_s, window)
-    screen = screen_of((first, second), recording, points, moment_s, division_s)
+        second = livelier(second, recording, points, base.since_s, window)
+    screen = screen_of((first, second), recording, points, base)
     trigger, trigger_s = last_trigger(case.scenario, moment_s)
+    closer = closer_look((first, second), recording, base, trigger_s)
     return Bench(
         propeller_off=_propeller(case, shown),
         another_run=_another_run(case, moment_s) if shown else "",
         probes=(PROBES[first.kind].format(leg=first.leg), PROBES[second.kind].format(leg=second.leg)),
         sees=(
-            _sees(first, recording, points, moment_s, window),
-            _sees(second, recording, points, moment_s, window),
+            _sees(first, recording, points, since, window),
+            _sees(second, recording, points, since, window),
         ),
         trigger=trigger,
-        time_base=(
-            f"{_time(division_s)} a division, the trace delayed by {_time(max(moment_s - trigger_s, 0.0))} "
-            f"after the trigger, so that the moment ({moment_s:.4f} s of "
-            f"{'this run' if shown else 'the lanes'}) stands three divisions from the left"
-        ),
+        time_base=base.text(trigger_s, "this run" if shown else "the lanes"),
         current_limit=_current_limit(recording, moment_s),
         before=tuple(_before(case.scenario, outcome.claim)),
         cannot=tuple(_cannot(case.scenario)),
         pulses=pulse_list(case.scenario),
         frames=frames_text(case.scenario),
         screen=screen,
+        closer=closer,
     )
 
 
 def _sees(
-    probe: Probe, recording: Recording, points: Terminals, moment_s: float, window: tuple[float, float]
+    probe: Probe,
+    recording: Recording,
+    points: Terminals,
+    since: tuple[float, str],
+    window: tuple[float, float],
 ) -> str:
+    """What a probe shows in the window; `since` (s, in words) it should move, or else the reason why not."""
     told = f"{seen(*probe, recording, points, window)}."
-    if len(points.t_s) and is_flat(probe, recording, points, moment_s, window):
-        return f"{told} {why_flat(probe, recording, moment_s, window[1])}"
+    since_s, when = since
+    if len(points.t_s) and is_flat(probe, recording, points, since_s, window):
+        return f"{told} {why_flat(probe, recording, since_s, window[1], when)}"
     return told
 
 
@@ -129,8 +137,8 @@ def _another_run(case: Case, moment_s: float) -> str:
         differs = "Its moment is that of the lanes to the microsecond"
     else:
         differs = (
-            f"Its moment is {_time(abs(away_s))} {'later' if away_s > 0.0 else 'earlier'} than in the lanes, "
-            f"at {moment_s:.6f} s instead of {case.moment_s:.6f} s"
+            f"Its moment is {time_text(abs(away_s))} {'later' if away_s > 0.0 else 'earlier'} than in the "
+            f"lanes, at {moment_s:.6f} s instead of {case.moment_s:.6f} s"
         )
     return (
         "What follows is of the run without propeller, not of the one in the lanes above. "
@@ -140,19 +148,6 @@ def _another_run(case: Case, moment_s: float) -> str:
 
 def _value(outcome: Outcome) -> str:
     return "" if outcome.seen is None else f" (seen {quantity(outcome.seen, outcome.unit)})"
-
-
-def _one_two_five(value: float) -> float:
-    """The next of 1, 2, 5 times a power of ten."""
-    power = 10.0 ** math.floor(math.log10(value) + 1e-9)
-    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= value * (1.0 - 1e-9))
-
-
-def _time(value_s: float) -> str:
-    for factor, unit in ((1.0, "s"), (1e3, "ms"), (1e6, "us")):
-        if value_s * factor >= 1.0 or unit == "us":
-            return f"{value_s * factor:.5g} {unit}"
-    raise AssertionError  # the loop ends with us
 
 
 def _current_limit(recording: Recording, moment_s: float) -> str:

@@ -80,9 +80,41 @@ def spans_in_view(
     worded = np.array([word != "" for word in lane.words], bool)[values] & (ends > begins)
     long = worded & (ends - begins >= 2.0 * view.column_s)
     frames = [(float(begins[k]), float(ends[k]), lane.words[values[k]]) for k in np.flatnonzero(long)]
-    short = np.flatnonzero(worded & ~long)
-    if not len(short):
-        return frames, []
-    apart = np.flatnonzero(begins[short[1:]] - ends[short[:-1]] >= view.column_s)
-    firsts, lasts = short[np.append(0, apart + 1)], short[np.append(apart, len(short) - 1)]
-    return frames, list(zip(begins[firsts].tolist(), ends[lasts].tolist(), strict=True))
+    short = worded & ~long
+    return frames, _joined(begins[short], ends[short], view.column_s)
+
+
+@dataclass(frozen=True)
+class Looks:
+    """When the comparator is set to a phase (0..2) and an edge, its interrupt on or off: from and to (s)."""
+
+    leg: int
+    rises: bool
+    on: bool
+    spans: list[tuple[float, float]]
+
+
+def looks_in_view(lane: Edges, lanes: Lanes, view: View) -> list[Looks]:
+    """What the lane of the sense shows; spans less than a column apart are one, none is narrower."""
+    t_s = lane.cycles / lanes.f_cpu_hz
+    inside = in_view(t_s, view)
+    begins = np.maximum(t_s[inside], view.from_s)
+    ends = np.minimum(
+        np.append(t_s[inside.start + 1 : inside.stop + 1], lanes.end_s)[: len(begins)], view.to_s
+    )
+    values, found = lane.values[inside], []
+    for code in np.unique(values[ends > begins]).tolist():
+        mine = (values == code) & (ends > begins)
+        joined = _joined(begins[mine], ends[mine], view.column_s)
+        spans = [(begin_s, max(end_s, begin_s + view.column_s)) for begin_s, end_s in joined]
+        found.append(Looks(min(code & 3, 2), bool(code >> 2 & 1), bool(code >> 3), spans))
+    return found
+
+
+def _joined(begins: Floats, ends: Floats, apart_s: float) -> list[tuple[float, float]]:
+    """Spans in the order of time, those less than `apart_s` apart as one."""
+    if not len(begins):
+        return []
+    apart = np.flatnonzero(begins[1:] - ends[:-1] >= apart_s)
+    firsts, lasts = np.append(0, apart + 1), np.append(apart, len(begins) - 1)
+    return list(zip(begins[firsts].tolist(), ends[lasts].tolist(), strict=True))

@@ -1,6 +1,6 @@
 """Edges over time: throttle, marks, gates, steps, sense, comparator, crossings, handlers; each of them."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -109,7 +109,7 @@ def _marks(recording: Recording) -> Edges:
     cycles = np.array([start for start, _ in spans], np.int64)
     values = np.array([mark for _, mark in spans], np.int64)
     known = sorted(set(values.tolist()))
-    words = tuple(_mark_word(mark, {}) for mark in known)
+    words = tuple(mark_word(mark, {}) for mark in known)
     return Edges(
         "marks", "firmware says", "words", cycles, _coded(values, {m: k for k, m in enumerate(known)}), words
     )
@@ -123,11 +123,12 @@ def _announced(recording: Recording) -> Iterator[Edges]:
     if not np.any(said):
         return
     known = np.unique(values[said])
-    words = tuple(_mark_word(int(mark), tones) for mark in known)
+    words = tuple(mark_word(int(mark), tones) for mark in known)
     yield Edges("announced", "announces", "ticks", cycles[said], np.searchsorted(known, values[said]), words)
 
 
-def _mark_word(mark: int, tones: dict[int, str]) -> str:
+def mark_word(mark: int, tones: Mapping[int, str]) -> str:
+    """What a mark says; a tone by its name in `tones`."""
     if mark in tones:
         return tones[mark]
     known = mark in Mark._value2member_map_
@@ -147,7 +148,7 @@ def _steps(recording: Recording) -> Edges:
     return _with_lines(lane, recording, legs.rows[keep])
 
 
-def _pattern(code: int) -> str:
+def pattern_word(code: int) -> str:
     """Word for a leg code of `sixstep.leg_code`."""
     step = int(STEP_OF_CODE[code])
     if step != NO_STEP:
@@ -160,7 +161,10 @@ def _pattern(code: int) -> str:
     return ", ".join(f"{LEG_NAMES[leg]} {known[state]}" for leg, state in enumerate(states) if state in known)
 
 
-_PATTERNS: Final = [_pattern(code) for code in range(64)]
+_PATTERNS: Final = [pattern_word(code) for code in range(64)]
+
+
+_SENSE_HINT: Final = "above: ↑ awaited, below: ↓; thin: interrupt off"
 
 
 def _sense(recording: Recording) -> Edges:
@@ -186,7 +190,7 @@ def _sense(recording: Recording) -> Edges:
         f"{'' if code >> 3 else ')'}"
         for code in range(16)
     )
-    lane = Edges("sense", "sense", "words", cycles[keep], values[keep], words)
+    lane = Edges("sense", "sense", "words", cycles[keep], values[keep], words, _SENSE_HINT)
     return _with_lines(lane, recording, rows[keep])
 
 

@@ -28,7 +28,8 @@ def kept(lanes: Lanes, most: int) -> Lanes:
     from_s, to_s = cut.edges_s
     told = (
         f"edges before {from_s:.4f} s and after {to_s:.4f} s, in the lanes to zoom into (the run has "
-        f"{lanes.edges:,}, a page keeps {most:,}); curves and the drawing of the whole run show all of it"
+        f"{lanes.edges:,}, a page keeps {most:,}); curves and the drawing of the whole run show all of it, "
+        "and --vcd FILE writes every edge"
     )
     return replace(cut, missing=(*lanes.missing, told))
 

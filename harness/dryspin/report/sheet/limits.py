@@ -56,10 +56,3 @@ def limit_lines(outcome: Outcome) -> tuple[LimitLine, ...]:
     return tuple(
         LimitLine(lane, sign * outcome.limit, f"limit {sign * outcome.limit:g} {unit}") for sign in signs
     )
-
-
-def limit_length_s(outcome: Outcome, electrical_deg_s: float = 0.0) -> float | None:
-    """The limit as a length of time: a duration, or an angle at the rotor's speed; None if neither."""
-    if outcome.limit is not None and outcome.unit == "deg" and abs(electrical_deg_s) > 1.0:
-        return outcome.limit / abs(electrical_deg_s)
-    return duration_s(outcome, outcome.limit)

@@ -1,4 +1,4 @@
-"""Whether a probe shows something after the moment; if not, a leg where it would, or the reason."""
+"""Whether a probe shows something from some moment on; if not, a leg where it would, or the reason."""
 
 from typing import Final
 
@@ -22,49 +22,49 @@ _STAYS: Final = (
 
 
 def livelier(
-    probe: Probe, recording: Recording, points: Terminals, moment_s: float, window: tuple[float, float]
+    probe: Probe, recording: Recording, points: Terminals, since_s: float, window: tuple[float, float]
 ) -> Probe:
-    """`probe`, or the same on the leg that moves most after the moment where on its own nothing does."""
-    if not is_flat(probe, recording, points, moment_s, window):
+    """`probe`, or the same on the leg that moves most from `since_s` on where on its own nothing does."""
+    if not is_flat(probe, recording, points, since_s, window):
         return probe
     others = [probe._replace(leg=name) for name in LEG_NAMES if name != probe.leg]
-    moving = [one for one in others if not is_flat(one, recording, points, moment_s, window)]
+    moving = [one for one in others if not is_flat(one, recording, points, since_s, window)]
 
     def way(one: Probe) -> float:
-        after, _ = _after(one, recording, points, moment_s, window)
+        after, _ = _after(one, recording, points, since_s, window)
         return float(np.abs(np.diff(after)).sum())
 
     return max(moving, key=way, default=probe)
 
 
 def is_flat(
-    probe: Probe, recording: Recording, points: Terminals, moment_s: float, window: tuple[float, float]
+    probe: Probe, recording: Recording, points: Terminals, since_s: float, window: tuple[float, float]
 ) -> bool:
-    """Whether nothing to speak of happens in the trace from the moment to the end of the window."""
-    after, whole = _after(probe, recording, points, moment_s, window)
+    """Whether nothing to speak of happens in the trace from `since_s` to the end of the window."""
+    after, whole = _after(probe, recording, points, since_s, window)
     return len(after) < 2 or float(np.ptp(after)) <= FLAT_SHARE * float(np.abs(whole).max())
 
 
-def why_flat(probe: Probe, recording: Recording, moment_s: float, to_s: float) -> str:
-    """The reason why a probe that `is_flat` is so, as a sentence."""
+def why_flat(probe: Probe, recording: Recording, since_s: float, to_s: float, when: str) -> str:
+    """The reason why a probe that `is_flat` is so, as a sentence; `when` are words for `since_s`."""
     if probe.kind in ("bus", "supply"):
-        return "Nearly flat after the moment: the bulk capacitor holds it."
+        return f"Nearly flat {when}: the bulk capacitor holds it."
     if probe.kind == "throttle":
-        return "Flat after the moment: no pulse comes before the end of the window."
+        return f"Flat {when}: no pulse comes before the end of the window."
     signal = GATES[LEG_NAMES.index(probe.leg)]
     if recording.seen(signal):
         cycles, values, _ = recording.of(signal)
-        first, last = np.searchsorted(recording.seconds(cycles), (moment_s, to_s), side="right")
+        first, last = np.searchsorted(recording.seconds(cycles), (since_s, to_s), side="right")
         fets = values[max(first - 1, 0) : last]
         if len(fets) and np.all(fets == fets[0]):
-            return f"Flat after the moment: in leg {probe.leg} {_STAYS[int(fets[0])]}."
-    return "Flat after the moment."
+            return f"Flat {when}: in leg {probe.leg} {_STAYS[int(fets[0])]}."
+    return f"Flat {when}."
 
 
 def _after(
-    probe: Probe, recording: Recording, points: Terminals, moment_s: float, window: tuple[float, float]
+    probe: Probe, recording: Recording, points: Terminals, since_s: float, window: tuple[float, float]
 ) -> tuple[Floats, Floats]:
-    """Values after the moment, and of the whole window. Of a level a change is as large as it is itself."""
+    """Values after `since_s`, and of the whole window. Of a level a change is as large as it is itself."""
     t_s, values, _ = trace(*probe, recording, points, window)
     inside = (t_s >= window[0]) & (t_s <= window[1])
-    return values[inside & (t_s > moment_s)], values[inside]
+    return values[inside & (t_s > since_s)], values[inside]

@@ -1,7 +1,5 @@
 """The page: one HTML file that needs nothing else, every foreign text escaped."""
 
-import base64
-import json
 from collections.abc import Iterable, Sequence
 from functools import cache
 from importlib.resources import files
@@ -11,24 +9,15 @@ from dryspin import __version__
 from dryspin.coverage import Coverage
 from dryspin.drive import Drive
 from dryspin.errors import UsageError
-from dryspin.findings import BROKEN, CODE, HELD, Outcome
-from dryspin.monitors.registry import FAMILIES, claims_of
+from dryspin.findings import BROKEN, HELD
 from dryspin.report.code import code_lines
 from dryspin.report.coverage import coverage_lines
 from dryspin.report.handlers import handler_table, interrupts_off_lines
 from dryspin.report.numbers import quantity
-from dryspin.report.scenario import scenario_lines
-from dryspin.report.sheet.acted import acting, standing
-from dryspin.report.sheet.bench import bench_of
-from dryspin.report.sheet.case import Case, by_urgency
-from dryspin.report.sheet.kept import kept
-from dryspin.report.sheet.lanes import Lanes, lanes_of
-from dryspin.report.sheet.limits import limit_length_s, limit_lines
-from dryspin.report.sheet.pack import packed
-from dryspin.report.sheet.screen import screen_drawing
-from dryspin.report.sheet.still import still
+from dryspin.report.sheet.case import Case
+from dryspin.report.sheet.described import described_case, markup, sentences, stem_of
 from dryspin.report.sheet.strip import margins_drawing, reach_drawing
-from dryspin.report.sheet.tables import bars, handler_rows, verdict_row
+from dryspin.report.sheet.tables import verdict_row
 from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
 from dryspin.search import CheckResult
 from dryspin.search.code_cycles import charged_as
@@ -36,15 +25,9 @@ from dryspin.search.code_cycles import charged_as
 BUDGET_BYTES = 9_000_000
 """A page grows no further by lanes and drawings; findings without room get a page of their own."""
 
-MOST_EDGES = 5_000_000
-"""A minute of a running drive, some 20 MB; of longer runs a page keeps the edges nearest to the moment."""
-
 _NOT_MEASURED = "Lines of code reached: not measured; dryspin check --coverage FILE measures them."
 
-_SCRIPTS = ("uPlot.iife.min.js", "data.js", "draw.js", "view.js", "page.js")
-
-_OPENS_S = 6e-3
-"""The drawings' close look: so much around the moment, a few electrical turns of a fast rotor."""
+_SCRIPTS = ("uPlot.iife.min.js", "data.js", "draw.js", "spans.js", "ruler.js", "view.js", "page.js")
 
 
 def require_libraries() -> None:
@@ -60,7 +43,7 @@ def require_libraries() -> None:
 
 def case_page(case: Case) -> str:
     """The page of one finding or run."""
-    return _case_page(case, _case(case))
+    return _case_page(case, described_case(case))
 
 
 def _case_page(case: Case, described: dict[str, Any]) -> str:
@@ -80,10 +63,10 @@ def check_page(
     outside: dict[str, str] = {}
     room = BUDGET_BYTES
     for case in cases:
-        one = _case(case)
+        one = described_case(case)
         needs = len(one["block"]) + sum(len(drawing) for _, drawing in one["stills"])
         if needs > room:
-            name = f"{_stem(case)}.html"
+            name = f"{stem_of(case)}.html"
             outside[name] = _case_page(case, one)
             one |= {"block": "", "stills": [], "elsewhere": name}
         else:
@@ -106,8 +89,8 @@ def _page(title: str, lead: str, cases: Sequence[dict[str, Any]], check: dict[st
             lead=lead,
             caution=CAUTION,
             version=__version__,
-            style=_markup(_asset("uPlot.min.css") + _asset("sheet.css")),
-            script=_markup("\n".join(_asset(name) for name in _SCRIPTS)),
+            style=markup(_asset("uPlot.min.css") + _asset("sheet.css")),
+            script=markup("\n".join(_asset(name) for name in _SCRIPTS)),
             cases=[{**case, "number": k} for k, case in enumerate(cases, start=1)],
             check=check,
         )
@@ -133,105 +116,9 @@ def _asset(name: str) -> str:
     return place.read_text(encoding="utf-8")
 
 
-def _markup(text: str) -> Any:
-    """Text of ours that is markup already."""
-    from markupsafe import Markup
-
-    return Markup(text)
-
-
-def _json(data: Any) -> Any:
-    """JSON inside a script element: no text in it can end the element."""
-    return _markup(json.dumps(data, allow_nan=False).replace("<", "\\u003c").replace("&", "\\u0026"))
-
-
-# ---- one case --------------------------------------------------------------------------------------
-
-
 def _lead(case: Case) -> str:
     kept = f"kept as {case.kept_as}; " if case.kept_as else ""
     return f"{case.name}: {kept}{quantity(case.trial.simulated_s, 's')} simulated, digest {case.trial.digest}"
-
-
-def _case(case: Case) -> dict[str, Any]:
-    outcome, moment_s = case.outcome, case.moment_s
-    lanes = lanes_of(case.recording, moment_s, limit_lines(outcome))
-    shown = kept(lanes, MOST_EDGES)
-    description, block = packed(shown)
-    rate_deg_s = _electrical_deg_s(lanes)
-    length_s = limit_length_s(outcome, rate_deg_s)
-    word = "the moment" if outcome.moment_s is not None else "the end"
-    description |= {"limit_length_s": length_s, "moment_word": word, "opens": [0.0, lanes.end_s]}
-    bench = bench_of(case)
-    stem = _stem(case)
-    return {
-        "title": outcome.claim,
-        "status": outcome.status,
-        "sentence": _sentences().get(outcome.claim, ""),
-        "story": scenario_lines(case.scenario, case.drive),
-        "happened": _happened(outcome),
-        "acted_word": _acted_word(outcome),
-        "acted": acting(case.recording, case.sources, outcome.source_line, moment_s),
-        "standing": standing(lanes),
-        "replay": case.replay,
-        "bars": bars(outcome, length_s, rate_deg_s),
-        "missing": list(shown.missing),
-        "elsewhere": "",
-        "complete": [f"{t:.4f}" for t in lanes.complete],
-        "edges_s": [f"{t:.4f}" for t in shown.edges_s] if shown is not lanes else [],
-        "slice": quantity(lanes.slice_s * 1e6, "us"),
-        "stills": _stills(lanes, stem),
-        "bench": bench,
-        "bench_probes": list(zip(bench.probes, bench.sees, strict=True)),
-        "screen": _markup(screen_drawing(bench.screen, f"{stem}-screen")),
-        "pulse_file": f"{stem}-throttle.csv",
-        "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
-        "verdicts": [verdict_row(one) for one in by_urgency(case.trial.outcomes)],
-        "handlers": handler_rows(case.recording),
-        "described": _json(description),
-        "block": block,
-    }
-
-
-def _stills(lanes: Lanes, stem: str) -> list[tuple[str, Any]]:
-    near = lanes.moment_s - 0.4 * _OPENS_S, lanes.moment_s + 0.6 * _OPENS_S
-    drawn = [
-        (0.0, lanes.end_s, "the whole run; each column shows the least and the largest value in it"),
-        (*near, f"close to the moment, {lanes.moment_s:.4f} s"),
-    ]
-    return [
-        (caption, _markup(still(lanes, from_s, to_s, caption, f"{stem}-{k}")))
-        for k, (from_s, to_s, caption) in enumerate(drawn)
-    ]
-
-
-def _electrical_deg_s(lanes: Lanes) -> float:
-    if len(lanes.angle_deg) < 2:
-        return 0.0
-    k = min(max(round(lanes.moment_s / lanes.angle_step_s), 1), len(lanes.angle_deg) - 1)
-    return float(lanes.angle_deg[k] - lanes.angle_deg[k - 1]) / lanes.angle_step_s
-
-
-def _stem(case: Case) -> str:
-    """How files that belong to a case begin."""
-    return case.name.rpartition("/")[2].removesuffix(".toml") or "story"
-
-
-def _happened(outcome: Outcome) -> str:
-    if not outcome.text:
-        return f"{outcome.status}, without more to say"
-    moment = "" if outcome.moment_s is None else f"At {outcome.moment_s:.4f} s: "
-    return moment + outcome.text
-
-
-@cache
-def _sentences() -> dict[str, str]:
-    return {f"{family}.{claim.name}": claim.sentence for family in FAMILIES for claim in claims_of(family)}
-
-
-def _acted_word(outcome: Outcome) -> str:
-    """What stands before the line of firmware: of a fault in the C it is the line of the fault."""
-    return "Fault at" if outcome.claim.startswith(f"{CODE}.") else "Commanded at"
 
 
 # ---- a whole check ---------------------------------------------------------------------------------
@@ -248,7 +135,7 @@ def _check(result: CheckResult, drive: Drive, coverage: Coverage | None) -> dict
             | {
                 "status": claim.verdict,
                 "claim": claim.claim,
-                "sentence": _sentences().get(claim.claim, ""),
+                "sentence": sentences().get(claim.claim, ""),
                 "exercised": str(claim.exercised),
                 "by": f"{by}{told}{suppressed}",
             }
@@ -258,8 +145,8 @@ def _check(result: CheckResult, drive: Drive, coverage: Coverage | None) -> dict
     return {
         "conclusion": [line for line in conclusion_lines(result) if line != CAUTION],
         "claims": rows,
-        "margins": _markup(margins_drawing(result.claims)),
-        "reach": _markup(reach_drawing(result.visits)),
+        "margins": markup(margins_drawing(result.claims)),
+        "reach": markup(reach_drawing(result.visits)),
         "reached": reached_line(result),
         "code": coverage_lines(coverage) if coverage else [_NOT_MEASURED],
         "faults": code_lines(result.code) if result.code else [],

@@ -19,6 +19,8 @@ class Probe(NamedTuple):
     @property
     def name(self) -> str:
         """Short: "current U", "low gate V", "bus"."""
+        if self.kind == "crossing":
+            return f"{self.leg} - neutral"
         words = {"high": "high gate", "low": "low gate", "sense": "sense pin", "supply": "supply current"}
         word = words.get(self.kind, self.kind)
         return word if self.kind in ("bus", "supply", "throttle") else f"{word} {self.leg}"
@@ -28,10 +30,15 @@ _BY_CLAIM: Final = {
     "gates": ("high", "low"),
     "gates.two_high": ("high", "high"),
     "gates.reset_opens": ("low", "current"),
-    "commutation": ("terminal", "low"),
+    "commutation": ("crossing", "low"),
+    "commutation.direction": ("terminal", "low"),
+    "commutation.order": ("terminal", "low"),
     "startup": ("current", "terminal"),
-    "synchronism": ("current", "terminal"),
+    "startup.in_time": ("current", "crossing"),
+    "synchronism": ("current", "crossing"),
+    "synchronism.joining": ("current", "terminal"),
     "reversal": ("current", "terminal"),
+    "reversal.in_time": ("current", "crossing"),
     "reversal.bus_voltage": ("bus", "supply"),
     "reversal.neutral": ("throttle", "current"),
     "arming": ("throttle", "current"),
@@ -42,6 +49,8 @@ _BY_CLAIM: Final = {
     "electrical.sense_pin": ("sense", "bus"),
     "throttle_map": ("throttle", "terminal"),
     "controller": ("low", "current"),
+    "controller.latency": ("low", "crossing"),
+    "controller.sighted": ("low", "crossing"),
 }
 """Family or claim -> kinds of the two probes; a claim goes before its family."""
 
@@ -74,12 +83,12 @@ def probes_for(
     if family == "gates":
         return Probe(first, moved), Probe(second, moved)
     busy = _largest_current(points, moment_s) or moved
+    sensed = busy
+    if recording.seen(Signal.SENSE_LEG):
+        sensed = LEG_NAMES[min(recording.value_at(Signal.SENSE_LEG, recording.cycle_of(moment_s)), 2)]
     if family == "commutation":
-        sensed = busy
-        if recording.seen(Signal.SENSE_LEG):
-            sensed = LEG_NAMES[recording.value_at(Signal.SENSE_LEG, recording.cycle_of(moment_s))]
         return Probe(first, sensed), Probe(second, moved)
-    return Probe(first, busy), Probe(second, busy)
+    return Probe(first, busy), Probe(second, sensed if second == "crossing" else busy)
 
 
 def window_s(outcome: Outcome) -> float:

@@ -16,6 +16,11 @@ from dryspin.scenario.schema import OUTAGES
 PROBES: Final = {
     "current": "current clamp around the lead of phase {leg}, arrow towards the motor",
     "terminal": "terminal {leg} against ground, 10:1 probe",
+    "crossing": (
+        "sense divider of phase {leg} against the neutral of the board's resistors, both at the controller's "
+        "pins: differential probe, or two 10:1 probes and their difference; the comparator changes where it "
+        "passes zero"
+    ),
     "bus": "bus at the bulk capacitor against ground, ground lead short",
     "high": "gate of the high FET of leg {leg} against its source: differential probe, never a grounded one",
     "low": "gate of the low FET of leg {leg} against ground, 10:1 probe",
@@ -66,6 +71,9 @@ def trace(
         return points.t_s, points.currents_a[:, index], "A"
     if kind == "terminal":
         return points.t_s, points.legs_v[:, index], "V"
+    if kind == "crossing":
+        seen_v = (points.legs_v[:, index] - points.neutral_v) * recording.drive.sense.ratio
+        return points.t_s, seen_v, "V"
     if kind == "sense":
         return points.t_s, points.legs_v[:, index] * recording.drive.sense.ratio, "V"
     if kind == "supply":

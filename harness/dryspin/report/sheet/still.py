@@ -4,65 +4,38 @@ Where there are more points than columns, each column shows the least and the la
 share one pair of axes: each has its own piece of the height, to which its values are scaled.
 """
 
-import io
-import re
-from dataclasses import dataclass, field
-from html import escape
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
 from dryspin.plant.terminals import Floats
-from dryspin.recording.signals import HIGH_FET, LOW_FET
-from dryspin.report.sheet.columns import COLUMNS, View, curve_columns, in_view, level_columns, spans_in_view
+from dryspin.recording.signals import HIGH_FET, LEG_NAMES, LOW_FET
+from dryspin.report.sheet.canvas import ALARM, DENSE, GRID, LINE, PAPER, SOFT, Row, Sheet, bare, svg_text
+from dryspin.report.sheet.clock import Clock
+from dryspin.report.sheet.columns import (
+    COLUMNS,
+    View,
+    in_view,
+    level_columns,
+    looks_in_view,
+    spans_in_view,
+)
+from dryspin.report.sheet.curves import band, curves
 from dryspin.report.sheet.edges import Edges, Ints, is_taken
 from dryspin.report.sheet.lanes import Curves, Lanes
 
-# matplotlib wants colours; the page replaces these by its own, light or dark.
-LINE, SECOND, GRID, ALARM, SOFT, DENSE, PAPER = (f"#0{k}0{k}0{k}" for k in range(1, 8))
-_VARIABLES: Final = {
-    LINE: "var(--line)",
-    SECOND: "var(--second)",
-    GRID: "var(--grid)",
-    ALARM: "var(--alarm)",
-    SOFT: "var(--soft)",
-    DENSE: "var(--dense)",
-    PAPER: "var(--paper)",
-}
-
-_HEIGHTS: Final = {"levels": 0.4, "words": 0.36, "ticks": 0.36, "legs": 0.62, "curves": 1.2}
+_HEIGHTS: Final = {"levels": 0.4, "words": 0.36, "ticks": 0.36, "looks": 0.6, "legs": 0.62, "curves": 1.2}
 _GAP: Final = 0.2
+_TOP: Final = 0.4
+"""Room above the lanes, for the limit as a stretch of time."""
+
 _WIDTH_IN, _LANE_IN = 11.0, 0.52
 _TITLE_COLUMNS, _LETTER_COLUMNS = 7.0, 5.4
 """Room around a word, and for each of its letters, in columns."""
 
 
-@dataclass
-class _Sheet:
-    """The axes, and what all lanes add to them together."""
-
-    axis: Any
-    lanes: Lanes
-    view: View
-    ticks: list[tuple[float, str]] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class _Row:
-    """A lane's piece of the height: `low` of its values stands at `foot`, `high` at `foot` + `height`."""
-
-    foot: float
-    height: float
-    low: float = 0.0
-    high: float = 1.0
-
-    def at(self, value: Any) -> Any:
-        """Height of a value."""
-        return self.foot + (value - self.low) / (self.high - self.low) * self.height
-
-
-def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> str:
-    """An <svg> of all lanes between two moments. `salt` keeps its ids apart from other drawings'."""
+def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str, clock: Clock | None = None) -> str:
+    """An <svg> of all lanes between two moments, the limit above them. `salt` keeps its ids apart."""
     import matplotlib as mpl
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
@@ -70,7 +43,7 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
     view = View(max(from_s, 0.0), min(to_s, lanes.end_s))
     shown = [lane for lane in lanes.lanes if isinstance(lane, Curves) or len(lane.cycles)]
     total = sum(_HEIGHTS[_kind(lane)] + _GAP for lane in shown)
-    tall_in = _LANE_IN * total + 0.6
+    tall_in = _LANE_IN * (total + _TOP) + 0.6
     with mpl.rc_context(
         {
             "svg.fonttype": "none",
@@ -83,7 +56,7 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
         figure = Figure(figsize=(_WIDTH_IN, tall_in))
         FigureCanvasSVG(figure)
         axis = figure.add_axes((0.15, 0.5 / tall_in, 0.825, 1.0 - 0.55 / tall_in))
-        sheet = _Sheet(axis, lanes, view)
+        sheet = Sheet(axis, lanes, view)
         foot = total
         for lane in shown:
             foot -= _HEIGHTS[_kind(lane)] + _GAP
@@ -91,8 +64,10 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
             axis.axhline(foot, color=GRID, linewidth=0.4, zorder=0.5)
         if view.from_s <= lanes.moment_s <= view.to_s:
             axis.axvline(lanes.moment_s, color=ALARM, linewidth=1.0)
+        if clock is not None:
+            _limit(sheet, clock, total)
         axis.set_xlim(view.from_s, view.to_s)
-        axis.set_ylim(0.0, total)
+        axis.set_ylim(0.0, total + _TOP)
         axis.set_yticks([y for y, _ in sheet.ticks], [text for _, text in sheet.ticks])
         axis.set_xlabel("s from power-on", color=SOFT)
         axis.ticklabel_format(axis="x", useOffset=False)
@@ -101,37 +76,32 @@ def still(lanes: Lanes, from_s: float, to_s: float, title: str, salt: str) -> st
         return svg_text(figure, title)
 
 
-def bare(axis: Any, grid: str) -> None:
-    """No frame, no ground; a thin grid of one or both directions."""
-    axis.tick_params(colors=SOFT, labelsize=7)
-    axis.patch.set_alpha(0.0)
-    axis.set_axisbelow(True)
-    axis.grid(True, axis=grid, color=GRID, linewidth=0.5)
-    for spine in axis.spines.values():
-        spine.set_visible(False)
-
-
-def svg_text(figure: Any, title: str) -> str:
-    """The figure as an <svg> element for a page, with a name for those who do not see it."""
-    out = io.StringIO()
-    figure.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
-    text = out.getvalue()
-    text = text[text.index("<svg") :]
-    # A hundredth of a point is finer than any screen; six digits more would double the page.
-    text = re.sub(r' d="[^"]*"', lambda path: re.sub(r"(\.\d\d)\d+", r"\1", path[0]), text)
-    for colour, variable in _VARIABLES.items():
-        text = text.replace(colour, variable)
-    name = escape(title, quote=True)
-    return text.replace("<svg", f'<svg role="img" aria-label="{name}" class="drawing"', 1)
-
-
 def _kind(lane: Edges | Curves) -> str:
     if isinstance(lane, Curves):
         return "curves"
+    if lane.key == "sense":
+        return "looks"
     return "legs" if lane.kind == "levels" and lane.words else lane.kind
 
 
-def _lane(sheet: _Sheet, lane: Edges | Curves, foot: float) -> None:
+def _limit(sheet: Sheet, clock: Clock, foot: float) -> None:
+    """The limit from where its clock starts, and what it is, above all lanes."""
+    view = sheet.view
+    from_s, to_s = max(clock.from_s, view.from_s), min(clock.to_s, view.to_s)
+    if to_s <= from_s:
+        return
+    sheet.axis.broken_barh(
+        [(from_s, max(to_s - from_s, view.column_s))],
+        (foot + 0.06, 0.08), facecolor=ALARM, edgecolor="none",
+    )  # fmt: skip
+    end = from_s > 0.5 * (view.from_s + view.to_s)
+    sheet.axis.text(
+        to_s if end else from_s, foot + 0.18, clock.text, color=ALARM, fontsize=6.5, va="bottom",
+        ha="right" if end else "left", parse_math=False,
+    )  # fmt: skip
+
+
+def _lane(sheet: Sheet, lane: Edges | Curves, foot: float) -> None:
     kind = _kind(lane)
     height = _HEIGHTS[kind]
     label = f"{lane.label}, {lane.unit}" if isinstance(lane, Curves) else lane.label
@@ -147,16 +117,18 @@ def _lane(sheet: _Sheet, lane: Edges | Curves, foot: float) -> None:
         parse_math=False,
     )
     if isinstance(lane, Curves):
-        _curves(sheet, lane, foot, height)
+        curves(sheet, lane, foot, height)
     elif kind == "ticks":
-        _ticks(sheet, lane, _Row(foot, height))
+        _ticks(sheet, lane, Row(foot, height))
+    elif kind == "looks":
+        _looks(sheet, lane, Row(foot, height, 0.0, 3.0))
     elif kind == "words":
-        _words(sheet, lane, _Row(foot, height))
+        _words(sheet, lane, Row(foot, height))
     else:
-        _levels(sheet, lane, _Row(foot, height, -1.0) if kind == "legs" else _Row(foot, height))
+        _levels(sheet, lane, Row(foot, height, -1.0) if kind == "legs" else Row(foot, height))
 
 
-def _word(sheet: _Sheet, text: str, from_s: float, to_s: float, y: float) -> None:
+def _word(sheet: Sheet, text: str, from_s: float, to_s: float, y: float) -> None:
     """A word between two moments where there is room; behind the line of the moment, not under it."""
     column_s, moment_s = sheet.view.column_s, sheet.lanes.moment_s
     at_s, long_s = from_s + 4.0 * column_s, (_TITLE_COLUMNS + _LETTER_COLUMNS * len(text)) * column_s
@@ -171,7 +143,7 @@ def _word(sheet: _Sheet, text: str, from_s: float, to_s: float, y: float) -> Non
 # ---- edges -----------------------------------------------------------------------------------------
 
 
-def _levels(sheet: _Sheet, lane: Edges, row: _Row) -> None:
+def _levels(sheet: Sheet, lane: Edges, row: Row) -> None:
     axis, view, legs = sheet.axis, sheet.view, bool(lane.words)
     t_s = lane.cycles / sheet.lanes.f_cpu_hz
     heights = row.at(np.array([0.0, 1.0, -1.0, 1.0]) if legs else np.array([0.0, 1.0]))
@@ -182,7 +154,7 @@ def _levels(sheet: _Sheet, lane: Edges, row: _Row) -> None:
         y = np.append(values[inside], values[inside.stop - 1])
         axis.plot(x, y, drawstyle="steps-post", color=LINE, linewidth=0.9)
     else:
-        _band(sheet, *level_columns(t_s, values, view), LINE)
+        band(sheet, *level_columns(t_s, values, view), LINE)
     for from_s, to_s in _both_on(t_s[inside], lane.values[inside], view) if legs else ():
         axis.fill_between([from_s, to_s], row.at(-1.0), row.at(1.0), color=ALARM)
     names = ((-1.0, "low"), (0.0, "off"), (1.0, "high")) if legs else ((0.0, "0"), (1.0, "1"))
@@ -202,7 +174,7 @@ def _both_on(t_s: Floats, values: Ints, view: View) -> list[tuple[float, float]]
     return found
 
 
-def _words(sheet: _Sheet, lane: Edges, row: _Row) -> None:
+def _words(sheet: Sheet, lane: Edges, row: Row) -> None:
     """Spans as frames; those shorter than two columns become one dense piece."""
     frames, dense = spans_in_view(lane, sheet.lanes, sheet.view)
     column_s = sheet.view.column_s
@@ -215,7 +187,26 @@ def _words(sheet: _Sheet, lane: Edges, row: _Row) -> None:
     sheet.axis.broken_barh(spans, (row.at(0.2), 0.6 * row.height), facecolor=DENSE, edgecolor="none")
 
 
-def _ticks(sheet: _Sheet, lane: Edges, row: _Row) -> None:
+def _looks(sheet: Sheet, lane: Edges, row: Row) -> None:
+    """The phase that is looked at in a row of its own: above its middle a rising edge, below a falling one.
+
+    A block while the edge's interrupt is on, a thin line while it is off.
+    """
+    for leg, name in enumerate(LEG_NAMES):
+        middle = 2.5 - leg
+        sheet.ticks.append((row.at(middle), name))
+        sheet.axis.axhline(row.at(middle), color=GRID, linewidth=0.4, zorder=0.5)
+    for look in looks_in_view(lane, sheet.lanes, sheet.view):
+        tall = 0.42 if look.on else 0.1
+        foot = 2.5 - look.leg - (0.0 if look.rises else tall)
+        spans = [(begin_s, end_s - begin_s) for begin_s, end_s in look.spans]
+        sheet.axis.broken_barh(
+            spans, (row.at(foot), tall * row.height / 3.0), edgecolor="none",
+            facecolor=LINE if look.on else DENSE, zorder=2.5 if look.on else 2.0,
+        )  # fmt: skip
+
+
+def _ticks(sheet: Sheet, lane: Edges, row: Row) -> None:
     """One stroke a column at most: more cannot be seen. Of crossings, true ones above, those taken below."""
     view, t_s = sheet.view, lane.cycles / sheet.lanes.f_cpu_hz
     inside = (t_s >= view.from_s) & (t_s < view.to_s)
@@ -235,64 +226,3 @@ def _ticks(sheet: _Sheet, lane: Edges, row: _Row) -> None:
         moments = t_s[inside & mine]
         moments = moments[np.unique(np.floor((moments - view.from_s) / view.column_s), return_index=True)[1]]
         sheet.axis.vlines(moments, row.at(low), row.at(high), color=LINE, linewidth=0.8)
-
-
-# ---- curves ----------------------------------------------------------------------------------------
-
-
-def _curves(sheet: _Sheet, lane: Curves, foot: float, height: float) -> None:
-    from matplotlib.ticker import MaxNLocator
-
-    axis, lanes, view = sheet.axis, sheet.lanes, sheet.view
-    inside = in_view(lane.t_s, view)
-    inside = slice(inside.start, min(inside.stop + 1, len(lane.t_s)))
-    known = lanes.complete[0] <= view.from_s and view.to_s <= lanes.complete[1]
-    plain = known and inside.stop - inside.start <= 4 * COLUMNS
-    drawn = [
-        (curve.complete[inside], curve.complete[inside])
-        if plain
-        else curve_columns(lane.t_s, curve, lanes, view)
-        for curve in lane.curves
-    ]
-    limits = [line.value for line in lane.limits]
-    low = min([float(lows.min()) for lows, _ in drawn] + limits)
-    high = max([float(highs.max()) for _, highs in drawn] + limits)
-    room = max((0.2 if limits else 0.05) * (high - low), 1e-3)
-    row = _Row(foot, height, low - room, high + room)
-    # a flat line is a value, not its last digits
-    ends = (low, high) if high - low > room else (row.low, row.high)
-    marks = [value for value in MaxNLocator(nbins=3).tick_values(*ends) if row.low <= value <= row.high]
-    axis.hlines(
-        [row.at(value) for value in marks], view.from_s, view.to_s, color=GRID, linewidth=0.4, zorder=0.5
-    )
-    sheet.ticks += [(row.at(value), f"{value:g}") for value in marks]
-    for k in range(len(drawn))[::-1]:
-        colour, (lows, highs) = (LINE, SECOND)[min(k, 1)], drawn[k]
-        if plain:
-            style = ("-", "--")[min(k, 1)]
-            axis.plot(lane.t_s[inside], row.at(lows), color=colour, linewidth=0.9, linestyle=style)
-        else:
-            _band(sheet, row.at(lows), row.at(highs), colour, striped=k > 0)
-        if len(drawn) > 1:
-            y, place = foot + (0.75 - 0.45 * k) * height, axis.get_yaxis_transform()
-            axis.text(1.004, y, lane.curves[k].name, transform=place, color=colour, fontsize=7, va="center")
-    for line in lane.limits:
-        axis.axhline(row.at(line.value), color=ALARM, linewidth=1.0, linestyle=(0, (5, 2)))
-        above = line.value > 0.0
-        axis.text(
-            view.from_s + 3.0 * view.column_s, row.at(line.value) + (0.02 if above else -0.03), line.text,
-            color=ALARM, fontsize=6.5, va="bottom" if above else "top", parse_math=False,
-        )  # fmt: skip
-
-
-def _band(sheet: _Sheet, low: Floats, high: Floats, colour: str, striped: bool = False) -> None:
-    """From low to high in each column, never thinner than a line; `striped` for a second curve behind."""
-    thin = np.maximum(0.025 - (high - low), 0.0) / 2.0
-    low, high = low - thin, high + thin
-    look = {"color": colour, "linewidth": 0.3}
-    if striped:
-        look = {"facecolor": "none", "edgecolor": colour, "hatch": "|||||", "linewidth": 0.5}
-    sheet.axis.fill_between(
-        sheet.view.edges, np.append(low, low[-1]), np.append(high, high[-1]),
-        step="post", **look,
-    )  # fmt: skip

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from dryspin.report.numbers import margin
-from dryspin.report.sheet.still import ALARM, DENSE, LINE, SOFT, bare, svg_text
+from dryspin.report.sheet.canvas import ALARM, DENSE, LINE, SOFT, bare, svg_text
 from dryspin.search import ClaimResult
 from dryspin.search.envelope import JAMMED, Visit
 

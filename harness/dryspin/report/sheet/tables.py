@@ -9,7 +9,7 @@ from dryspin.timing.handlers import calls_of, handler_name, times_of
 from dryspin.timing.steps import top_window
 
 
-def bars(outcome: Outcome, length_s: float | None, rate_deg_s: float) -> dict[str, Any] | None:
+def bars(outcome: Outcome, note: str) -> dict[str, Any] | None:
     """Limit and what was seen as two lengths on one scale; None where the claim has no figures."""
     limit, seen = outcome.limit, outcome.seen
     if limit is None or seen is None:
@@ -19,12 +19,6 @@ def bars(outcome: Outcome, length_s: float | None, rate_deg_s: float) -> dict[st
         {"name": name, "share": f"{100.0 * abs(value) / longest:.2f}", "text": quantity(value, outcome.unit)}
         for name, value in (("limit", limit), ("seen", seen))
     ]
-    note = ""
-    if length_s is not None and outcome.unit == "deg":
-        turns = abs(rate_deg_s) / 360.0
-        note = f"At the moment's {turns:.0f} electrical turns a second the limit is {length_s * 1e6:.3g} us."
-    if length_s is not None:
-        note = f"{note} In the lanes the thick piece of the time line is as long as the limit.".strip()
     return {
         "caption": f"limit and seen; margin {margin(outcome.margin)} of the limit (0: on it, below: broken)",
         "bars": lengths,

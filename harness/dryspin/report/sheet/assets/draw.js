@@ -1,7 +1,7 @@
 /* How lanes look. Everything is told apart by place, line style and words at the line, never by colour alone. */
 "use strict";
 const Draw = (() => {
-  const HEIGHTS = {curves: 84, levels: 36, legs: 46, words: 44, ticks: 36, crossings: 56, ruler: 60};
+  const HEIGHTS = {curves: 84, levels: 36, legs: 46, words: 44, ticks: 36, crossings: 56, sense: 60, ruler: 74};
   const LEFT = 52, RIGHT = 26;
 
   /* Asked for thousands of times a drawing; forgotten when the reader changes between light and dark. */
@@ -10,7 +10,7 @@ const Draw = (() => {
     (known[name] ??= getComputedStyle(document.documentElement).getPropertyValue(name).trim());
   const forget = () => { known = {}; };
   const isLegs = (lane) => lane.kind === "levels" && lane.words.length > 0;
-  const kindOf = (lane) => (isLegs(lane) ? "legs" : lane.key === "crossings" ? "crossings" : lane.kind);
+  const kindOf = (lane) => (isLegs(lane) ? "legs" : ["crossings", "sense"].includes(lane.key) ? lane.key : lane.kind);
   const height = (lane) => HEIGHTS[kindOf(lane)];
 
   /* Names on the left of a lane of edges: [text, height above the lane's foot as a share of it]. */
@@ -18,6 +18,7 @@ const Draw = (() => {
     if (isLegs(lane)) return [["high", 0.85], ["off", 0.5], ["low", 0.15]];
     if (lane.kind === "levels") return [["1", 0.8], ["0", 0.2]];
     if (lane.key === "crossings") return [["U", 0.88], ["V", 0.63], ["W", 0.38], ["taken", 0.13]];
+    if (lane.key === "sense") return [["U", 0.83], ["V", 0.5], ["W", 0.17]];
     return [];
   }
 
@@ -65,43 +66,6 @@ const Draw = (() => {
         if (feet[value] > foot) foot = feet[value];
       }
       flush(right);
-    });
-  }
-
-  /* Words: a frame with the word where it fits; spans too short for that become one dense grey piece. */
-  function words(u, lane, from, to) {
-    inPlot(u, (ctx, box) => {
-      const scale = box.width / (to - from), ratio = uPlot.pxRatio;
-      const top = box.top + 0.12 * box.height, tall = 0.76 * box.height;
-      const n = lane.t.length;
-      ctx.font = font(u);
-      ctx.textBaseline = "middle";
-      ctx.strokeStyle = colour("--line");
-      ctx.lineWidth = ratio;
-      let dense = null;
-      const flush = () => {
-        if (dense === null) return;
-        ctx.fillStyle = colour("--dense");
-        ctx.fillRect(dense[0], top + 0.2 * tall, Math.max(dense[1] - dense[0], ratio), 0.6 * tall);
-        dense = null;
-      };
-      for (let k = Math.max(Data.after(lane.t, from) - 1, 0); k < n && lane.t[k] < to; k++) {
-        const word = lane.words[lane.values[k]];
-        if (!word) continue;
-        const begin = box.left + (lane.t[k] - from) * scale;
-        const end = box.left + ((k + 1 < n ? lane.t[k + 1] : u.run.end_s) - from) * scale;
-        if (end - begin < 3 * ratio) {
-          if (dense !== null && begin - dense[1] < 2 * ratio) dense[1] = end;
-          else { flush(); dense = [begin, end]; }
-          continue;
-        }
-        flush();
-        ctx.strokeRect(begin, top, end - begin, tall);
-        const left = Math.max(begin, box.left) + 4 * ratio, right = Math.min(end, box.left + box.width);
-        if (ctx.measureText(word).width <= right - left - 2 * ratio)
-          u.labels.push({text: word, left, right, y: top + tall / 2 + ratio, colour: "--ink"});
-      }
-      flush();
     });
   }
 
@@ -198,10 +162,10 @@ const Draw = (() => {
         ctx.lineWidth = ratio;
         ctx.stroke();
         ctx.restore();
-        if (right - left > 130 * ratio) {
-          const y = box.top + box.height / 2;
-          u.labels.push({text: "edges not kept here", left: left + 8 * ratio, right, y, colour: "--soft"});
-        }
+        const y = box.top + box.height / 2, room = right - left - 16 * ratio;
+        ctx.font = font(u);
+        const text = ["edges not kept here", "not kept"].find((words) => ctx.measureText(words).width < room);
+        if (text) u.labels.push({text, left: left + 8 * ratio, right, y, colour: "--soft"});
       }
     });
   }
@@ -286,5 +250,5 @@ const Draw = (() => {
     ctx.restore();
   }
 
-  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, levels, words, ticks, bars, notKept, limits, labels, upright, STYLES, names, font, halo};
+  return {HEIGHTS, LEFT, RIGHT, colour, forget, height, inPlot, levels, ticks, bars, notKept, limits, labels, upright, STYLES, names, font, halo};
 })();

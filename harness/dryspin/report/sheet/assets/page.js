@@ -24,6 +24,8 @@
         ? `${seconds(B - A)}${B === A ? "" : ` (${Data.number(1 / Math.abs(B - A))} Hz)`}` : "";
       cell("difference-angle").textContent = both
         ? degrees(Data.angle(view.run, B) - Data.angle(view.run, A)) : "";
+      for (const [name, t] of [["A", A], ["B", B]])
+        if (t !== null && (t < view.from || t > view.to)) cell(`${name}-time`).textContent += ", outside of what is shown";
       cell("shown").textContent = `${seconds(view.to - view.from)} from ${view.from.toFixed(6)} s`;
     };
   }
@@ -45,6 +47,7 @@
     };
     const move = (by) => view.setCursor(view.active, (view.cursors[view.active] ?? view.centre()) + by * pixel());
     return {
+      opened: () => view.show(...view.run.opens),
       whole: () => view.show(0, view.run.end_s),
       near: () => view.around(0.1, view.run.moment_s),
       turn: () => {
@@ -74,7 +77,7 @@
   }
 
   const KEYS = {
-    w: "whole", h: "near", t: "turn", p: "period", "+": "closer", "=": "closer", "-": "wider", m: "moment",
+    o: "opened", w: "whole", h: "near", t: "turn", p: "period", "+": "closer", "=": "closer", "-": "wider", m: "moment",
     a: "A", b: "B", x: "clear", ",": "before", ".": "after", ArrowLeft: "earlier", ArrowRight: "later",
   };
 
@@ -119,7 +122,7 @@
       section.dataset.state = "live";
       const view = new View(section, Data.load(described, block));
       equip(section, view);
-      view.show(...described.opens);
+      view.show(...view.run.opens);
     } catch (problem) {
       section.dataset.state = "failed";
       section.querySelector(".problem").textContent =

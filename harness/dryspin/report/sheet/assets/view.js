@@ -11,7 +11,7 @@ class View {
     this.cursors = {A: null, B: null};
     this.active = "A";
     this.fit = false;
-    this.pointer = null;
+    this.hovered = null;
     this.listeners = [];
     this.plots = [];
     this.full = run.lanes.map((lane) => (lane.kind === "curves" ? this.heights(lane, 0, run.end_s) : [0, 1]));
@@ -164,10 +164,11 @@ class View {
 
   paint(u, lane) {
     const {from, to} = this;
-    if (lane.kind === "ruler") return this.paintRuler(u);
+    if (lane.kind === "ruler") return Ruler.paint(this, u);
     u.labels = [];
     if (lane.kind === "levels") Draw.levels(u, lane, from, to);
-    else if (lane.kind === "words") Draw.words(u, lane, from, to);
+    else if (lane.key === "sense") Spans.sense(u, lane, from, to);
+    else if (lane.kind === "words") Spans.words(u, lane, from, to);
     else if (lane.kind === "ticks") Draw.ticks(u, lane, from, to);
     else {
       if (u.bars) Draw.bars(u, lane, from, to);
@@ -191,45 +192,16 @@ class View {
     return this.uprights().map(([t]) => u.valToPos(t, "x", true)).sort((a, b) => a - b);
   }
 
-  /* Below the figures: flags of moment and cursors, and the limit as a length. */
-  paintRuler(u) {
-    const {ctx, bbox} = u, ratio = uPlot.pxRatio, foot = bbox.top + bbox.height;
-    const rule = this.run.limit_length_s;
-    const at = (t) => u.valToPos(t, "x", true), crossed = this.crossed(u), clear = 4 * ratio;
-    ctx.save();
-    ctx.font = Draw.font(u, 11);
-    ctx.textBaseline = "middle";
-    ctx.textAlign = "left";
-    for (const [t, style] of this.uprights()) Draw.upright(u, t, {...style, from: bbox.top});
-    /* Right of its line, or left of it where the lane ends or another line stands. */
-    const flag = (t, text, style, line) => {
-      const x = at(t);
-      if (t === null || x < bbox.left - 1 || x > bbox.left + bbox.width + 1) return;
-      const wide = ctx.measureText(text).width;
-      const free = (left) => !crossed.some((other) => other > left - 1 && other < left + wide + 1);
-      const [right, left] = [x + clear, x - clear - wide], ends = bbox.left + bbox.width + 24 * ratio;
-      const onRight = right + wide < ends && (free(right) || !free(left) || left < bbox.left);
-      ctx.fillStyle = Draw.colour(style.colour);
-      Draw.halo(ctx, text, onRight ? right : left, foot - line * ratio);
-    };
-    if (rule) {
-      const x = at(this.run.moment_s), end = at(this.run.moment_s + rule), y = bbox.top + 3 * ratio;
-      ctx.fillStyle = Draw.colour("--alarm");
-      const left = Math.max(x, bbox.left), right = Math.min(end, bbox.left + bbox.width);
-      if (right > left) ctx.fillRect(left, y, Math.max(right - left, 2 * ratio), 3 * ratio);
-    }
-    flag(this.run.moment_s, this.run.moment_word, Draw.STYLES.moment, 7);
-    const together = this.cursors.A !== null && this.cursors.A === this.cursors.B;
-    flag(this.cursors.A, together ? "A B" : "A", Draw.STYLES.A, 20);
-    if (!together) flag(this.cursors.B, "B", Draw.STYLES.B, 20);
-    ctx.restore();
-  }
-
   /* ---- hands ----------------------------------------------------------------------------------------- */
 
+  /* Where the mouse is, in pixels: the time below it changes with every zoom. */
   point(u) {
     const left = u.cursor.left;
-    this.pointer = left === undefined || left < 0 ? null : u.posToVal(left, "x");
+    this.hovered = left === undefined || left < 0 ? null : {u, left};
+  }
+
+  get pointer() {
+    return this.hovered && this.hovered.u.posToVal(this.hovered.left, "x");
   }
 
   select(u) {
@@ -294,10 +266,12 @@ class View {
     if (t < this.from || t > this.to) this.around(this.to - this.from, t);
   }
 
+  /* Beside the lanes stand the values at A, and of when they are: none of a moment that is not shown. */
   tell() {
+    const t = this.cursors.A, shown = t !== null && t >= this.from && t <= this.to;
     for (const {lane, value} of this.rows) {
-      const t = this.cursors.A;
-      value.textContent = t === null || lane.kind === "ruler" ? "" : Data.valueAt(this.run, lane, t);
+      if (lane.kind === "ruler") value.textContent = t === null ? "" : shown ? `at A, ${t.toFixed(7)} s` : "A is not shown";
+      else value.textContent = shown ? Data.valueAt(this.run, lane, t) : "";
     }
     this.listeners.forEach((listener) => listener(this));
   }
