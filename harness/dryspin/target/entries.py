@@ -75,7 +75,14 @@ def entries_of(code: Code, own: Set[int]) -> Entries:
         over = _dominators(graph, _reverse_postorder(graph, function))
         loops = sorted(_loops(code, graph, over), key=lambda loop: len(loop.body))
         loops = [loop for loop in loops if not loop.body <= own]
-        heads |= {span.head for loop in loops for span in loop.spans.values()}
+        for loop in loops:
+            # a function that has been put into a loop as a whole does not begin with it
+            beside = {
+                code.copies.get(at, -1)
+                for at in graph.keys() - loop.body
+                if (span := loop.spans.get(code.copies.get(at, -1))) and not span.holds(code.lines[at])
+            }
+            heads |= {loop.spans[copy].head for copy in beside}
         # an instruction before several loops, one in the other, is before the outermost of them: the largest
         found: dict[int, _Span] = {}
         for loop in loops:
