@@ -57,21 +57,25 @@ int main(void)
 """
 
 POLLING = """\
-#include "say.h"
-static volatile uint16_t whole = 600U, by = 3U;
-static volatile uint16_t count;
-int main(void)
+static __attribute__((noinline)) void poll_NUMBER(uint16_t all, uint16_t parts)
 {
-    uint16_t all = whole, parts = by;
-    port_mark(1);
+    count = 0U;
+    port_mark(NUMBER);
     OUTER
     while (count < all / PARTS) {
         count = (uint16_t)(count + 1U);
     }
-    port_mark(2);
-    SLEEP_FOREVER
+    port_mark(10U + NUMBER);
 }
 """
+
+POLLED = (
+    ("", "parts", 1, 1),
+    ("if (parts == 0U) { count = 1U; }", "parts", 1, 1),
+    ("while (count != 0U) { }", "parts", 1, 1),
+    ("for (uint8_t k = 0U; k < 4U; k++)", "(parts + k)", 4, 5),
+)
+"""What stands before the loop, what is divided by; divisions, fewest and most."""
 
 CALLING = """\
 #include "say.h"
@@ -141,18 +145,7 @@ def test_a_loop_takes_its_passes_times_the_hand_count(tmp_path: Path) -> None:
 
 @pytest.mark.needs_avr
 @pytest.mark.parametrize("compiler", ["gcc", "clang"])
-@pytest.mark.parametrize(
-    ("outer", "parts", "fewest", "most"),
-    [
-        ("", "parts", 1, 1),
-        ("if (parts == 0U) { count = 1U; }", "parts", 1, 1),
-        ("while (count != 0U) { }", "parts", 1, 1),
-        ("for (uint8_t k = 0U; k < 4U; k++)", "(parts + k)", 4, 5),
-    ],
-)
-def test_a_quotient_in_the_condition_of_a_loop_is_reckoned_before_it(
-    tmp_path: Path, compiler: str, outer: str, parts: str, fewest: int, most: int
-) -> None:
+def test_a_quotient_in_the_condition_of_a_loop_is_reckoned_before_it(tmp_path: Path, compiler: str) -> None:
     """The part's compiler divides once each time the loop is entered, not in each of 200 passes.
 
     A pass: lds lds cp cpc brcc; lds lds adiw sts sts rjmp, 2 cycles each but cp and cpc. brcc costs its
@@ -161,12 +154,18 @@ def test_a_quotient_in_the_condition_of_a_loop_is_reckoned_before_it(
     """
     if (host := compiler_of((compiler,))) is None:
         pytest.skip(f"needs {compiler}: apt-get install {compiler}")
+    text = '#include "say.h"\nstatic volatile uint16_t whole = 600U, by = 3U, count;\n'
+    calls = ""
+    for k, (outer, parts, _, _) in enumerate(POLLED, 1):
+        text += POLLING.replace("NUMBER", str(k)).replace("OUTER", outer).replace("PARTS", parts)
+        calls += f"poll_{k}(whole, by);\n"
+    text += f"int main(void)\n{{\n{calls}SLEEP_FOREVER\n}}\n"
     bench = Bench(tmp_path / "f", charged())
-    image = bench.image(POLLING.replace("OUTER", outer).replace("PARTS", parts), compiler=host)
-    told = Told(Rig(image, bench.drive).run(scenario(0.2)))
-    seen = told.cycle_of(2) - told.cycle_of(1) - MARK_CYCLES - 200 * 20
+    told = Told(Rig(bench.image(text, compiler=host), bench.drive).run(scenario(0.2)))
 
-    assert fewest * 17 * 7 <= seen <= most * (17 * 16 + 60)
+    for k, (_, _, fewest, most) in enumerate(POLLED, 1):
+        seen = told.cycle_of(10 + k) - told.cycle_of(k) - MARK_CYCLES - 200 * 20
+        assert fewest * 17 * 7 <= seen <= most * (17 * 16 + 60)
 
 
 @pytest.mark.needs_avr
