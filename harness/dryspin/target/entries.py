@@ -27,7 +27,7 @@ class Entries:
 
     above: the nearest line above the loop that runs as often. around: where none does, the first line of the
     loop around, once in each of its passes; what is in neither is left with its own line. heads: first lines
-    of all loops.
+    of loops, each in the function that the loop is written in.
     """
 
     above: Mapping[int, str]
