@@ -9,7 +9,7 @@ import json
 import tempfile
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -25,14 +25,17 @@ from dryspin.build.sources import FirmwareText
 from dryspin.drive import Drive
 from dryspin.errors import TargetError
 from dryspin.target.cycles import LineCycles, line_cycles
-from dryspin.target.program import FLAGS, LINKED, PARTS, link_for_part, read_code, toolchain_version
+from dryspin.target.program import FLAGS, LINKED, PARTS, Owner, link_for_part, read_code, toolchain_version
 from dryspin.target.sources import SKETCH_FOLDER
 from dryspin.target.stretches import Stretch, host_stretches
 
 UNITS = 16
 """Of a cycle: shares are no whole cycles, and the core carries the rest."""
 
-VERSION = "2"
+JUMP_BYTES = (2, 5)
+"""x86, `jmp`: EB and a distance of one byte, E9 and one of four."""
+
+VERSION = "3"
 """Counts up when the same program is charged otherwise."""
 
 _PUSH, _POP, _CALL, _IN, _OUT, _CLEAR = 2, 2, 4, 1, 1, 1
@@ -124,23 +127,46 @@ def _of_firmware(lines: Mapping[str, int], text: FirmwareText) -> dict[str, int]
 _ROW = np.dtype([("pc", "<i8"), ("cycles", "<f8")])
 
 
-def charged(stretches: Iterable[Stretch], lines: LineCycles) -> list[float]:
-    """Cycles of each stretch."""
-    stretches = list(stretches)
-    cost = _moved(lines, {line for stretch in stretches for line in stretch.lines})
-    whole: dict[tuple[int, str], int] = defaultdict(int)
+def charged(stretches: Sequence[Stretch], lines: LineCycles) -> list[float]:
+    """Cycles of each stretch; they are given by address.
+
+    What the part does before a loop is charged at the end of the block in which its line begins: behind the
+    calls of the port and the accesses that stand before the loop. The first line of a loop is shared among
+    its stretches in the loop.
+    """
+    seen = {line for stretch in stretches for line in stretch.lines}
+    cost, entering = _moved(lines.of_line, lines.owners, seen), _moved(lines.entering, lines.owners, seen)
+    places: dict[tuple[int, str], list[Stretch]] = defaultdict(list)
+    blocks: dict[int, list[Stretch]] = defaultdict(list)
     for stretch in stretches:
-        for line, size in stretch.lines.items():
-            whole[stretch.function, line] += size
-    return [
-        sum(
-            cost.get(line, 0.0) * size / whole[stretch.function, line] for line, size in stretch.lines.items()
-        )
-        for stretch in stretches
-    ]
+        blocks[stretch.block].append(stretch)
+        for line in stretch.lines:
+            places[stretch.function, line].append(stretch)
+    cycles: dict[int, float] = defaultdict(float)
+    for (_, line), passed in places.items():
+        block = blocks[passed[0].block]
+        cycles[block[-1].pc] += entering.get(line, 0.0)
+        if line in lines.heads and _enters(block, line):
+            passed = [stretch for stretch in passed if stretch not in block] or passed
+        whole = sum(stretch.lines[line] for stretch in passed)
+        for stretch in passed:
+            cycles[stretch.pc] += cost.get(line, 0.0) * stretch.lines[line] / whole
+    return [cycles[stretch.pc] for stretch in stretches]
 
 
-def _moved(lines: LineCycles, seen: set[str]) -> dict[str, float]:
+def _enters(block: Sequence[Stretch], line: str) -> bool:
+    """Whether the block in which the first line of a loop begins stands before the loop, or is in it.
+
+    Code that is not optimised comes to a loop with the beginning of a `for` or, gcc's, a jump to the
+    condition, alone or behind what stands above. What begins with the loop begins a block.
+    """
+    file, number = _parted(line)
+    found = {each for stretch in block for each in stretch.lines}
+    above = any(_parted(each)[0] == file and _parted(each)[1] < number for each in found)
+    return above or sum(stretch.lines.get(line, 0) for stretch in block) in JUMP_BYTES
+
+
+def _moved(cycles: Mapping[str, float], owners: Mapping[str, Owner], seen: set[str]) -> dict[str, float]:
     """Costs by lines of the host: those that it lacks go to a neighbour of their function."""
     by_file: dict[str, list[int]] = defaultdict(list)
     for line in seen:
@@ -149,16 +175,16 @@ def _moved(lines: LineCycles, seen: set[str]) -> dict[str, float]:
     for numbers in by_file.values():
         numbers.sort()
     found: dict[str, float] = defaultdict(float)
-    for line in sorted(lines.of_line):
+    for line in sorted(cycles):
         file, number = _parted(line)
         numbers = by_file.get(file, [])
         if not numbers:
             continue  # of a function that nothing on the host calls
         if line not in seen:
             k = bisect_right(numbers, number) - 1
-            above = k >= 0 and numbers[k] >= lines.owners[line][1]
+            above = k >= 0 and numbers[k] >= owners[line][1]
             number = numbers[k] if above or k + 1 == len(numbers) else numbers[k + 1]
-        found[f"{file}:{number}"] += lines.of_line[line]
+        found[f"{file}:{number}"] += cycles[line]
     return found
 
 

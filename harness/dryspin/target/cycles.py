@@ -2,7 +2,8 @@
 
 A line costs its instructions once each, a branch or skip its dearer way. Where the compiler makes a loop
 inside one line (a shift by several bits), the loop counts as often as it is passed. A function that was
-inlined or copied counts as the mean of its copies. A call of a library routine costs the routine. A call
+inlined or copied counts as the mean of its copies. What the compiler has put before a loop of the source is
+told apart. A call of a library routine costs the routine. A call
 of the seam costs nothing here, as it is built in on the part; a jump to it, which ends a function, costs
 a return. Nor does what the virtual part charges itself at register level.
 """
@@ -11,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 
+from dryspin.target.entries import entries_of
 from dryspin.target.instructions import Instruction
 from dryspin.target.program import Code, Owner
 
@@ -33,9 +35,16 @@ LOOK_BACK = 10
 
 @dataclass(frozen=True)
 class LineCycles:
-    """`of_line`: "file.c:88" to cycles. `assumed`: loops whose passes the code does not tell, by place."""
+    """`of_line`: "file.c:88" to cycles each time it runs, but for what stands before a loop.
+
+    entering: line to the cycles of lines in the loop below it that are charged with it (`entries.py`).
+    heads: first lines of loops.
+    assumed: loops whose passes the code does not tell, by place.
+    """
 
     of_line: Mapping[str, float]
+    entering: Mapping[str, float]
+    heads: frozenset[str]
     owners: Mapping[str, Owner]
     assumed: tuple[str, ...]
 
@@ -44,25 +53,35 @@ def line_cycles(code: Code) -> LineCycles:
     """Cycles of every line of the firmware that left instructions."""
     counting = _Counting(code)
     weights = counting.weights()
+    entries = entries_of(code, weights.keys())
     runs: dict[tuple[int, str], dict[str, float]] = defaultdict(lambda: {"stay": 0.0, "leave": 0.0})
+    entered: dict[tuple[int, str], float] = defaultdict(float)
     for run in _runs(code):
-        cycles = sum(counting.cost(code.instructions[at]) * weights.get(at, 1) for at in run)
-        key = code.copies.get(run[0], -1), code.lines[run[0]]
+        cost = {at: counting.cost(code.instructions[at]) * weights.get(at, 1) for at in run}
+        copy = code.copies.get(run[0], -1)
+        for at in entries.above.keys() & cost.keys():
+            entered[copy, entries.above[at]] += cost.pop(at)
+        for at in entries.around.keys() & cost.keys():
+            runs[copy, entries.around[at]]["stay"] += cost.pop(at)
+        sums = runs[copy, code.lines[run[0]]]
         if all(_leaves(code, code.instructions[at]) for at in run):
             # copies of one way out: a call of the function takes one of them
-            runs[key]["leave"] = max(runs[key]["leave"], cycles)
+            sums["leave"] = max(sums["leave"], sum(cost.values()))
         else:
-            runs[key]["stay"] += cycles
+            sums["stay"] += sum(cost.values())
     number: dict[Owner, int] = defaultdict(int)
     for owner in code.owners.values():
         number[owner] += 1
     found: dict[str, float] = defaultdict(float)
+    before: dict[str, float] = defaultdict(float)
     owners: dict[str, Owner] = {}
-    for (copy, line), sums in runs.items():
-        owner = code.owners.get(copy, ("", 0, ""))
-        found[line] += sum(sums.values()) / max(number[owner], 1)
-        owners[line] = owner
-    return LineCycles(dict(found), owners, tuple(dict.fromkeys(counting.assumed)))
+    for (copy, line), both in runs.items():
+        owners[line] = owner = code.owners.get(copy, ("", 0, ""))
+        found[line] += sum(both.values()) / max(number[owner], 1)
+    for (copy, line), cycles in entered.items():
+        before[line] += cycles / max(number[code.owners.get(copy, ("", 0, ""))], 1)
+    assumed = tuple(dict.fromkeys(counting.assumed))
+    return LineCycles(dict(found), dict(before), entries.heads, owners, assumed)
 
 
 def _runs(code: Code) -> list[list[int]]:

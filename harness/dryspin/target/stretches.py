@@ -34,11 +34,13 @@ CALL_BYTES = 5
 class Stretch:
     """`pc`: return address of the hook, port call or access that it follows, an offset into the library.
 
-    function: address of the one it stands in; lines: bytes of code of each line in it.
+    function: address of the one it stands in; block: `pc` of the first stretch of its block, which the others
+    of it follow without a branch; lines: bytes of code of each line in it.
     """
 
     pc: int
     function: int
+    block: int
     lines: Mapping[str, int]
 
 
@@ -74,16 +76,19 @@ def host_stretches(image: Path, at_registers: bool = False) -> list[Stretch]:
         here = order[bisect_left(order, start) : bisect_right(order, start + size - 1)]
         if hook not in {calls[call] for call in here}:
             continue  # no code of the firmware's
+        block = here[0] + CALL_BYTES
         for k, call in enumerate(here):
             # what a function does before its first hook belongs to what follows that
             begin = call + CALL_BYTES
+            if calls[call] == hook:
+                block = begin
             stop = here[k + 1] if k + 1 < len(here) else start + size
             addresses = [*(range(start, call) if k == 0 else ()), *range(begin, stop)]
             lines: dict[str, int] = {}
             for address in addresses:
                 if line := table.line_of(address + 1):
                     lines[line] = lines.get(line, 0) + 1
-            found.append(Stretch(begin, start, lines))
+            found.append(Stretch(begin, start, block, lines))
     return found
 
 
