@@ -90,9 +90,21 @@ void bridge_step(uint8_t step, uint8_t edge)
 	driven = step;
 }
 
+/* After the step itself only one leg changes, with nothing to look up between its two FETs. */
 void bridge_brake_pair(uint8_t step)
 {
-	change_to(pair_low[steps_open_leg(step)]);
+	const uint8_t *wanted = pair_low[steps_open_leg(step)];
+	uint8_t high = steps_high_leg(step);
+
+	if (driven != step) {
+		change_to(wanted);
+		return;
+	}
+	rest = wanted;
+	driven = NONE;
+	port_leg(high, PORT_OPEN);
+	wait_dead_time();
+	port_leg(high, wanted[high]);
 }
 
 /* Waits for its end, as a handler served in between would make the pulse longer. */

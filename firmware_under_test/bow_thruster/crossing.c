@@ -15,6 +15,7 @@
 
 static uint8_t beyond_level; /* comparator after the crossing */
 static uint8_t votes;
+static uint8_t alone; /* what can wait, waits */
 static uint8_t watching;
 static uint8_t before_seen;
 static uint16_t step_at;
@@ -78,15 +79,29 @@ void crossing_past_after(uint16_t ticks)
 	past_after = ticks;
 }
 
-void crossing_ignore(void)
+static void stop(void)
 {
 	watching = 0U;
 	port_sense_interrupt(0U);
 }
 
+void crossing_alone(uint8_t wanted)
+{
+	alone = wanted;
+	port_throttle_interrupt(1U);
+	port_wrap_interrupt(1U);
+}
+
+void crossing_ignore(void)
+{
+	stop();
+	if (alone != 0U)
+		crossing_alone(0U);
+}
+
 static void take(uint16_t at_ticks, uint8_t how)
 {
-	crossing_ignore();
+	stop();
 	commutation_crossing(at_ticks, how);
 }
 
@@ -97,6 +112,10 @@ void on_compare_b(void)
 
 	if (watching == 0U)
 		return;
+	if (alone != 0U) {
+		port_throttle_interrupt(0U);
+		port_wrap_interrupt(0U);
+	}
 	port_sense_clear();
 	if (is_beyond() == 0U) {
 		before_seen = 1U;
@@ -104,7 +123,7 @@ void on_compare_b(void)
 	} else if (before_seen != 0U) {
 		take(now, CROSSING_SEEN);
 	} else if ((uint16_t)(now - step_at) >= past_after) {
-		take(now, CROSSING_PAST);
+		take((uint16_t)(step_at + past_after), CROSSING_PAST);
 	} else {
 		look_at((uint16_t)(port_ticks() + again_ticks));
 	}

@@ -60,9 +60,9 @@ static void begin_aligning(void)
 {
 	stage = ALIGNING;
 	aligns_left = ALIGNS;
-	port_mark(PORT_MARK_ALIGN);
 	duty_set(ALIGN_DUTY_FIRST);
 	align();
+	port_mark(PORT_MARK_ALIGN);
 }
 
 /*

@@ -10,7 +10,7 @@ from dryspin.call import CallableFirmware
 from dryspin.recording import LEGS, Signal, Vector
 from dryspin.scenario import Scenario
 
-from .moments import CYCLES_PER_TICK, Moments
+from .moments import CYCLES_PER_TICK, LATENCY, Moments
 
 FORWARD, REVERSE = 1, 2
 OPEN, LOW, CHOPPED = 0, 1, 3
@@ -21,7 +21,6 @@ PULSE, BEAT, STEP, CAUGHT, LOST, HIDDEN, TRIPPED = 1, 2, 4, 8, 16, 32, 64
 
 MS = 2000
 """Ticks."""
-LATENCY = 5
 HANDOVER_TICKS, HANDOVER_STREAK, CAUGHT_STREAK, CATCH_STREAK = 2200, 6, 6, 8
 """settings.h: the step at which crossings are followed, and how many in a row prove something."""
 
