@@ -14,18 +14,11 @@ static const uint8_t pattern[STEPS][LEGS] = {
 	{PORT_OPEN, PORT_LOW, PORT_CHOPPED},
 };
 
-static const uint8_t high_leg[STEPS] = {PORT_U, PORT_U, PORT_V, PORT_V, PORT_W, PORT_W};
-
 static const uint8_t open_leg[STEPS] = {PORT_W, PORT_V, PORT_U, PORT_W, PORT_V, PORT_U};
 
 const uint8_t *steps_pattern(uint8_t step)
 {
 	return pattern[step];
-}
-
-uint8_t steps_high_leg(uint8_t step)
-{
-	return high_leg[step];
 }
 
 uint8_t steps_next(uint8_t step, uint8_t direction)

@@ -22,9 +22,6 @@ const uint8_t *steps_pattern(uint8_t step);
 /* The pattern after `step` when turning in `direction`. */
 uint8_t steps_next(uint8_t step, uint8_t direction);
 
-/* The leg that is chopped: current flows into it. */
-uint8_t steps_high_leg(uint8_t step);
-
 /* The leg that carries no current, whose EMF is seen. */
 uint8_t steps_open_leg(uint8_t step);
 
