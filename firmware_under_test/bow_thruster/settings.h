@@ -130,6 +130,8 @@
 
 /* Looks 15 us apart for the first crossing, eleven votes each. */
 #define CATCH_LOOK_TICKS 1000U
+/* The next one is looked for a quarter of this after it: when its handler has ended, before any rotor crosses again. */
+#define CATCH_NEXT_TICKS 100U
 /* One to begin with, one that gives the first interval, and a whole electrical turn. */
 #define CATCH_STREAK 8U
 
