@@ -10,7 +10,7 @@ from dryspin.call import CallableFirmware
 from dryspin.recording import LEGS, Signal, Vector
 from dryspin.scenario import Scenario
 
-from .moments import CYCLES_PER_TICK, LATENCY, Moments
+from .moments import CYCLES_PER_TICK, Moments
 
 FORWARD, REVERSE = 1, 2
 OPEN, LOW, CHOPPED = 0, 1, 3

@@ -1,7 +1,7 @@
 """In a short step the handlers of the stick and of the clock wait from the first look to the next step.
 
-The stick's edges are dated by the capture register, the crossing by its handler: what comes before that one makes
-the step late.
+The stick's edges are dated by the capture register, the crossing by its handler: what comes before that one
+makes the step late.
 """
 
 from dataclasses import replace
@@ -57,7 +57,8 @@ def test_the_pulse_is_heard_after_the_watch_and_read_to_the_tick(firmware, rise_
 
     assert rise_tick + 100 <= moments.entries(Vector.THROTTLE_EDGE)[0] < rise_tick + 105
     pulse = firmware.call.throttle_last()
-    assert (pulse.good, pulse.width_ticks, pulse.end_ticks) == (1, 3000, pytest.approx(rise_tick + 3000, abs=2))
+    assert (pulse.good, pulse.width_ticks) == (1, 3000)
+    assert pulse.end_ticks == pytest.approx(rise_tick + 3000, abs=2)
 
 
 def test_in_a_long_step_the_stick_is_heard_at_once(firmware):

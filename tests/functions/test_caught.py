@@ -4,13 +4,13 @@ import pytest
 
 from dryspin.recording import Mark, Signal
 
+from .moments import LATENCY
 from .running import (
     ALL_OPEN,
     BEAT,
     CAUGHT,
     FORWARD,
     HIDDEN,
-    LATENCY,
     LOST,
     MS,
     PAST,
@@ -100,7 +100,7 @@ def test_the_crossing_just_in_time_keeps_a_caught_rotor(firmware):
 
 @BOTH
 def test_a_hidden_crossing_of_a_caught_rotor_is_stepped_an_eighth_early_and_told(firmware, direction):
-    """Three eighths after it was past instead of half, less the latency, the interval a 32nd shorter; marked."""
+    """Three eighths after it was past, less the latency; the interval gets a 32nd shorter; it is marked."""
     caught = Caught(firmware, interval=640, direction=direction)
     caught.until(caught.crossed + 320)
     caught.events()

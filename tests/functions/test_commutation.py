@@ -195,7 +195,7 @@ def test_a_rotor_that_turns_is_caught_by_its_own_crossings(firmware, direction, 
     assert running.marks()[0] == Mark.RUN
     assert running.events() == CAUGHT | STEP
     assert len(acted) >= 6
-    # true crossings are whole steps away from the first, and a step is asked for in the middle between two, less the latency
+    # true crossings are whole steps away from the first; a step is asked for in mid-way, less the latency
     for at in acted:
         assert (at - crosses_at) % step_ticks == pytest.approx(step_ticks / 2 - LATENCY, abs=6)
 

@@ -118,7 +118,7 @@ def test_a_tone_may_be_cut_short_by_arming():
 
 
 def test_a_note_cut_to_a_click_has_no_pitch():
-    """Three pulses, one of them 15 us late by another handler, are 9 cents low; so is a note of 20 ms that is heard."""
+    """Four pulses, one of them 15 us late by another handler, are 9 cents low; so is a note that is heard."""
     for ms, status in ((4.0, Status.NOT_EXERCISED), (20.0, Status.BROKEN)):
         story = armed(0.9)
         play(story, 0.6, replace(READY, notes=(("C6", ms),)), back_to=Mark.ARMED, cents=-9.0)

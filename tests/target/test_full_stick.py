@@ -1,9 +1,9 @@
 """Full stick with plain code charged by the part's object code.
 
-The shipped firmware is in step: it knows what its code takes. One that forgets it is late, crossings go unseen, and
-the steps after them come far too late. Is that the firmware's, or the compiled plant's? The equations, which share
-no code with it, are asked; published cases for both stand in tests/plant. Limits are those of
-tests/rig/test_two_plants.py.
+The shipped firmware is in step: it knows what its code takes. One that forgets it is late, crossings go
+unseen, and the steps after them come far too late. Is that the firmware's, or the compiled plant's? The
+equations, which share no code with it, are asked; published cases for both stand in tests/plant. Limits are
+those of tests/rig/test_two_plants.py.
 """
 
 from dataclasses import dataclass, replace
@@ -117,9 +117,12 @@ def test_where_code_takes_no_time_its_steps_are_early_by_what_it_takes_off_for_i
 
 
 def test_nothing_comes_between_the_looks_of_a_short_step_and_the_next_step(in_step: Recording) -> None:
-    """Handlers of the stick and of the clock, 15 us and 6 us, would make the crossing's stamp or the step late."""
+    """Handlers of the stick and of the clock, 15 us and 6 us, would make the stamp or the step late.
+
+    Steps are shorter than 256 us from 1.3 s on.
+    """
     cycles, handlers, _ = in_step.of(Signal.HANDLER)
-    begun = handlers[(cycles > 1.3 * 16e6) & (handlers != 0)].tolist()  # steps are shorter than 256 us by then
+    begun = handlers[(cycles > 1.3 * 16e6) & (handlers != 0)].tolist()
     after = [now for now, then in zip(begun[1:], begun, strict=False) if then == Vector.COMPARE_B]
     waited = [then for now, then in zip(begun[1:], begun, strict=False) if now == Vector.THROTTLE_EDGE]
 
@@ -189,4 +192,6 @@ def test_what_is_found_in_the_forgetful_firmware_is_not_in_the_shipped_one(
 
 def test_findings_are_kept() -> None:
     """Or the test above has nothing to look at."""
-    assert {read_finding(path).claim for path in FOUND} == {"commutation.angle", "commutation.false_crossings"}
+    claims = {read_finding(path).claim for path in FOUND}
+
+    assert claims == {"commutation.angle", "commutation.false_crossings"}

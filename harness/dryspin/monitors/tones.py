@@ -31,8 +31,8 @@ LONE_S = 0.01
 """A pulse later than this after the one before begins anew: no note is so deep."""
 
 PITCH_S = 0.01
-"""A note cut shorter than this is a click, not a pitch (from memory: some 10 ms at 1 kHz). One pulse that a handler
-of 15 us makes late is 2.5 cents of 10 ms, and more than `pitch_cents` of 5 ms."""
+"""A note cut shorter than this is a click, not a pitch (from memory: some 10 ms at 1 kHz). One pulse that a
+handler of 15 us makes late is 2.5 cents of 10 ms, and more than `pitch_cents` of 5 ms."""
 
 _SILENT = "no declared tone was played"
 
