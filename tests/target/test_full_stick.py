@@ -28,8 +28,8 @@ from ..small_firmware import BOW_THRUSTER, scenario
 
 pytestmark = pytest.mark.needs_avr
 
-SUPPLY_V, LOAD_FACTOR = 12.6, 1.5
-"""The most current, which lasts longest in the leg that a step opens."""
+SUPPLY_V, LOAD_FACTOR = 12.6, 1.0
+"""As in the findings kept of the forgetful firmware."""
 
 FULL_STICK = scenario(
     1.45,
