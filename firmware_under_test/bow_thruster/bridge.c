@@ -30,28 +30,53 @@ static void wait_dead_time(void)
 	}
 }
 
-/* First open what has to change, then close what has to be closed. */
+static void open_legs(uint8_t bits)
+{
+	if ((bits & 1U) != 0U)
+		port_leg(PORT_U, PORT_OPEN);
+	if ((bits & 2U) != 0U)
+		port_leg(PORT_V, PORT_OPEN);
+	if ((bits & 4U) != 0U)
+		port_leg(PORT_W, PORT_OPEN);
+}
+
+static void close_legs(uint8_t bits, const uint8_t *wanted)
+{
+	if ((bits & 1U) != 0U)
+		port_leg(PORT_U, wanted[PORT_U]);
+	if ((bits & 2U) != 0U)
+		port_leg(PORT_V, wanted[PORT_V]);
+	if ((bits & 4U) != 0U)
+		port_leg(PORT_W, wanted[PORT_W]);
+}
+
+/*
+ * First open what has to change, then close what has to be closed. What that is, is found out before: from the
+ * first leg that changes to the mark that says why, the bridge is not what was marked.
+ */
 static SELDOM void change_to(const uint8_t *wanted)
 {
 	const uint8_t *legs = (driven == NONE) ? rest : steps_pattern(driven);
-	uint8_t changes_fet = 0U;
+	uint8_t opens = 0U;
+	uint8_t closes = 0U;
+	uint8_t bit = 1U;
 	uint8_t leg;
 
 	for (leg = 0U; leg < LEGS; leg++) {
-		if (legs[leg] == wanted[leg] || legs[leg] == PORT_OPEN)
-			continue;
-		port_leg(leg, PORT_OPEN);
-		if (wanted[leg] != PORT_OPEN)
-			changes_fet = 1U;
-	}
-	if (changes_fet != 0U)
-		wait_dead_time();
-	for (leg = 0U; leg < LEGS; leg++) {
-		if (legs[leg] != wanted[leg] && wanted[leg] != PORT_OPEN)
-			port_leg(leg, wanted[leg]);
+		if (legs[leg] != wanted[leg]) {
+			if (legs[leg] != PORT_OPEN)
+				opens = (uint8_t)(opens | bit);
+			if (wanted[leg] != PORT_OPEN)
+				closes = (uint8_t)(closes | bit);
+		}
+		bit = (uint8_t)(bit << 1);
 	}
 	rest = wanted;
 	driven = NONE;
+	open_legs(opens);
+	if ((opens & closes) != 0U)
+		wait_dead_time();
+	close_legs(closes, wanted);
 }
 
 void bridge_open(void)

@@ -59,7 +59,7 @@ uint8_t catching_crossing(uint16_t at_ticks, uint8_t how)
 	if (seen >= CATCH_STREAK)
 		return (timing_interval() <= HANDOVER_TICKS) ? CATCHING_DONE : CATCHING_FAILED;
 	step = steps_next(step, direction);
-	watch((seen == 1U) ? STEP_SHORTEST_TICKS : timing_interval(), 0U);
+	watch((seen == 1U) ? CATCH_NEXT_TICKS : timing_interval(), 0U);
 	return CATCHING_ON;
 }
 

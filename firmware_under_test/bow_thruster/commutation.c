@@ -168,6 +168,7 @@ static void followed_step(void)
 	crossing_watch(steps_open_leg(next), edge, now, interval);
 	if (mode != CAUGHT)
 		believe_early(timing_interval());
+	crossing_alone((uint8_t)(mode == CAUGHT && interval < SHORT_STEP_TICKS));
 	stepped();
 }
 
@@ -317,7 +318,7 @@ static SELDOM void step_after_past(uint16_t at_ticks)
 		port_mark(PORT_MARK_CROSSING);
 		events_post(EVENT_HIDDEN);
 		timing_hidden();
-		step_in(at_ticks, (int16_t)((interval >> 2) + (interval >> 3)));
+		step_in(at_ticks, (int16_t)((int16_t)((interval >> 2) + (interval >> 3)) - (int16_t)LATENCY_TICKS));
 	} else {
 		timing_ahead();
 		step_in(at_ticks, (int16_t)(interval >> 4));

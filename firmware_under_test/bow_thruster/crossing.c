@@ -15,6 +15,7 @@
 
 static uint8_t beyond_level; /* comparator after the crossing */
 static uint8_t votes;
+static uint8_t alone; /* what can wait, waits */
 static uint8_t watching;
 static uint8_t before_seen;
 static uint16_t step_at;
@@ -53,6 +54,17 @@ void crossing_start(void)
 	port_compare_b_interrupt(1U);
 }
 
+/*
+ * 5/16 of a step, 19 of its 60 degrees: the crossing is due at 30. A quarter of a short one, 15 degrees, as the
+ * stick's handler may come before that look and make it 6 degrees later.
+ */
+static uint16_t blanking(uint16_t interval_ticks)
+{
+	uint16_t quarter = (uint16_t)(interval_ticks >> 2);
+
+	return (interval_ticks < SHORT_STEP_TICKS) ? quarter : (uint16_t)(quarter + (quarter >> 2));
+}
+
 /* The comparator's flag may be stale from the leg before; it is cleared when blanking ends. */
 void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t interval_ticks)
 {
@@ -64,9 +76,7 @@ void crossing_watch(uint8_t leg, uint8_t edge, uint16_t at_ticks, uint16_t inter
 	before_seen = 0U;
 	watching = 1U;
 	step_at = at_ticks;
-	/* 5/16 of the step, 19 of its 60 degrees: the crossing is due at 30 */
-	look_at((uint16_t)(at_ticks + at_least((uint16_t)((interval_ticks >> 2) + sixteenth),
-	                                       LOOK_SHORTEST_TICKS)));
+	look_at((uint16_t)(at_ticks + at_least(blanking(interval_ticks), LOOK_SHORTEST_TICKS)));
 	past_after = (uint16_t)((interval_ticks >> 1) + sixteenth);
 	again_ticks = at_least((uint16_t)(sixteenth >> 1), LOOK_SHORTEST_TICKS);
 	/* noise matters while the EMF is small, time while the step is short */
@@ -78,15 +88,29 @@ void crossing_past_after(uint16_t ticks)
 	past_after = ticks;
 }
 
-void crossing_ignore(void)
+static void stop(void)
 {
 	watching = 0U;
 	port_sense_interrupt(0U);
 }
 
+void crossing_alone(uint8_t wanted)
+{
+	alone = wanted;
+	port_throttle_interrupt(1U);
+	port_wrap_interrupt(1U);
+}
+
+void crossing_ignore(void)
+{
+	stop();
+	if (alone != 0U)
+		crossing_alone(0U);
+}
+
 static void take(uint16_t at_ticks, uint8_t how)
 {
-	crossing_ignore();
+	stop();
 	commutation_crossing(at_ticks, how);
 }
 
@@ -94,17 +118,23 @@ static void take(uint16_t at_ticks, uint8_t how)
 void on_compare_b(void)
 {
 	uint16_t now = port_ticks();
+	uint8_t beyond;
 
 	if (watching == 0U)
 		return;
 	port_sense_clear();
-	if (is_beyond() == 0U) {
+	beyond = is_beyond();
+	if (alone != 0U) {
+		port_throttle_interrupt(0U);
+		port_wrap_interrupt(0U);
+	}
+	if (beyond == 0U) {
 		before_seen = 1U;
 		port_sense_interrupt(1U);
 	} else if (before_seen != 0U) {
 		take(now, CROSSING_SEEN);
 	} else if ((uint16_t)(now - step_at) >= past_after) {
-		take(now, CROSSING_PAST);
+		take((uint16_t)(step_at + past_after), CROSSING_PAST);
 	} else {
 		look_at((uint16_t)(port_ticks() + again_ticks));
 	}

@@ -130,14 +130,18 @@
 
 /* Looks 15 us apart for the first crossing, eleven votes each. */
 #define CATCH_LOOK_TICKS 1000U
+/* The next one is looked for a quarter of this after it: when its handler has ended, before any rotor crosses again. */
+#define CATCH_NEXT_TICKS 100U
 /* One to begin with, one that gives the first interval, and a whole electrical turn. */
 #define CATCH_STREAK 8U
 
 /* ---- run --------------------------------------------------------------------------------- */
 
-/* From the crossing at the pin to its time stamp: comparator 0.5 us, synchroniser 2 cycles, entry
- * 7, reading 4; from compare match to the legs: entry 7, two legs 12. Some 2.5 us. */
-#define LATENCY_TICKS 5U
+/* From the crossing at the pin to its time stamp: comparator 0.5 us, synchroniser 2 cycles, entry 7, registers
+ * 36, reading 4, 3.6 us; from compare match to the first leg: entry 7, registers 36, code and calls 82, 7.8 us.
+ * Half a tick is lost in the stamp. That is compiled for size, the port as calls. For speed, the port built in, it
+ * takes some 8 us, and steps come a degree early at full stick; where code takes no time, 2.5 us, three degrees. */
+#define LATENCY_TICKS 22U
 
 /* 65 us a step, 22 000 rpm: two periods of the carrier. With fewer the crossing, which shows in the
  * on-time only, is no longer found within half a step. 20 V and the fastest winding bring 21 000 rpm. */
@@ -147,6 +151,11 @@
 /* Four electrical turns without one crossing seen. */
 #define PAST_LIMIT 24U
 #define LOOK_SHORTEST_TICKS 16U
+/* In steps shorter than this, 256 us, the 15 us of the stick's handler are more than 3 degrees, by which it would
+ * make the crossing's time stamp late, or the step: and then the current of a late step hides the next crossing.
+ * It waits instead, a step and a half at most, less than the shortest pulse: its edges are dated by the capture
+ * register. So does the wrap's, without which the clock would date them wrongly. */
+#define SHORT_STEP_TICKS 512U
 
 /* ---- stopping ---------------------------------------------------------------------------- */
 
@@ -214,12 +223,12 @@
 
 /* ---- tones ------------------------------------------------------------------------------- */
 
-/* 20 us less the part of a tick, and the opening of the legs. */
+/* 20 us less the part of a tick, and the last look at the clock and opening of the legs, 1 us compiled for size. */
 #if TICKS_PER_US == 1U
 /* An internal oscillator a tenth slow still ends it in time. */
 #define TONE_PULSE_TICKS 17U
 #else
-#define TONE_PULSE_TICKS 38U
+#define TONE_PULSE_TICKS 37U
 #endif
 #define WAITING_EVERY_MS 3000U
 

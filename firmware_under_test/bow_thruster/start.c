@@ -50,19 +50,22 @@ void start_begin(uint8_t turning, uint8_t attempt)
 	stage = CHARGING;
 	ms_left = PRECHARGE_MS;
 	commutation_rest(TICKS_PER_MS);
-	port_mark(PORT_MARK_PRECHARGE);
 	were_on = port_interrupts_off();
 	bridge_brake();
+	port_mark(PORT_MARK_PRECHARGE);
 	port_interrupts_restore(were_on);
 }
 
 static void begin_aligning(void)
 {
+	uint8_t were_on = port_interrupts_off();
+
 	stage = ALIGNING;
 	aligns_left = ALIGNS;
-	port_mark(PORT_MARK_ALIGN);
 	duty_set(ALIGN_DUTY_FIRST);
 	align();
+	port_mark(PORT_MARK_ALIGN);
+	port_interrupts_restore(were_on);
 }
 
 /*

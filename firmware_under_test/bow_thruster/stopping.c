@@ -29,9 +29,9 @@ static void listen(void)
 	uint8_t were_on = port_interrupts_off();
 
 	bridge_open();
-	port_interrupts_restore(were_on);
 	if (stage == DRIVING || stage == BRAKING)
 		port_mark(PORT_MARK_COAST);
+	port_interrupts_restore(were_on);
 	stage = LISTENING;
 	standstill_begin();
 	commutation_rest(LISTEN_EVERY_TICKS);

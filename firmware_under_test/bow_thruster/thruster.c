@@ -72,8 +72,8 @@ static void rest(thruster_state next, uint8_t mark)
 	were_on = port_interrupts_off();
 	commutation_rest(TICKS_PER_MS);
 	bridge_open();
-	port_interrupts_restore(were_on);
 	port_mark(mark);
+	port_interrupts_restore(were_on);
 	rest_mark = mark;
 	enter(next);
 }

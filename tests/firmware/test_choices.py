@@ -94,7 +94,7 @@ def late_deg(firmware: CallableFirmware, change_ticks: float) -> float:
     firmware.call.timing_begin(600)
     for at in crossings[:-1]:
         wait = firmware.call.timing_crossing(at)
-    latency_ticks = 5
+    latency_ticks = 22
     ideal = crossings[-2] + (crossings[-1] - crossings[-2]) * (0.5 - change_ticks / 8.0 / interval)
     return (crossings[-2] + wait + latency_ticks - ideal) / interval * 60.0
 

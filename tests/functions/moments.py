@@ -10,6 +10,8 @@ START_UP_S = 0.065
 
 POLE_PAIRS = 7
 TICK_S = 0.5e-6
+LATENCY = 22
+"""settings.h: from the crossing at the pin to its stamp, and from compare match to the legs, on the part."""
 
 RISES_DEG = (0.0, 120.0, 240.0)
 """Electrical angle at which the EMF of U, V, W rises through zero, turning forward (core/README.md)."""

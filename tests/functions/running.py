@@ -21,7 +21,6 @@ PULSE, BEAT, STEP, CAUGHT, LOST, HIDDEN, TRIPPED = 1, 2, 4, 8, 16, 32, 64
 
 MS = 2000
 """Ticks."""
-LATENCY = 5
 HANDOVER_TICKS, HANDOVER_STREAK, CAUGHT_STREAK, CATCH_STREAK = 2200, 6, 6, 8
 """settings.h: the step at which crossings are followed, and how many in a row prove something."""
 

@@ -7,6 +7,8 @@ import pytest
 from dryspin.call.firmware import QUIET
 from dryspin.recording import Signal, Vector
 
+from .moments import LATENCY
+
 FORWARD, REVERSE = 1, 2
 SEEN, PAST = 1, 2
 ON, FAILED, DONE = 0, 1, 2
@@ -39,7 +41,7 @@ def test_eight_even_crossings_catch_wherever_the_timer_stands(firmware, gap, fir
     """From 20 000 rpm down to the slowest rotor that may be caught; ticks wrap."""
     assert take(firmware, [gap] * 8, first=first) == CAUGHT
     # half a step, 30 degrees, less what seeing and acting take
-    assert firmware.call.catching_wait_ticks() == pytest.approx(gap / 2 - 5, abs=1)
+    assert firmware.call.catching_wait_ticks() == pytest.approx(gap / 2 - LATENCY, abs=1)
     assert firmware.call.timing_interval() == gap
 
 

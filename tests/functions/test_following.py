@@ -7,12 +7,12 @@ import pytest
 from dryspin.call.firmware import QUIET
 from dryspin.recording import Mark
 
+from .moments import LATENCY
 from .running import (
     ALL_OPEN,
     CAUGHT,
     CAUGHT_STREAK,
     FORWARD,
-    LATENCY,
     LOST,
     MS,
     PAST,

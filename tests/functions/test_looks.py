@@ -20,7 +20,16 @@ def test_the_leg_is_first_looked_at_after_five_sixteenths_of_the_step(firmware, 
     assert looks(moments)[0] == begun + 5 * step // 16
 
 
-@pytest.mark.parametrize(("step", "after"), [(52, 16), (51, 16), (40, 16), (64, 20)])
+@pytest.mark.parametrize(("step", "after"), [(512, 160), (511, 127), (400, 100)])
+def test_a_short_step_is_first_looked_at_after_a_quarter(firmware, step, after):
+    """15 of 60 degrees: another handler of 15 us may come before the look, and the crossing is due at 30."""
+    moments = watching(firmware, BEGUN + step / 2, step=step)
+    moments.until(BEGUN + step / 2 - 1)
+
+    assert looks(moments)[0] == BEGUN + after
+
+
+@pytest.mark.parametrize(("step", "after"), [(68, 17), (64, 16), (40, 16), (80, 20)])
 def test_the_first_look_of_a_very_short_step_keeps_the_shortest_time(firmware, step, after):
     """A compare value that is behind the count already would match after a whole wrap only."""
     moments = watching(firmware, BEGUN + 5000, step=step, rotor_step=STEP)

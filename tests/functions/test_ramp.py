@@ -7,12 +7,12 @@ import pytest
 from dryspin.call.firmware import QUIET
 from dryspin.recording import Signal, Vector
 
+from .moments import LATENCY
 from .running import (
     ALL_OPEN,
     BEAT,
     FORWARD,
     HANDOVER_STREAK,
-    LATENCY,
     LOST,
     MS,
     REVERSE,

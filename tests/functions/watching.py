@@ -8,7 +8,7 @@ latency; one that came too early to be seen shortens the interval.
 from dryspin.call import CallableFirmware
 from dryspin.recording import Vector
 
-from .moments import Moments, turning
+from .moments import LATENCY, Moments, turning
 
 U, V, W = 0, 1, 2
 FALLS_BELOW, RISES_ABOVE = 0, 1
@@ -16,7 +16,6 @@ STEP = 2000
 """Ticks of a step: 1 ms."""
 BEGUN = 1000
 """Tick at which the step begins."""
-LATENCY = 5
 SEE_TICKS = 1.25
 """0.5 us of comparator and 2 cycles of synchroniser."""
 

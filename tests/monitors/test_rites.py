@@ -117,6 +117,16 @@ def test_a_tone_may_be_cut_short_by_arming():
         assert verdicts(story.recording())["tones.pattern"].status == status
 
 
+def test_a_note_cut_to_a_click_has_no_pitch():
+    """Four pulses, one of them 15 us late by another handler, are 9 cents low; so is a note that is heard."""
+    for ms, status in ((4.0, Status.NOT_EXERCISED), (20.0, Status.BROKEN)):
+        story = armed(0.9)
+        play(story, 0.6, replace(READY, notes=(("C6", ms),)), back_to=Mark.ARMED, cents=-9.0)
+        story.throttle.append((0.61, FORWARD_US))
+
+        assert verdicts(story.recording())["tones.pitch"].status == status
+
+
 def test_a_tone_whose_clock_is_fast_is_not_held_against_the_firmware():
     """Half a percent, 8.7 cents, is the oscillator's: notes are measured by the controller's own clock."""
     run = tone_at().recording()

@@ -145,8 +145,9 @@ def test_the_speed_of_the_deadline_follows_from_the_cycles_of_a_step(
     assert steps["work_limit_rpm"] == pytest.approx(10 * 16e6 / (7 * steps["work_cycles"]))
     assert steps["reaction_limit_rpm"] == pytest.approx(5 * 16e6 / (7 * steps["reaction_cycles"]))
     assert steps["limit_rpm"] == min(steps["work_limit_rpm"], steps["reaction_limit_rpm"])
-    slow, fast = (told["factors"][k]["steps"]["reaction_limit_rpm"] for k in (2, 0))
-    assert 2.0 < fast / slow < 4.0
+    # with twice the cycles it does not start
+    slow, fast = (told["factors"][k]["steps"]["reaction_limit_rpm"] for k in (1, 0))
+    assert 1.4 < fast / slow < 2.0
     late = told["factors"][1]
     if late["outside_commutation_angle"]:
         assert late["in_time_up_to_rpm"] == min(steps["limit_rpm"], late["slowest_outside_rpm"])

@@ -14,7 +14,7 @@ from dryspin.build.toolchain import compiler_of
 from dryspin.drive import Drive, load_drive
 from dryspin.drive.model import Firmware
 from dryspin.errors import TargetError
-from dryspin.recording import Recording, Signal
+from dryspin.recording import Recording, Signal, Vector
 from dryspin.rig import Rig
 from dryspin.target import code_costs
 from dryspin.target.costs import VECTOR_IN_CYCLES, VECTOR_OUT_CYCLES
@@ -100,6 +100,25 @@ int main(void)
 {
     port_wrap_interrupt(1);
     SLEEP_FOREVER
+}
+"""
+
+BUSY = """\
+#include "say.h"
+static volatile uint16_t wide = 1000U;
+static volatile uint16_t by = 7U;
+static uint16_t due;
+void on_compare_b(void)
+{
+    due = (uint16_t)(due + 1003U);
+    port_compare_b(due);
+}
+int main(void)
+{
+    port_compare_b_interrupt(1);
+    port_interrupts_restore(1);
+    for (;;)
+        wide = (uint16_t)(wide / by);
 }
 """
 
@@ -197,6 +216,16 @@ def test_a_handler_takes_the_registers_it_saves(tmp_path: Path) -> None:
     assert VECTOR_OUT_CYCLES == 2 + 1 + 14 * 2
     assert list(vectors[:2]) == [14, 0]
     assert cycles[1] - cycles[0] == 7 + VECTOR_IN_CYCLES + 1 + MARK_CYCLES + 4 + VECTOR_OUT_CYCLES + 4
+
+
+@pytest.mark.needs_avr
+def test_a_handler_comes_between_the_instructions_of_a_stretch(tmp_path: Path) -> None:
+    """Not behind it: each match calls its handler at once, in the midst of divisions of some 200 cycles."""
+    cycles, vectors, _ = bench_run(Bench(tmp_path / "f", charged()), BUSY).of(Signal.HANDLER)
+    begun = cycles[vectors == Vector.COMPARE_B]
+
+    assert len(begun) > 100
+    assert len(set((begun[1:] - begun[:-1])[2:].tolist())) == 1
 
 
 @pytest.mark.needs_avr

@@ -163,13 +163,19 @@ void clock_wait(int64_t until)
 
 void clock_pay(void)
 {
-	int64_t cycles = ctl.owed / OWED_PER_CYCLE;
-	if (cycles == 0)
+	int64_t left = ctl.owed / OWED_PER_CYCLE;
+	if (left == 0)
 		return;
 	ctl.owed %= OWED_PER_CYCLE;
 	ctl.hang_budget = HANG_BLOCKS;
-	if ((ctl.now += cycles) >= ctl.horizon)
+	/* A stretch is many instructions, and a handler comes between two of them. */
+	while (ctl.now + left >= ctl.horizon) {
+		int64_t step = ctl.horizon > ctl.now ? ctl.horizon - ctl.now : 0;
+		ctl.now += step;
+		left -= step;
 		clock_catch_up();
+	}
+	ctl.now += left;
 }
 
 void clock_note(uintptr_t pc)

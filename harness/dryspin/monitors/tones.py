@@ -30,14 +30,18 @@ ORDER = 70
 LONE_S = 0.01
 """A pulse later than this after the one before begins anew: no note is so deep."""
 
+PITCH_S = 0.01
+"""A note cut shorter than this is a click, not a pitch (from memory: some 10 ms at 1 kHz). One pulse that a
+handler of 15 us makes late is 2.5 cents of 10 ms, and more than `pitch_cents` of 5 ms."""
+
 _SILENT = "no declared tone was played"
 
 
 def pitch(evidence: Evidence) -> Ruling:
-    """Each note is played at its pitch."""
+    """Each note that lasts long enough to have a pitch is played at its own."""
     limit, rulings = evidence.limits["pitch_cents"], []
     for sounding, note, (hz, _) in _notes(evidence):
-        if note.spacing_s > 0.0:
+        if note.spacing_s > 0.0 and note.length_s >= PITCH_S:
             seen = cents(1.0 / note.spacing_s, hz)
             words = f"{_name(sounding)} plays {1.0 / note.spacing_s:.2f} Hz where {hz:.2f} Hz is declared, "
             words += f"{abs(seen):.1f} cents {'high' if seen > 0.0 else 'low'}"
