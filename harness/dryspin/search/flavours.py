@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dryspin.drive import Drive
 from dryspin.scenario import Fault
 from dryspin.search.course import (
+    BLOCKED_S,
     RARE,
     RUN_UP_S,
     SIZES,
@@ -31,9 +32,7 @@ from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
 from dryspin.search.streams import FLICKED_MS, SLOW_SHARE, stream
 from dryspin.search.sweeping import throttle_map
-
-BLOCKED_S = 6.5
-"""A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
+from dryspin.search.unarmed import KINDS, STORIES
 
 STARTS = 12
 """Kinds of start: one blocked, some in a stream, the others from rest."""
@@ -171,7 +170,13 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) ->
     Before the rite the stick may be up, which must not arm. Reset, power cut or supply gap come at any
     instant under drive, with any stick; after that and after the loss the stick may stay up, which
     must not drive. It may then go through the rite again, with a rotor that turns or has come to rest.
+    Some kinds tell of other ways past the rite.
     """
+    other = STORIES.get(draws.index("kind", KINDS))
+    if other:
+        course = other(draws, drive, frame_ms, rehearsal)
+        course.aside = True
+        return course
     stick = Stick(drive)
     way = draws.index("way", 2)
     up_us = stick.demand(way, draws.pick("size", SIZES))

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
 from dryspin.scenario.schema import OUTAGES
+from dryspin.search import unarmed
 from dryspin.search.beginnings import SLOTS, Beginning
 from dryspin.search.course import RARE, WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
@@ -52,6 +53,7 @@ def _plan(kinds: int, first: Sequence[int]) -> tuple[int, ...]:
 
 PLANNED_KINDS: Mapping[str, tuple[int, ...]] = {
     "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED)),
+    "arming": _plan(unarmed.KINDS, tuple(unarmed.STORIES)),
     "calibration": _plan(KINDS, (GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP)),
 }
 """Order of the kinds of story in the covering plan, where it is not theirs."""
