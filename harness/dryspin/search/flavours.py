@@ -24,7 +24,7 @@ from dryspin.search.course import (
     rite_frames,
 )
 from dryspin.search.draws import Draws
-from dryspin.search.learning import READY_S, calibration
+from dryspin.search.learning import calibration
 from dryspin.search.loading import electrical
 from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
@@ -32,6 +32,7 @@ from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
 from dryspin.search.streams import FLICKED_MS, SLOW_SHARE, stream
 from dryspin.search.sweeping import throttle_map
+from dryspin.search.teaching import READY_S
 from dryspin.search.unarmed import KINDS, STORIES
 
 STARTS = 12

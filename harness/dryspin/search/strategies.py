@@ -20,16 +20,7 @@ from dryspin.search.course import RARE, WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
 from dryspin.search.flavours import FLAVOURS, FLICKED, STARTS, STREAMS, frames_ms
-from dryspin.search.learning import (
-    CREEPING,
-    DECLARED,
-    GIVEN_UP,
-    GIVEN_UP_NARROW,
-    INTERRUPTED,
-    KINDS,
-    TOO_LATE,
-    UPSIDE_DOWN,
-)
+from dryspin.search.learning import DECLARED, KINDS, LEARNT_FIRST
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 
@@ -54,7 +45,7 @@ def _plan(kinds: int, first: Sequence[int]) -> tuple[int, ...]:
 PLANNED_KINDS: Mapping[str, tuple[int, ...]] = {
     "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED)),
     "arming": _plan(unarmed.KINDS, tuple(unarmed.STORIES)),
-    "calibration": _plan(KINDS, (GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP)),
+    "calibration": _plan(KINDS, LEARNT_FIRST),
 }
 """Order of the kinds of story in the covering plan, where it is not theirs."""
 
