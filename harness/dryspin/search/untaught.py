@@ -57,7 +57,8 @@ def too_late(
     from_s = course.fault("power cut", at_s + 0.1, 30.0)
     course.step(from_s, up_us)
     at_s = from_s + START_UP_S + PIECE_SHARE * rite.enter_frames * frame_s
-    course.step(at_s, draws.pick("lost between", Stick(drive).bad_us))
+    # No pulse at all: what is bad is seen to be so.
+    course.step(at_s, 0.0)
     at_s += draws.pick("lost for", (0.4, 1.0, 3.0))
     course.step(at_s, up_us)
     from_s = course.fault("power cut", at_s + PIECE_SHARE * rite.enter_frames * frame_s, 30.0)
