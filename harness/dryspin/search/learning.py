@@ -155,17 +155,27 @@ def _given_up(
     old: Positions,
     kind: int,
 ) -> Course:
-    """Positions that make no range, or no position at all until time is up; then the old range drives."""
+    """Positions that make no range, or no position at all until time is up; then the old range drives.
+
+    Either half may be too narrow, or too wide: one after the other, with a power cut between them.
+    """
     rite = drive.calibration or DEFAULT
     # Entry needs a high stick, so neutral moves.
     neutral_us = rite.enter_us + 20.0 - rite.span_min_us + 40.0
-    too_narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
+    narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
+    narrow_below = Positions(1900.0, 1500.0, 1500.0 - rite.span_min_us + 40.0)
     wide_us = min(drive.throttle.valid_high_us - 10.0, 1480.0 + rite.span_max_us + 15.0)
     wide = Positions(wide_us, wide_us - rite.span_max_us - 15.0, 1100.0)
+    low_us = max(drive.throttle.valid_low_us + 10.0, 1620.0 - rite.span_max_us - 15.0)
+    wide_below = Positions(1900.0, low_us + rite.span_max_us + 15.0, low_us)
     # Spans as they should be, so that only the order is wrong.
     upside_down = Positions(1900.0, 1300.0, 1600.0)
     for_ever = kind == GIVEN_UP and draws.index("for ever", 4) == 1
-    positions = {GIVEN_UP_NARROW: too_narrow, GIVEN_UP: wide, UPSIDE_DOWN: upside_down}[kind]
+    before = {GIVEN_UP_NARROW: narrow_below, GIVEN_UP: wide_below}.get(kind)
+    if before and not for_ever:
+        from_s = learn(course, rite, frame_ms, from_s, before) + STORING_S + SETTLE_S
+        from_s = course.fault("power cut", from_s, 30.0)
+    positions = {GIVEN_UP_NARROW: narrow, GIVEN_UP: wide, UPSIDE_DOWN: upside_down}[kind]
     done_s = learn(course, rite, frame_ms, from_s, positions, frames=8 if for_ever else rite.hold_frames)
     at_s = done_s + STORING_S + SETTLE_S
     if for_ever:

@@ -8,7 +8,6 @@ from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.streams import stream
 from dryspin.search.teaching import (
     DEFAULT,
-    DRIVE_S,
     SETTLE_S,
     STORING_S,
     TAUGHT_SHARE,
@@ -28,6 +27,19 @@ FAR_BANDS = 3.0
 
 WAITS_S = 2.2
 """At neutral for so long arms, whatever rite is not declared."""
+
+SEEN_SHARES = (0.4, 0.8)
+"""Of the stick's way, below and above `TAUGHT_SHARE`."""
+
+TONE_S = 0.7
+"""Longer than what is said of a range that is stored."""
+
+WAVES_AHEAD_S, WAVE_S, WAVE_SHARE = (0.02, 0.025, 0.015), 0.12, 0.6
+"""A wave as strong as the stream at 0.6 of the ideal speed: it turns the rotor fast enough to be seen while
+some dozen bytes are written, 3.4 ms each, and begins before them by less than it takes to be seen."""
+
+SPIN_DOWN_S = 1.8
+"""Until its rotor is at rest."""
 
 
 def too_late(
@@ -122,35 +134,48 @@ def broken_off(
 
 
 def taught_again(draws: Draws, drive: Drive, rehearsal: Rehearsal, course: Course, frame_ms: float) -> Course:
-    """Three ranges, one after the other: the last one counts, with a neutral that no other has."""
+    """Three ranges, one after the other: the last one counts, with a neutral that no other has.
+
+    Its halves are unequal, and it is seen at work both ways, as the declared one is before.
+    """
     rite = drive.calibration or DEFAULT
     spans_us = spans_of(drive, rite)
     before = declared_positions(drive)
     sign = (1.0, -1.0)[draws.index("neutral moves", 2)]
     far_us = before.neutral + sign * FAR_BANDS * drive.throttle.dead_band_us
+    way = draws.index("way", 2)
+    seen_us = [width_at(drive, before.neutral, before.toward(drive, way), share) for share in SEEN_SHARES]
+    at_s = hold_at(course, drive, rehearsal, frame_ms, 0.0, before.neutral, seen_us)
     turn = draws.index("spans", len(spans_us))
-    from_s = 0.0
     for k, neutral_us in enumerate((before.neutral, before.neutral, far_us)):
-        at = positions_of(rite, spans_us[(turn + k) % len(spans_us)], neutral_us)
-        at_s = learn(course, rite, frame_ms, from_s, at) + storing_s(rehearsal.store_s)
-        if neutral_us == far_us:
-            course.step(at_s, before.neutral)
-            at_s += armed_s(drive, rehearsal, frame_ms)
         from_s = course.fault("power cut", at_s, 30.0)
+        at = positions_of(rite, spans_us[(turn + k) % len(spans_us)], neutral_us)
+        if neutral_us == far_us:
+            at = Positions(at.high, far_us, far_us - spans_us[(turn + k + 1) % len(spans_us)])
+        at_s = learn(course, rite, frame_ms, from_s, at) + storing_s(rehearsal.store_s)
+    # The old neutral no longer arms, while the tone is heard to its end.
+    course.step(at_s, before.neutral)
+    at_s += max(armed_s(drive, rehearsal, frame_ms), TONE_S)
+    from_s = course.fault("power cut", at_s, 30.0)
     course.step(from_s, at.neutral)
-    at_s = from_s + max(armed_s(drive, rehearsal, frame_ms), START_UP_S + WAITS_S)
-    course.step(at_s, width_at(drive, at.neutral, at.toward(drive, draws.index("way", 2)), TAUGHT_SHARE))
-    course.end_s = round(at_s + DRIVE_S, 4)
+    told_us = [width_at(drive, at.neutral, at.toward(drive, w), TAUGHT_SHARE) for w in (way, 1 - way)]
+    at_s = hold_at(course, drive, rehearsal, frame_ms, from_s + WAITS_S, at.neutral, told_us)
+    course.end_s = round(at_s + 0.05, 4)
     return course
 
 
 def watered(draws: Draws, drive: Drive, rehearsal: Rehearsal, course: Course, frame_ms: float) -> Course:
-    """The water turns the rotor when all is learnt: nothing can be written, and time runs out."""
-    rite = drive.calibration or DEFAULT
+    """The water turns the rotor while bytes are written; then before they are, until time runs out."""
+    rite, way = drive.calibration or DEFAULT, draws.index("way", 2)
     new = positions_of(rite, draws.pick("new span", spans_of(drive, rite)), drive.throttle.neutral_us)
     done_s = learn(course, rite, frame_ms, 0.0, new)
-    from_s = done_s - draws.pick("water ahead", (0.3, 0.15, 0.1, 0.05, 0.0))
-    course.load_nm = stream(drive, from_s, draws.index("way", 2))
-    asked_s = START_UP_S + (rite.enter_frames + 2) * frame_ms / 1000.0
+    first_s = rehearsal.store_s[0][0] if rehearsal.store_s else STORING_S / 2.0
+    wave = stream(drive, done_s + first_s - draws.pick("ahead of writing", WAVES_AHEAD_S), way, WAVE_SHARE)
+    (over_s, push_nm) = wave[-1]
+    wave += ((round(over_s + WAVE_S, 4), push_nm), (round(over_s + WAVE_S + 0.05, 4), 0.0))
+    from_s = course.fault("power cut", over_s + WAVE_S + SPIN_DOWN_S, 30.0)
+    done_s = learn(course, rite, frame_ms, from_s, new)
+    course.load_nm = (*wave, *stream(drive, done_s - draws.pick("water ahead", (0.3, 0.1, 0.0)), way)[1:])
+    asked_s = from_s + START_UP_S + (rite.enter_frames + 2) * frame_ms / 1000.0
     course.end_s = round(asked_s + rite.timeout_s + 2.0, 4)
     return course
