@@ -136,6 +136,10 @@ def leaving(evidence: Evidence) -> Ruling:
         if learning.outcome in (STORED, NOT_STORED) or over_s > limit_s:
             words = f"learning takes {seen_s:.3f} s, {over_s:.3f} s more than its time-out"
             rulings.append(at_most(over_s, limit_s, "s", words, learning.start_s + seen_s, row))
+        if learning.outcome in (STORED, NOT_STORED):
+            on_s = learning.stop_s - learning.ended_s
+            words = f"learning goes on for {on_s:.3f} s after the word on how it ended"
+            rulings.append(at_most(on_s, limit_s, "s", words, learning.ended_s + min(on_s, limit_s), row))
     rulings += _range_rulings(evidence, lambda epoch: _outcome(epoch) == NOT_STORED)
     return worst(rulings, _NEVER)
 

@@ -12,8 +12,9 @@ from dryspin.monitors.learning import CUT, GUARD_US, NOT_STORED, OPEN, SILENT, S
 from dryspin.monitors.verdict import Ruling, at_most, discrete, worst
 from dryspin.recording import Reset, Signal
 
-CLOCK_SHARE: Final = 0.1
-"""An internal oscillator may be a tenth fast (data sheet 8025I, section 9.6): so much sooner is time up."""
+EARLY_SHARE: Final = 0.02
+"""Of the time-out, by the controller's own clock, that it may come early: what counts wraps or tens of
+milliseconds, or from the pulse before, is off by as much."""
 
 WAKING_S: Final = 2e-3
 """From its first word to the first captured edge a firmware sets up what it needs."""
@@ -78,7 +79,8 @@ def completed(evidence: Evidence) -> Ruling:
         if _disturbed(evidence, learning) or not _fit(calibration, learning):
             continue
         took_s = learning.ended_s - learning.start_s
-        if learning.outcome == NOT_STORED and took_s < (1.0 - CLOCK_SHARE) * calibration.timeout_s:
+        own_s = took_s * recording.f_cpu_hz / recording.drive.controller.f_cpu_hz
+        if learning.outcome == NOT_STORED and own_s < (1.0 - EARLY_SHARE) * calibration.timeout_s:
             words = f"learning is given up after {took_s:.3f} s without a reason, " + _shown(held)
             rulings.append(discrete(True, words, learning.ended_s, learning.ended_row))
         if not all_held or learning.outcome not in (STORED, OPEN):

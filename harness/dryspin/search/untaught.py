@@ -153,9 +153,10 @@ def taught_again(draws: Draws, drive: Drive, rehearsal: Rehearsal, course: Cours
         if neutral_us == far_us:
             at = Positions(at.high, far_us, far_us - spans_us[(turn + k + 1) % len(spans_us)])
         at_s = learn(course, rite, frame_ms, from_s, at) + storing_s(rehearsal.store_s)
-    # The old neutral no longer arms, while the tone is heard to its end.
+    # Once the tone was heard to its end, the old neutral no longer arms.
+    at_s = round(at_s + TONE_S, 4)
     course.step(at_s, before.neutral)
-    at_s += max(armed_s(drive, rehearsal, frame_ms), TONE_S)
+    at_s += armed_s(drive, rehearsal, frame_ms)
     from_s = course.fault("power cut", at_s, 30.0)
     course.step(from_s, at.neutral)
     told_us = [width_at(drive, at.neutral, at.toward(drive, w), TAUGHT_SHARE) for w in (way, 1 - way)]
