@@ -77,14 +77,14 @@ def kept(evidence: Evidence) -> Ruling:
     resets = {round(t_s * recording.f_cpu_hz) for t_s in evidence.resets_s}
     good_s = evidence.demand.falls_s[evidence.demand.valid]
     since_s = evidence.limits["loss_s"] + GAP_S
-    behind: int | None = None
+    armed = False
     for span in recording.marks:
         t_s = float(recording.seconds(span.start))
-        was_armed = behind in ARMED_MARKS
-        behind = behind if span.mark == Mark.TONE else int(span.mark)
-        if behind in ARMED_MARKS and not was_armed:
+        was_armed = armed and span.start not in resets
+        armed = span.mark == Mark.ARMED or (was_armed and span.mark in (*ARMED_MARKS, Mark.TONE))
+        if span.mark == Mark.ARMED and not was_armed:
             rulings.append(discrete(False, f"armed at {t_s:.3f} s, and not off again without a reason"))
-        if span.mark != Mark.OFF or not was_armed or span.start in resets:
+        if span.mark != Mark.OFF or not was_armed:
             continue
         near_s = good_s[(good_s > t_s - since_s) & (good_s <= t_s)]
         gaps_s = np.diff(np.concatenate(([t_s - since_s], near_s, [t_s])))
