@@ -184,7 +184,7 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) ->
     course = _damaged_rite(draws, stick, frame_ms, up_us, rite_frames(drive, rehearsal, frame_ms))
     course.step(course.end_s, up_us)
     at_s = course.end_s + draws.pick("run", (0.4, 0.2, 0.3, 0.6, 0.05))
-    if draws.index("bad in run", 4) == 1:
+    if draws.index("bad in run", 4) == 1 and at_s - 0.1 > course.end_s:
         frame = round((at_s - 0.1) * 1000.0 / frame_ms)
         _bad_frames(
             course, stick, frame_ms, frame, 1, draws.pick("bad pulse in run", stick.bad_us[1:]), up_us

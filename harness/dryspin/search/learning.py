@@ -55,6 +55,8 @@ ASIDE = (
 GAP_FALLS = (1.25, 1.5, 1.0)
 """Gaps of the supply, in times in which the bus falls to a brown-out; twice as long ones empty it."""
 
+CUT_OFF = tuple(kind for kind in range(KINDS) if kind not in (*ASIDE, *STORED))
+
 LEARNT_FIRST = (
     *(GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP),
     *(BROKEN_OFF, TAUGHT_AGAIN, WATERED, BROKEN_HOLDS, FOR_EVER),
