@@ -186,7 +186,8 @@ def _given_up(
         last_s = from_s + START_UP_S + (rite.enter_frames + 2) * frame_ms / 1000.0 + rite.timeout_s + 0.5
         # But once, halfway through: a position that is learnt gives no more time.
         once = 2 * round(rite.timeout_s / step_s / 4.0)
-        at_s = done_s
+        # The last position is not held either: with a second and a third one all would be over.
+        at_s = round((done_s - step_s) * 1000.0 / frame_ms) * frame_ms / 1000.0
         for k in count():
             if at_s > last_s:
                 break
