@@ -21,10 +21,10 @@ from dryspin.findings import BROKEN, CANNOT_TELL, HELD, NOT_EXERCISED, Outcome, 
 from dryspin.monitors import known_claims
 from dryspin.scenario import Fault, Scenario
 from dryspin.search.course import Course, armed_s
-from dryspin.search.learning import DEFAULT, hold_at, learn
 from dryspin.search.plan import versions
 from dryspin.search.positions import INNERS, SHIFT_BANDS, positions_of, telling_of
 from dryspin.search.rehearsal import UNREHEARSED, writes_of
+from dryspin.search.teaching import DEFAULT, hold_at, learn
 from dryspin.search.workers import run_tasks
 
 ROOT = Path(__file__).parents[2]

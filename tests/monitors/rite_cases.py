@@ -3,11 +3,12 @@
 from dataclasses import replace
 
 from dryspin.drive import Tone
+from dryspin.monitors.completing import ASKED_S
 from dryspin.recording import Mark, Signal
 
 from .courtroom import Case
 from .rites import READY, Rite, counts_at, launch, play, two_sails
-from .synthetic import FORWARD_US, FRAME_S, Story, thruster
+from .synthetic import FORWARD_US, FRAME_S, NEUTRAL_US, Story, thruster
 from .voyage import pulse_end_s
 
 CUT_OFF = Rite(ends_as=None, bytes_written=3)
@@ -115,6 +116,29 @@ def _stored_after(seconds: float) -> Story:
     return learns(takes_s=frames * FRAME_S + seconds, after_us=1200.0)
 
 
+def _armed_after(seconds: float) -> Story:
+    """Off with the stick at neutral, and armed so long after the first pulse that was seen."""
+    story = Story(end_s=seconds + 0.3)
+    story.mark(0.001, Mark.OFF)
+    story.mark(pulse_end_s(0.003, NEUTRAL_US) + seconds, Mark.ARMED)
+    return story
+
+
+def _let_in_after(seconds: float) -> Story:
+    """A second of high pulses is more than the declared twenty; so long after it, learning begins."""
+    return learns(enter_frames=1 + round((ASKED_S + seconds) / FRAME_S))
+
+
+def _goes_on_after_the_word(seconds: float) -> Story:
+    story = learns(end_s=9.0)
+    stored_s = _said(story, Mark.STORED)
+    # As long as it learns it does not arm, so that nothing else is asked of it.
+    story.edges = [edge for edge in story.edges if edge[0] <= stored_s]
+    story.mark(stored_s + seconds, Mark.OFF)
+    story.end_s = stored_s + seconds + 0.2
+    return story
+
+
 def _not_started(seconds: float) -> Story:
     story = armed(0.6 + seconds + 0.5)
     story.throttle.append((0.6, FORWARD_US))
@@ -207,6 +231,9 @@ CASES = [
         lambda n: two_sails(TIMED_OUT, OLD + round(n)),
     ),
     Case("calibration.completed", "storing_s", _stored_after),
+    Case("calibration.leaving", "storing_s", _goes_on_after_the_word),
+    Case("calibration.let_in", "let_in_s", _let_in_after),
+    Case("arming.accepted", "accepted_s", _armed_after),
     Case("synchronism.joining", "join_a", _joined_with),
     Case(
         "calibration.sane_range",

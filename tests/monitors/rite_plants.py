@@ -74,6 +74,52 @@ def _learns_though_the_stick_was_down_first() -> Story:
     return story
 
 
+def _learns_across_a_lost_signal() -> Story:
+    """Twenty pulses with the stick up, but the signal was lost halfway: two runs of ten."""
+    story = learns(enter_frames=40)
+    story.throttle[:1] = [(0.0, 1800.0), (0.28, 0.0), (0.68, 1800.0)]
+    return story
+
+
+def _does_not_let_in() -> Story:
+    """The stick is up from power-on for two seconds, and nothing comes of it."""
+    story = Story(end_s=2.0, throttle=[(0.0, 1800.0)])
+    story.mark(0.001, Mark.OFF)
+    return story
+
+
+def _never_arms() -> Story:
+    """Neutral for three seconds, and off all the time."""
+    story = Story(end_s=3.0)
+    story.mark(0.001, Mark.OFF)
+    return story
+
+
+def _arms_the_first_time_only() -> Story:
+    """After a lost signal neutral no longer arms."""
+    story = armed(4.0)
+    story.throttle += [(0.8, 0.0), (1.2, NEUTRAL_US)]
+    story.mark(1.0, Mark.OFF)
+    return story
+
+
+def _off_again_for_no_reason() -> Story:
+    """A good pulse came in every frame."""
+    story = armed()
+    story.mark(0.9, Mark.OFF)
+    return story
+
+
+def _off_again_in_a_run() -> Story:
+    """The stick still asks, and a good pulse came in every frame."""
+    story = armed(1.4)
+    story.throttle.append((0.6, FORWARD_US))
+    story.edge(0.6, Signal.DUTY, 128)
+    launch(story, 0.9, 1.2)
+    story.stop(1.2, Mark.OFF)
+    return story
+
+
 def _learns_though_it_has_long_been_armed() -> Story:
     """A stick that goes up and stays there after a lost signal, say: at sea nothing is learnt."""
     return _after(0)()
@@ -202,10 +248,20 @@ PLANTS = [
     ),
     *(Plant("calibration.entry", _after(cause)) for cause in (2, 4)),
     Plant("calibration.entry", _after(8), also=("controller.fed",)),
+    Plant("calibration.entry", _learns_across_a_lost_signal),
+    Plant("calibration.let_in", _does_not_let_in),
+    Plant("arming.accepted", _never_arms),
+    Plant("arming.accepted", _arms_the_first_time_only),
+    Plant("arming.kept", _off_again_for_no_reason),
+    Plant("arming.kept", _off_again_in_a_run),
     Plant("calibration.entry", _learns_too_soon),
     Plant("calibration.entry", _learns_though_the_stick_was_down_first),
-    # Full ahead is asked for meanwhile.
-    Plant("calibration.entry", _learns_though_it_has_long_been_armed, also=("startup.in_time",)),
+    # Full ahead is asked for meanwhile, and nothing but the stick led out of being armed.
+    Plant(
+        "calibration.entry",
+        _learns_though_it_has_long_been_armed,
+        also=("startup.in_time", "arming.kept"),
+    ),
     Plant("calibration.leaving", _leaves_without_a_word),
     Plant("calibration.leaving", _stores_without_the_low_position),
     Plant("calibration.leaving", _stores_what_was_held_too_short),

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dryspin.drive import Range
 from dryspin.monitors import Status
 from dryspin.monitors.demand import read_demand
 from dryspin.monitors.learning import learnings
@@ -207,3 +208,72 @@ def test_a_lost_rotor_that_the_water_keeps_turning_may_be_waited_for(load_nm, st
     story.scenario["load_nm"] = ((0.0, load_nm),)
 
     assert verdicts(story.recording())["synchronism.recovers"].status == status
+
+
+@pytest.mark.parametrize("lost", [0.0, 2300.0])
+def test_what_is_off_again_after_a_failed_signal_has_a_reason(lost):
+    """Three frames without a good pulse are more than two lost ones, whether they are missing or bad."""
+    story = armed()
+    story.throttle += [(0.8, lost), (0.86, 1500.0)]
+    story.mark(0.87, Mark.OFF)
+
+    assert "arming.kept" not in broken(verdicts(story.recording()))
+
+
+def test_what_is_off_again_by_a_reset_has_a_reason():
+    """A new start of the controller asks for the rite anew."""
+    story = armed()
+    story.edge(0.8, Signal.RESET, 2)
+    story.mark(0.865, Mark.OFF)
+
+    assert "arming.kept" not in broken(verdicts(story.recording()))
+
+
+@pytest.mark.parametrize(
+    "throttle",
+    [
+        [(0.0, 1500.0), (1.9, 1600.0)],
+        [(0.0, 1500.0), (1.0, 0.0), (1.1, 1500.0)],
+        [(0.0, 1500.0), (1.0, 2300.0), (1.02, 1500.0)],
+    ],
+)
+def test_neutral_that_is_interrupted_need_not_arm(throttle):
+    """Less than two seconds at a stretch: the stick moves on, frames are missing, a pulse is bad."""
+    story = Story(end_s=2.9, throttle=throttle)
+    story.mark(0.001, Mark.OFF)
+
+    assert "arming.accepted" not in broken(verdicts(story.recording()))
+
+
+def test_a_longer_rite_that_is_declared_may_take_its_time():
+    """Three seconds of neutral, says drive.toml: a quarter more is granted."""
+    drive = thruster()
+    declared = replace(drive, throttle=replace(drive.throttle, arming_s=Range(3.0, 3.0, 3.0)))
+    for armed_s, status in ((3.5, Status.HELD), (4.2, Status.BROKEN)):
+        story = Story(end_s=4.5, drive=declared)
+        story.mark(0.001, Mark.OFF)
+        story.mark(armed_s, Mark.ARMED)
+
+        assert verdicts(story.recording())["arming.accepted"].status == status
+
+
+def test_a_rotor_that_turns_may_keep_a_drive_from_learning_and_arming():
+    """What turns cannot be listened to: learning waits, and so may arming."""
+    for width_us in (1500.0, 1800.0):
+        story = Story(end_s=3.0, throttle=[(0.0, width_us)], speeds=[(0.0, 400.0)])
+        story.mark(0.001, Mark.OFF)
+        found = verdicts(story.recording())
+
+        assert found["arming.accepted"].status == Status.NOT_EXERCISED
+        assert found["calibration.let_in"].status == Status.NOT_EXERCISED
+
+
+def test_the_stick_up_after_a_reset_is_not_asked_to_be_let_in():
+    """Only power-on opens the way into learning."""
+    story = Story(end_s=3.0)
+    story.mark(0.001, Mark.OFF)
+    story.throttle = [(0.0, 1500.0), (0.3, 1800.0)]
+    story.edge(0.3, Signal.RESET, 2)
+    story.mark(0.365, Mark.OFF)
+
+    assert verdicts(story.recording())["calibration.let_in"].status == Status.NOT_EXERCISED

@@ -61,6 +61,7 @@ def test_a_leg_left_closed_is_killed_and_something_survives(firmware, tmp_path, 
     assert sorted(path.name for path in tmp_path.iterdir()) == ["fw", "m.json"]
 
 
+@pytest.mark.long
 def test_neither_workers_nor_what_is_passed_over_change_a_verdict(firmware, monkeypatch):
     """Order of finishing must not show; a scenario that never gets to a change cannot object to it."""
     subject = load_subject(firmware)

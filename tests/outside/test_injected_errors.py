@@ -73,7 +73,14 @@ IN_THE_PLANT = [
 ]
 
 PLANTED = [
-    pytest.param(injected, name, model, id=f"{injected.error}-{name}-{model.name}")
+    pytest.param(
+        injected,
+        name,
+        model,
+        id=f"{injected.error}-{name}-{model.name}",
+        # ten times as slow as the compiled one, which is put to the same
+        marks=[pytest.mark.long] if model.name == "equations" else [],
+    )
     for injected in IN_THE_PLANT
     for name in injected.caught_by
     for model in MODELS.values()

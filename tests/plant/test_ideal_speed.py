@@ -54,7 +54,7 @@ def test_steady_speed_is_where_a_rotor_of_true_inertia_settles() -> None:
     assert state.w_rad_s == pytest.approx(w, rel=1e-3)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_half_duty_lies_between_a_third_and_two_thirds_of_the_speed() -> None:
     """One-sided chopping: about D V less the diode's share of the off-time, less a smaller propeller load."""
     full, half = ideal_speed(THRUSTER, PACK), ideal_speed(THRUSTER, PACK, duty=0.5)
@@ -62,7 +62,7 @@ def test_half_duty_lies_between_a_third_and_two_thirds_of_the_speed() -> None:
     assert full / 3.0 < half < 2.0 * full / 3.0
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_an_overloaded_drive_has_no_steady_speed() -> None:
     """A load above the stall torque kt V / Rt stops the rotor: 0, not an endless search.
 

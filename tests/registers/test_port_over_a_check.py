@@ -64,7 +64,7 @@ def latencies(recording: Recording) -> np.ndarray:
     return after[(after > 0) & (after < 100)]
 
 
-@pytest.mark.parametrize("family", FLAVOURS)
+@pytest.mark.parametrize("family", FLAVOURS, scope="module")
 def test_every_claim_gets_the_verdict_of_the_seam(family: str) -> None:
     """All claims, exercised or not; and commutations at the rotor's angle of the seam, to a fifth of a
     degree, half a degree where a turning rotor is joined: what is left of cycles once the loop has closed."""
@@ -83,7 +83,7 @@ def test_every_claim_gets_the_verdict_of_the_seam(family: str) -> None:
             assert abs(angles[1] - angles[0]) < (0.5 if (family, row) in JOINED else 0.2), row
 
 
-@pytest.mark.parametrize("family", [family for family in FLAVOURS if family not in TOO_SHORT])
+@pytest.mark.parametrize("family", [each for each in FLAVOURS if each not in TOO_SHORT], scope="module")
 def test_every_commutation_comes_within_five_cycles_of_the_seam_s(family: str) -> None:
     """From the handler's entry: 13 cycles through the seam, 8 to 18 through registers."""
     pairs = [recordings(family, row) for row in ROWS]
@@ -94,7 +94,7 @@ def test_every_commutation_comes_within_five_cycles_of_the_seam_s(family: str) -
     assert np.abs(np.percentile(port, [1, 50, 99]) - 13).max() <= 5
 
 
-@pytest.mark.parametrize("family", FLAVOURS)
+@pytest.mark.parametrize("family", FLAVOURS, scope="module")
 def test_the_first_steps_come_as_much_later_as_the_port_s_start_takes(family: str) -> None:
     """Before the rotor closes the loop: 90 to 100 cycles of set-up before main(), some 300 more where the
     store was read, a beat of the main line (2 ms at most) where one was just missed; alike for all."""

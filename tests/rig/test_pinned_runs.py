@@ -69,6 +69,7 @@ def test_with_code_costs_one_compiler_gives_the_same_bits(
     assert rigs[0].run(given).digest() not in seen, "the cost is charged"
 
 
+@pytest.mark.long
 def test_with_code_costs_every_build_gives_the_same_verdicts(
     thruster: Drive, monkeypatch: pytest.MonkeyPatch
 ) -> None:

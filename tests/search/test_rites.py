@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 from random import Random
 
 import pytest
@@ -85,11 +86,11 @@ def cuts_in_writing(scenario):
     return found
 
 
-def test_most_calibrations_are_cut_within_a_write():
-    """Old or new is shown only where the store was cut while it was written to; others creep or time out."""
+def test_two_calibrations_of_five_are_cut_within_a_write():
+    """Old or new is shown only where the store was cut while it was written to; others tell other stories."""
     scenarios = planned("calibration")
 
-    assert sum(bool(cuts_in_writing(scenario)) for scenario in scenarios) >= 0.65 * len(scenarios)
+    assert sum(bool(cuts_in_writing(scenario)) for scenario in scenarios) >= 0.4 * len(scenarios)
 
 
 @pytest.mark.parametrize("way", [0, 1])
@@ -123,11 +124,11 @@ def test_every_phase_of_a_write_is_met():
 
     Half of the cuts come at the beginning, between two bytes; the others are spread evenly.
     """
-    cuts = [cut for scenario in planned("calibration", 400) for cut in cuts_in_writing(scenario)]
+    cuts = [cut for scenario in planned("calibration", 800) for cut in cuts_in_writing(scenario)]
     tenths = [int(10.0 * phase) for _, _, phase in cuts]
     numbers = [number for _, number, _ in cuts]
 
-    assert len(cuts) >= 280
+    assert len(cuts) >= 440
     assert {kind for kind, _, _ in cuts} == {"power cut", "reset", "supply gap"}
     for tenth in range(1, 10):
         assert tenths.count(tenth) >= 0.02 * len(cuts)
@@ -175,7 +176,7 @@ def test_most_arming_scenarios_start_the_controller_anew_under_drive():
 
     assert kinds == {"reset", "power cut", "supply gap"}
     assert sticks == {-1, 0, 1}
-    assert count >= 32
+    assert count >= 22
 
 
 def test_tones_are_cut_by_stick_and_restart_and_left_alone():
@@ -207,3 +208,34 @@ def test_a_family_without_its_table_is_refused(family):
     with pytest.raises(UsageError, match=r"drive\.toml has no \[.*, so claims of the family"):
         require_rites(bare, [family])
     require_rites(DRIVE, [family])
+
+
+def test_a_drive_is_left_without_a_signal_at_rest_and_for_long():
+    """What is missing is counted, and counts go round: 256 frames of 20 ms, 256 wraps of 32.8 ms."""
+    at_rest = long = again = 0
+    for scenario in planned("arming"):
+        pulses = [(t, us) for t, us in scenario.pulses() if t > START_UP_S]
+        good = [(t, us) for t, us in pulses if 800.0 <= us <= 2200.0]
+        gaps = [(a, b) for a, b in pairwise(good) if b[0] - a[0] > 0.25]
+        at_rest += any(all(abs(us - 1500.0) < 40.0 for t, us in good if t <= a[0]) for a, _ in gaps)
+        long += any(b[0] - a[0] > 8.4 for a, b in gaps)
+        again += not gaps and scenario.end_s > 9.0
+
+    assert at_rest >= 2
+    assert long >= 2
+    assert again >= 2
+
+
+def test_a_stick_that_teaches_loses_its_signal_and_teaches_once_more():
+    """None of the positions is complete, or one of them is; and a third range follows a second."""
+    most = lost = 0
+    for scenario in planned("calibration", 24):
+        learns_s = START_UP_S + (RITE.enter_frames + 2) * scenario.frame_ms / 1000.0
+        most = max(most, sum(last_pulse_s(scenario, from_s) is not None for from_s in starts_s(scenario)))
+        for from_s in starts_s(scenario):
+            good = [t for t, us in scenario.pulses() if t > from_s and 800.0 <= us <= 2200.0]
+            gaps = [(a, b) for a, b in pairwise(good) if b - a > 0.15]
+            lost += any(0.0 < a - from_s - learns_s < 1.6 for a, _ in gaps)
+
+    assert most >= 3
+    assert lost >= 2

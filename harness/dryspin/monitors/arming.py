@@ -11,6 +11,7 @@ from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import GAP_S
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.lasting import lasting
+from dryspin.monitors.obeying import accepted, kept
 from dryspin.monitors.periods import CAUSES, Period, periods, restarts
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, not_exercised, worst
 from dryspin.recording import Mark, Signal
@@ -262,4 +263,18 @@ CLAIMS = (
         ("arm_s",),
     ),
     Claim("loss", "a lost signal opens all gates in time", Needs.PINS | Needs.INSIDE, loss, ("loss_s",)),
+    Claim(
+        "accepted",
+        "neutral without a break arms in time, the first time and every time",
+        Needs.PINS | Needs.INSIDE,
+        accepted,
+        ("accepted_s", "rest_rpm"),
+    ),
+    Claim(
+        "kept",
+        "what is armed stays so as long as good pulses come",
+        Needs.PINS | Needs.INSIDE,
+        kept,
+        ("loss_s",),
+    ),
 )

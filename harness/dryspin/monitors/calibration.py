@@ -12,7 +12,7 @@ import numpy as np
 
 from dryspin.drive import Calibration, Throttle
 from dryspin.monitors.claim import Claim, Needs
-from dryspin.monitors.completing import completed
+from dryspin.monitors.completing import awake_s, completed, let_in
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.learning import NOT_STORED, OPEN, SILENT, STORED, Learning, StickRange
 from dryspin.monitors.ranges import Epoch
@@ -33,9 +33,6 @@ ORDER = 60
 
 GUARD_US = 1.0
 """Two ticks: the firmware measures in whole ones."""
-
-WAKING_S = 2e-3
-"""From its first word to the first captured edge a firmware sets up what it needs."""
 
 _NEVER = "the firmware never said that it learns the stick's range"
 _CAUSES = {
@@ -73,11 +70,14 @@ def _high_pulses(evidence: Evidence, calibration: Calibration, learning: Learnin
     demand, recording = evidence.demand, evidence.recording
     rises_s = recording.seconds(recording.pulses.rises)
     seen = np.flatnonzero(
-        (rises_s > _awake_s(evidence, learning.awake_s)) & (demand.falls_s <= learning.start_s)
+        (rises_s > awake_s(evidence, learning.awake_s)) & (demand.falls_s <= learning.start_s)
     )
     high = ~demand.invalid[seen] & (demand.heard_us[seen] > calibration.enter_us - GUARD_US)
+    # A lost signal ends a run as a lower pulse does: what comes after it may be another stick.
+    after_loss = np.append(False, np.diff(demand.falls_s[seen]) > evidence.limits["loss_s"])[: len(seen)]
     other = np.flatnonzero(~high)
-    count = len(seen) - (int(other[-1]) + 1 if len(other) else 0)
+    lost = np.flatnonzero(after_loss)
+    count = len(seen) - max(int(other[-1]) + 1 if len(other) else 0, int(lost[-1]) if len(lost) else 0)
     words = f"learning begins after {count} high pulses in a row"
     moment_s, row = learning.start_s, learning.row
     rulings = [at_least(count, calibration.enter_frames, "pulses", words, moment_s, row)]
@@ -96,8 +96,7 @@ def _shut_out(evidence: Evidence, calibration: Calibration) -> list[Ruling]:
     low = demand.valid & (demand.heard_us < calibration.enter_us - GUARD_US)
     starts_s = [0.0, *evidence.resets_s]
     for start_s, stop_s in pairwise((*starts_s, evidence.recording.end_s)):
-        awake_s = _awake_s(evidence, start_s)
-        first, last = np.searchsorted(demand.falls_s, (awake_s, stop_s))
+        first, last = np.searchsorted(demand.falls_s, (awake_s(evidence, start_s), stop_s))
         lower = np.flatnonzero(low[first:last])
         if not len(lower):
             continue
@@ -113,14 +112,6 @@ def _shut_out(evidence: Evidence, calibration: Calibration) -> list[Ruling]:
             rulings.append(discrete(False, words, fall_s))
             break
     return rulings
-
-
-def _awake_s(evidence: Evidence, start_s: float) -> float:
-    """When the firmware first said anything after its start at `start_s`: pulses before it has not seen."""
-    recording = evidence.recording
-    cycles, _, _ = recording.of(Signal.MARK)
-    said = cycles[cycles > recording.cycle_of(start_s)]
-    return float(recording.seconds(said[0])) + WAKING_S if len(said) else start_s
 
 
 def leaving(evidence: Evidence) -> Ruling:
@@ -145,6 +136,10 @@ def leaving(evidence: Evidence) -> Ruling:
         if learning.outcome in (STORED, NOT_STORED) or over_s > limit_s:
             words = f"learning takes {seen_s:.3f} s, {over_s:.3f} s more than its time-out"
             rulings.append(at_most(over_s, limit_s, "s", words, learning.start_s + seen_s, row))
+        if learning.outcome in (STORED, NOT_STORED):
+            on_s = learning.stop_s - learning.ended_s
+            words = f"learning goes on for {on_s:.3f} s after the word on how it ended"
+            rulings.append(at_most(on_s, limit_s, "s", words, learning.ended_s + min(on_s, limit_s), row))
     rulings += _range_rulings(evidence, lambda epoch: _outcome(epoch) == NOT_STORED)
     return worst(rulings, _NEVER)
 
@@ -290,7 +285,14 @@ CLAIMS = (
         "learning begins only after power-on, by a full run of high pulses from the first one on, at rest",
         Needs.PINS | Needs.INSIDE,
         entry,
-        ("turning_rpm",),
+        ("turning_rpm", "loss_s"),
+    ),
+    Claim(
+        "let_in",
+        "learning begins in time where the stick is up from power-on for as long as declared",
+        Needs.PINS | Needs.INSIDE,
+        let_in,
+        ("let_in_s", "rest_rpm"),
     ),
     Claim(
         "leaving",

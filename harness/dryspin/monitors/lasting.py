@@ -16,7 +16,7 @@ def lasting(evidence: Evidence) -> Ruling:
     """Before arming, neutral has lasted: one pulse after the other, none bad or elsewhere, none missing."""
     demand, limit_s, rulings = evidence.demand, evidence.limits["arm_s"], []
     falls_s = demand.falls_s
-    ends_run = ~demand.maybe_neutral | np.append(False, _gap_too_long(falls_s))
+    ends_run = ~demand.maybe_neutral | np.append(False, gap_too_long(falls_s))
     for period in evidence.derive(periods):
         if period.armed_s is None:
             continue
@@ -31,7 +31,7 @@ def lasting(evidence: Evidence) -> Ruling:
     return worst(rulings, "the firmware never armed")
 
 
-def _gap_too_long(falls_s: Floats) -> NDArray[np.bool_]:
+def gap_too_long(falls_s: Floats) -> NDArray[np.bool_]:
     """For each gap between two pulses, whether a frame is missing in it."""
     gaps_s = np.diff(falls_s)
     before_s = np.append(np.inf, gaps_s[:-1])

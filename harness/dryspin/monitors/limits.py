@@ -42,6 +42,16 @@ LISTEN_S = 0.05
 
 STOPS = 5.0
 
+SLOWEST_FRAME_S = 0.025
+
+
+def accepted_s(drive: Drive) -> float:
+    """Neutral for so long arms, whatever the rite: 2 s, or a quarter more than drive.toml declares."""
+    throttle = drive.throttle
+    pulses_s = throttle.arming_frames.high * SLOWEST_FRAME_S if throttle.arming_frames else 0.0
+    declared_s = max(pulses_s, throttle.arming_s.high if throttle.arming_s else 0.0)
+    return max(2.0, 1.25 * declared_s)
+
 
 def reversal_s(drive: Drive) -> float:
     """`STOPS` time constants of the heaviest rotor with shorted windings, then a look and a start.
@@ -200,6 +210,12 @@ LIMITS: Mapping[str, Limit] = {
         "a stick swept from end to end in 0.75 s is inside a dead band of a tenth of its way for 75 ms; as "
         "long again. Fast frames bring many pulses in that time: 30 of 2.5 ms",
     ),
+    "accepted_s": Limit(
+        accepted_s,
+        "s",
+        "four times what 25 frames of 20 ms take: who keeps a stick still for longer takes the drive for "
+        "dead. Where a longer rite is declared, a quarter more than that, at the slowest frame of 25 ms",
+    ),
     "loss_s": Limit(
         0.25,
         "s",
@@ -218,6 +234,12 @@ LIMITS: Mapping[str, Limit] = {
         "slower looks like one at rest to the controller, whatever it does to find out",
     ),
     # ---- calibration -----------------------------------------------------------------------------
+    "let_in_s": Limit(
+        0.3,
+        "s",
+        "beyond the declared pulses, and a second at least: looking for a tenth of a second whether the "
+        "rotor is at rest, and a short tone under way; as much once more",
+    ),
     "storing_s": Limit(
         1.0,
         "s",

@@ -24,6 +24,8 @@ SIZES = (1.0, 0.5, 0.75, 0.3, 0.9, 0.2)
 RUN_UP_S = 1.0
 """Time at high throttle before a reversal: the rotor is then above half of its top speed."""
 
+BLOCKED_S = 6.5
+"""A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
 
 RARE = 5
 """The choice of ten or so that stands for the rare case: Hypothesis likes to try the ends."""

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dryspin.drive import Drive
 from dryspin.scenario import Fault
 from dryspin.search.course import (
+    BLOCKED_S,
     RARE,
     RUN_UP_S,
     SIZES,
@@ -23,7 +24,7 @@ from dryspin.search.course import (
     rite_frames,
 )
 from dryspin.search.draws import Draws
-from dryspin.search.learning import READY_S, calibration
+from dryspin.search.learning import calibration
 from dryspin.search.loading import electrical
 from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
@@ -31,9 +32,8 @@ from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
 from dryspin.search.streams import FLICKED_MS, SLOW_SHARE, stream
 from dryspin.search.sweeping import throttle_map
-
-BLOCKED_S = 6.5
-"""A demand that nothing comes of: five tries with a pause after each, and what may be said of them."""
+from dryspin.search.teaching import READY_S
+from dryspin.search.unarmed import KINDS, STORIES
 
 STARTS = 12
 """Kinds of start: one blocked, some in a stream, the others from rest."""
@@ -171,14 +171,20 @@ def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) ->
     Before the rite the stick may be up, which must not arm. Reset, power cut or supply gap come at any
     instant under drive, with any stick; after that and after the loss the stick may stay up, which
     must not drive. It may then go through the rite again, with a rotor that turns or has come to rest.
+    Some kinds tell of other ways past the rite.
     """
+    other = STORIES.get(draws.index("kind", KINDS))
+    if other:
+        course = other(draws, drive, frame_ms, rehearsal)
+        course.aside = True
+        return course
     stick = Stick(drive)
     way = draws.index("way", 2)
     up_us = stick.demand(way, draws.pick("size", SIZES))
     course = _damaged_rite(draws, stick, frame_ms, up_us, rite_frames(drive, rehearsal, frame_ms))
     course.step(course.end_s, up_us)
     at_s = course.end_s + draws.pick("run", (0.4, 0.2, 0.3, 0.6, 0.05))
-    if draws.index("bad in run", 4) == 1:
+    if draws.index("bad in run", 4) == 1 and at_s - 0.1 > course.end_s:
         frame = round((at_s - 0.1) * 1000.0 / frame_ms)
         _bad_frames(
             course, stick, frame_ms, frame, 1, draws.pick("bad pulse in run", stick.bad_us[1:]), up_us

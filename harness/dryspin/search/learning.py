@@ -5,43 +5,35 @@ old range at two positions, and after the cut at one whose share of the stick's 
 the old range and the other under the new.
 """
 
-import math
-from collections.abc import Sequence
 from itertools import count
 
-from dryspin.drive import Calibration, Drive
+from dryspin.drive import Drive
 from dryspin.scenario import Scenario
-from dryspin.search.course import RARE, START_UP_S, Course, Stick, armed_s, fall_s
-from dryspin.search.creeping import crept
+from dryspin.search.course import RARE, START_UP_S, Course, fall_s
 from dryspin.search.draws import MAX_VALUES, Draws
 from dryspin.search.positions import (
     SPANS,
     Positions,
-    declared_positions,
     positions_of,
     ranges,
     spans_of,
     width_at,
 )
 from dryspin.search.rehearsal import Rehearsal, Spans
-
-SETTLE_S = 0.1
-"""Beyond the declared frames, for a short tone and a frame cut in half."""
-
-STORING_S = 0.25
-"""From the last pulse to a complete store, where no rehearsal has shown it."""
-
-DRIVE_S, CHANGE_S, TURN_S = 0.9, 0.6, 1.5
-"""A demand is to be seen for: start and 0.4 s at a steady duty; a change of it, a reversal, likewise."""
-
-READY_S = 0.3
-"""The tone that may follow the rite."""
+from dryspin.search.teaching import (
+    DEFAULT,
+    SETTLE_S,
+    STORING_S,
+    TAUGHT_SHARE,
+    hold_at,
+    learn,
+    storing_s,
+    taught_before,
+)
+from dryspin.search.untaught import broken_off, taught_again, too_late, watered
 
 BEGINNING = 0.02
 """Share of a write at which its byte is still as it was."""
-
-TAUGHT_SHARE = 0.6
-"""Of the stick's way, at which a range is seen at work before and after."""
 
 DECLARED = 2
 """Of the choices of a range in force, those for the declared one, with a calibration behind the cut."""
@@ -50,12 +42,28 @@ KINDS = 24
 GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE = RARE, RARE + 8, RARE + 15, RARE + 3
 INTERRUPTED = (RARE + 1, RARE + 13)
 CREEPING = RARE + 6
+BROKEN_OFF, BROKEN_HOLDS, TAUGHT_AGAIN, WATERED, FOR_EVER = (RARE + k for k in (4, 14, 11, 2, 7))
 STORED = (RARE + 5, RARE + 17, CREEPING)
 """Of all kinds those that are not learnt to the end, or that are, a second time; the covering plan meets
 every kind once."""
 
-DEFAULT = Calibration(1700.0, 100, ("high", "neutral", "low"), 25, 15.0, 10.0, 200.0, 700.0)
-"""For a drive that declares none: its firmware is to do nothing of the kind."""
+ASIDE = (
+    *(GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, FOR_EVER, TOO_LATE),
+    *(BROKEN_OFF, BROKEN_HOLDS, TAUGHT_AGAIN, WATERED),
+)
+
+GAP_FALLS = (1.25, 1.5, 1.0)
+"""Gaps of the supply, in times in which the bus falls to a brown-out; twice as long ones empty it."""
+
+CUT_OFF = tuple(kind for kind in range(KINDS) if kind not in (*ASIDE, *STORED))
+
+LEARNT_FIRST = (
+    *(GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP),
+    *(BROKEN_OFF, TAUGHT_AGAIN, WATERED, BROKEN_HOLDS, FOR_EVER),
+    *(0, 1, STORED[0]),
+)
+"""Kinds told first by the covering plan: what only they show is to be met early. Behind them, where the few
+stories of a short check lie, a cut and a range that is stored."""
 
 CUT_BY = (*("power cut", "power cut", "reset") * 4, "supply gap")
 """A gap is rare: what the bus capacitor lasts depends on supply and tones, so that it mostly misses."""
@@ -70,13 +78,21 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     kind = draws.index("kind", KINDS)
     rite = drive.calibration or DEFAULT
     course = Course([(0.0, 0.0)], 0.0)
-    course.aside = kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, TOO_LATE)
-    if kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN):
-        from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
+    course.aside = kind in ASIDE
+    if kind == TAUGHT_AGAIN:
+        return taught_again(draws, drive, rehearsal, course, frame_ms)
+    if kind == WATERED:
+        return watered(draws, drive, rehearsal, course, frame_ms)
+    if kind in (GIVEN_UP_NARROW, GIVEN_UP, UPSIDE_DOWN, FOR_EVER):
+        from_s, old = taught_before(draws, drive, rite, course, frame_ms, rehearsal)
         return _given_up(draws, drive, rehearsal, course, frame_ms, from_s, old, kind)
     if kind == TOO_LATE:
-        from_s, old = _taught_before(draws, drive, rite, course, frame_ms, rehearsal)
-        return _too_late(draws, drive, rehearsal, course, frame_ms, from_s, old)
+        from_s, old = taught_before(draws, drive, rite, course, frame_ms, rehearsal)
+        return too_late(draws, drive, rehearsal, course, frame_ms, from_s, old)
+    if kind in (BROKEN_OFF, BROKEN_HOLDS):
+        from_s, old = taught_before(draws, drive, rite, course, frame_ms, rehearsal)
+        holds = kind == BROKEN_HOLDS
+        return broken_off(draws, drive, rehearsal, course, frame_ms, from_s, old, broken_holds=holds)
     way = draws.index("way", 2)
     before = draws.index("old span", 1 + SPANS + DECLARED)
     taught = before if before <= SPANS else 0
@@ -96,9 +112,11 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     back_s = course.fault("power cut", at_s, draws.pick("off for", (30.0, 100.0, 5.0)))
     course.step(at_s, new.high)
     if kind in INTERRUPTED:
-        back_s = _interrupted(draws, course, rite, frame_ms, back_s, new)
+        back_s = _interrupted(draws, course, drive, frame_ms, back_s, new)
+    # A stick may stay for longer than it must.
+    lingers = {1: 0, 2: 1}.get(draws.index("lingers at", 4))
     creeps = 1 + draws.index("creeps to", len(rite.order) - 1) if kind == CREEPING else None
-    done_s = learn(course, rite, frame_ms, back_s, new, creeps=creeps)
+    done_s = learn(course, rite, frame_ms, back_s, new, creeps=creeps, lingers=lingers)
     kind_of_cut = draws.pick("cut by", CUT_BY)
     cut_s = done_s + _phase_s(draws, rehearsal.store_s, whole_bytes=before == 0)
     if kind in STORED:
@@ -129,20 +147,6 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     return course
 
 
-def _taught_before(
-    draws: Draws, drive: Drive, rite: Calibration, course: Course, frame_ms: float, rehearsal: Rehearsal
-) -> tuple[float, Positions]:
-    """Mostly a calibration, driven by and switched off; returns the next power-on and the range in force."""
-    taught = draws.index("taught before", 1 + SPANS)
-    if not taught:
-        return 0.0, declared_positions(drive)
-    old = positions_of(rite, spans_of(drive, rite)[taught - 1], drive.throttle.neutral_us)
-    from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
-    held_us = width_at(drive, old.neutral, old.high, TAUGHT_SHARE)
-    at_s = hold_at(course, drive, rehearsal, frame_ms, from_s, old.neutral, (held_us,))
-    return course.fault("power cut", at_s, 30.0), old
-
-
 def _given_up(
     draws: Draws,
     drive: Drive,
@@ -153,17 +157,27 @@ def _given_up(
     old: Positions,
     kind: int,
 ) -> Course:
-    """Positions that make no range, or no position at all until time is up; then the old range drives."""
+    """Positions that make no range, or no position at all until time is up; then the old range drives.
+
+    Either half may be too narrow, or too wide: one after the other, with a power cut between them.
+    """
     rite = drive.calibration or DEFAULT
     # Entry needs a high stick, so neutral moves.
     neutral_us = rite.enter_us + 20.0 - rite.span_min_us + 40.0
-    too_narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
+    narrow = Positions(rite.enter_us + 20.0, neutral_us, neutral_us - 350.0)
+    narrow_below = Positions(1900.0, 1500.0, 1500.0 - rite.span_min_us + 40.0)
     wide_us = min(drive.throttle.valid_high_us - 10.0, 1480.0 + rite.span_max_us + 15.0)
     wide = Positions(wide_us, wide_us - rite.span_max_us - 15.0, 1100.0)
+    low_us = max(drive.throttle.valid_low_us + 10.0, 1620.0 - rite.span_max_us - 15.0)
+    wide_below = Positions(1900.0, low_us + rite.span_max_us + 15.0, low_us)
     # Spans as they should be, so that only the order is wrong.
     upside_down = Positions(1900.0, 1300.0, 1600.0)
-    for_ever = kind == GIVEN_UP and draws.index("for ever", 4) == 1
-    positions = {GIVEN_UP_NARROW: too_narrow, GIVEN_UP: wide, UPSIDE_DOWN: upside_down}[kind]
+    for_ever = kind == FOR_EVER
+    before = {GIVEN_UP_NARROW: narrow_below, GIVEN_UP: wide_below}.get(kind)
+    if before:
+        from_s = learn(course, rite, frame_ms, from_s, before) + STORING_S + SETTLE_S
+        from_s = course.fault("power cut", from_s, 30.0)
+    positions = {GIVEN_UP_NARROW: narrow, GIVEN_UP: wide, FOR_EVER: wide, UPSIDE_DOWN: upside_down}[kind]
     done_s = learn(course, rite, frame_ms, from_s, positions, frames=8 if for_ever else rite.hold_frames)
     at_s = done_s + STORING_S + SETTLE_S
     if for_ever:
@@ -172,7 +186,8 @@ def _given_up(
         last_s = from_s + START_UP_S + (rite.enter_frames + 2) * frame_ms / 1000.0 + rite.timeout_s + 0.5
         # But once, halfway through: a position that is learnt gives no more time.
         once = 2 * round(rite.timeout_s / step_s / 4.0)
-        at_s = done_s
+        # The last position is not held either: with a second and a third one all would be over.
+        at_s = round((done_s - step_s) * 1000.0 / frame_ms) * frame_ms / 1000.0
         for k in count():
             if at_s > last_s:
                 break
@@ -183,53 +198,24 @@ def _given_up(
     return course
 
 
-def _too_late(
-    draws: Draws,
-    drive: Drive,
-    rehearsal: Rehearsal,
-    course: Course,
-    frame_ms: float,
-    from_s: float,
-    old: Positions,
-) -> Course:
-    """The stick goes up for the whole rite where that must lead nowhere.
-
-    First after power-on, behind a few pulses with the stick elsewhere; then at sea, full ahead, when a
-    lost signal comes back.
-    """
-    rite = drive.calibration or DEFAULT
-    frame_s = frame_ms / 1000.0
-    up_us = max(old.high, rite.enter_us + 20.0)
-    # The run of pulses, and as long again as it may take to see that the rotor rests.
-    long_s = (rite.enter_frames + 2) * frame_s + SETTLE_S + STORING_S
-    course.step(from_s, draws.pick("first", (old.neutral, old.low, (old.neutral + old.low) / 2.0)))
-    at_s = from_s + START_UP_S + (2 + draws.index("frames first", 10)) * frame_s
-    at_s = round(at_s / frame_s) * frame_s
-    course.step(at_s, up_us)
-    at_s += long_s
-    at_s = hold_at(course, drive, rehearsal, frame_ms, round(at_s / frame_s) * frame_s, old.neutral, (up_us,))
-    course.step(at_s, draws.pick("lost as", Stick(drive).bad_us))
-    at_s += draws.pick("lost", (0.4, 0.3, 0.6))
-    course.step(at_s, up_us)
-    course.end_s = round(at_s + long_s, 4)
-    return course
-
-
 def _interrupted(
-    draws: Draws, course: Course, rite: Calibration, frame_ms: float, from_s: float, at: Positions
+    draws: Draws, course: Course, drive: Drive, frame_ms: float, from_s: float, at: Positions
 ) -> float:
     """A calibration from power-on at `from_s`, ended by a reset before it writes; returns the next power-on.
 
-    After the reset the stick goes high, as for a calibration, which an external reset must not enter.
+    After the reset the stick goes high, as for a calibration, which an external reset must not enter; and
+    again after a brown-out.
     """
-    begun = Course([], 0.0)
+    begun, rite = Course([], 0.0), drive.calibration or DEFAULT
     done_s = learn(begun, rite, frame_ms, from_s, at)
     share = draws.index("cut at", 20) / 20.0
     cut_s = from_s + (0.2 + 0.8 * share) * (done_s - from_s) - 0.02 + draws.index("cut ms", 20) / 1000.0
     course.throttle_us += [(t_s, us) for t_s, us in begun.throttle_us if t_s < cut_s]
     course.fault("reset", cut_s)
     course.step(cut_s, at.high)
-    again_s = cut_s + START_UP_S + (rite.enter_frames + 10) * frame_ms / 1000.0
+    long_s = START_UP_S + (rite.enter_frames + 10) * frame_ms / 1000.0
+    gap_ms = round(draws.pick("gap of falls", GAP_FALLS) * fall_s(drive) * 1000.0)
+    again_s = course.fault("supply gap", cut_s + long_s, gap_ms) + long_s
     return course.fault("power cut", again_s, 30.0)
 
 
@@ -249,42 +235,6 @@ def calibration_alone(drive: Drive) -> tuple[Scenario, float]:
     return scenario, done_s
 
 
-def learn(
-    course: Course,
-    rite: Calibration,
-    frame_ms: float,
-    from_s: float,
-    at: Positions,
-    frames: int | None = None,
-    creeps: int | None = None,
-) -> float:
-    """Stick movements of one calibration from power-on at `from_s`; returns the last pulse it needs.
-
-    `frames`: hold each position for so many only. `creeps`: on its way to that one of them the stick creeps.
-    """
-    frame_s = frame_ms / 1000.0
-    hold_s = (rite.hold_frames if frames is None else frames) * frame_s
-    hold_s += SETTLE_S if frames is None or frames >= rite.hold_frames else 0.0
-    widths = {"high": at.high, "neutral": at.neutral, "low": at.low}
-    course.step(from_s, at.high)
-    at_s = from_s + START_UP_S + (rite.enter_frames + 2) * frame_s + SETTLE_S
-    for k, position in enumerate(rite.order):
-        # Steps lie between two pulses: pulse k rises half a frame after k frames.
-        at_s = round(at_s / frame_s) * frame_s
-        if k and k == creeps:
-            at_s = crept(course, rite, frame_s, at_s, widths[rite.order[k - 1]], widths[position])
-        course.step(at_s, widths[position])
-        begun_s = at_s
-        at_s += hold_s
-    last_us = widths[rite.order[-1]]
-    return round(begun_s + (rite.hold_frames - 0.5) * frame_s + last_us * 1e-6, 7)
-
-
-def storing_s(store_s: Spans) -> float:
-    """From the last pulse to when the stick may move on."""
-    return max(store_s[-1][1] + SETTLE_S, STORING_S) if store_s else STORING_S + SETTLE_S
-
-
 def _phase_s(draws: Draws, store_s: Spans, *, whole_bytes: bool) -> float:
     """A moment within a write, from the last pulse on: any write, any of a thousand phases of it.
 
@@ -301,22 +251,3 @@ def _phase_s(draws: Draws, store_s: Spans, *, whole_bytes: bool) -> float:
     choices = min(len(store_s), MAX_VALUES)
     begin_s, end_s = store_s[draws.index("write", choices) * len(store_s) // choices]
     return begin_s + share * (end_s - begin_s)
-
-
-def hold_at(
-    course: Course,
-    drive: Drive,
-    rehearsal: Rehearsal,
-    frame_ms: float,
-    from_s: float,
-    neutral_us: float,
-    held_us: Sequence[float],
-) -> float:
-    """Arm from `from_s` on at `neutral_us`, then hold the stick at each of `held_us`; returns the end."""
-    course.step(from_s, neutral_us)
-    at_s = from_s + armed_s(drive, rehearsal, frame_ms) + READY_S
-    for k, width_us in enumerate(held_us):
-        course.step(at_s, width_us)
-        way = [math.copysign(1.0, us - neutral_us) for us in held_us[max(k - 1, 0) : k + 1]]
-        at_s += TURN_S if way[0] != way[-1] else CHANGE_S if k else DRIVE_S
-    return at_s

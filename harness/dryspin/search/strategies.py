@@ -14,21 +14,13 @@ from hypothesis import strategies as st
 from dryspin.drive import Drive
 from dryspin.scenario import Scenario, Trace
 from dryspin.scenario.schema import OUTAGES
+from dryspin.search import unarmed
 from dryspin.search.beginnings import SLOTS, Beginning
 from dryspin.search.course import RARE, WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
 from dryspin.search.flavours import FLAVOURS, FLICKED, STARTS, STREAMS, frames_ms
-from dryspin.search.learning import (
-    CREEPING,
-    DECLARED,
-    GIVEN_UP,
-    GIVEN_UP_NARROW,
-    INTERRUPTED,
-    KINDS,
-    TOO_LATE,
-    UPSIDE_DOWN,
-)
+from dryspin.search.learning import CUT_OFF, DECLARED, KINDS, LEARNT_FIRST
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.stalling import JOINING
@@ -53,7 +45,8 @@ def _plan(kinds: int, first: Sequence[int]) -> tuple[int, ...]:
 
 PLANNED_KINDS: Mapping[str, tuple[int, ...]] = {
     "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED)),
-    "calibration": _plan(KINDS, (GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP)),
+    "arming": _plan(unarmed.KINDS, tuple(unarmed.STORIES)),
+    "calibration": _plan(KINDS, LEARNT_FIRST),
 }
 """Order of the kinds of story in the covering plan, where it is not theirs."""
 
@@ -161,12 +154,12 @@ def covering_draft(
 
     Rows are numbered through all families. Twenty-four rows in sequence meet every rest sector
     (their order differs with the seed), both ends of the supply with both ends of the propeller,
-    full stick both ways, every kind of story a flavour has, and cuts in every write of the store.
+    full stick both ways, every kind of story a flavour has, and cuts in most writes of the store.
     """
     sectors = list(range(SECTORS))
     Random(seed).shuffle(sectors)
     kinds = PLANNED_KINDS.get(family)
-    fixed = {"sector": sectors[row % SECTORS], "way": row, "write": row, "trim": row}
+    fixed = {"sector": sectors[row % SECTORS], "way": row, "trim": row}
     fixed["kind"] = kinds[row % len(kinds)] if kinds else row
     if family == "arming":
         # Frames too fast for any transmitter, offered last, come first.
@@ -174,10 +167,14 @@ def covering_draft(
     if family == "synchronism" and row % 7 == 0:
         # Seldom drawn, and the only story in which a rotor that turns already is joined.
         fixed["gap"] = JOINING
-    # The first choice is the bare story, which exercises little: for the shortening, and now and then.
-    fixed["old span"] = 1 + row % (SPANS + DECLARED)
-    if family == "calibration" and row % (SPANS + DECLARED) >= SPANS:
-        fixed |= _cut_of_the_first_record(row, len(rehearsal.store_s))
+    if family == "calibration":
+        # Counted without the stories that are not cut off, else some bytes would never be.
+        nth = cut_off_before(row)
+        fixed["write"] = nth + nth // len(CUT_OFF)
+        # The first choice is the bare story, which exercises little: for the shortening, and now and then.
+        fixed["old span"] = 1 + nth % (SPANS + DECLARED)
+        if nth % (SPANS + DECLARED) >= SPANS:
+            fixed |= _cut_of_the_first_record(nth, len(rehearsal.store_s))
     # level(): 1 is the low end, 2 the high end; every third row is left free.
     if row % 3:
         fixed["supply"] = row % 3
@@ -187,6 +184,13 @@ def covering_draft(
     fixed["size"] = 1 + row % SECTORS // 4 if row % 4 in (1, 2) else 0
     generator = Random(f"{seed}/{family}/{row}")
     return build(SeededDraws(generator, fixed), drive, family, rehearsal)
+
+
+def cut_off_before(row: int) -> int:
+    """Of the rows of a calibration's covering plan before `row`, those that tell of one that is cut off."""
+    kinds = PLANNED_KINDS["calibration"]
+    rounds, rest = divmod(row, len(kinds))
+    return rounds * len(CUT_OFF) + sum(kind in CUT_OFF for kind in kinds[:rest])
 
 
 def _cut_of_the_first_record(row: int, writes: int) -> dict[str, int]:
