@@ -6,7 +6,7 @@ import numpy as np
 
 from dryspin.monitors.demand import NEUTRAL, UNCLEAR, Episode
 from dryspin.monitors.evidence import Evidence, Floats
-from dryspin.recording import Mark
+from dryspin.recording import Mark, Span
 from dryspin.scenario import linear_value
 
 WAY = {1: "forward", -1: "reverse"}
@@ -21,16 +21,30 @@ def running_from(
     evidence: Evidence, direction: int, from_s: float, to_s: float, above_rpm: float
 ) -> float | None:
     """First moment in [from_s, to_s] in RUN at which the rotor passes a sixth of a turn in `direction`
-    faster than `above_rpm`; None where there is none."""
+    faster than `above_rpm`; None where there is none.
+
+    A RUN that ends before the rotor has made a whole mechanical turn has come to nothing, unless `to_s` cuts it.
+    """
     recording = evidence.recording
     passages_s, _, way = recording.sixths
-    first, last = np.searchsorted(passages_s, (from_s, to_s))
-    moments = passages_s[first:last][way[first:last] == direction]
-    cycles = np.round(moments * recording.f_cpu_hz).astype(np.int64)
-    moments = moments[evidence.marks_at(cycles) == Mark.RUN]
-    rpm = np.abs(recording.w_at(moments)) * 30.0 / np.pi
-    fast = np.flatnonzero(rpm >= above_rpm)
-    return float(moments[fast[0]]) if len(fast) else None
+    for run in evidence.spans_of(Mark.RUN):
+        start_s, stop_s = float(recording.seconds(run.start)), float(recording.seconds(run.stop))
+        if stop_s < to_s and not has_turned(evidence, run, direction):
+            continue
+        first, last = np.searchsorted(passages_s, (max(from_s, start_s), min(to_s, stop_s)))
+        moments = passages_s[first:last][way[first:last] == direction]
+        rpm = np.abs(recording.w_at(moments)) * 30.0 / np.pi
+        fast = np.flatnonzero(rpm >= above_rpm)
+        if len(fast):
+            return float(moments[fast[0]])
+    return None
+
+
+def has_turned(evidence: Evidence, run: Span, direction: int) -> bool:
+    """Whether the rotor makes a whole mechanical turn in `direction` within `run`."""
+    recording = evidence.recording
+    ends = recording.theta_at(recording.seconds(np.array([run.start, run.stop])))
+    return bool((ends[1] - ends[0]) * direction >= 2.0 * np.pi * recording.drive.motor.pole_pairs)
 
 
 def turned_from_outside(evidence: Evidence, from_s: float, to_s: float) -> bool:

@@ -4,12 +4,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dryspin.monitors.charging import charged
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import Episode
 from dryspin.monitors.evidence import Evidence
-from dryspin.monitors.motion import WAY, asked, longest_within, running_from, turned_from_outside
+from dryspin.monitors.motion import (
+    WAY,
+    asked,
+    has_turned,
+    longest_within,
+    running_from,
+    turned_from_outside,
+)
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
-from dryspin.recording import Mark, Span
+from dryspin.recording import Mark
 
 ORDER = 30
 
@@ -61,7 +69,7 @@ def tries_of(evidence: Evidence, episode: Episode) -> list[Try]:
         if episode.start_s <= start_s < episode.stop_s:
             run = marks[k] if k < len(marks) and marks[k].mark == Mark.RUN else None
             let_go_s = float(seconds(run.stop)) if run else stop_s
-            ran = run is not None and _turned(evidence, run, episode.asks)
+            ran = run is not None and has_turned(evidence, run, episode.asks)
             found.append(Try(episode.asks, start_s, stop_s, let_go_s, ran, marks[first].row))
     return found
 
@@ -160,6 +168,22 @@ def swing_back(evidence: Evidence) -> Ruling:
     return worst(rulings, "no rotor at rest was started")
 
 
+def at_rest(evidence: Evidence) -> Ruling:
+    """No start by the clock begins with a rotor that turns the asked way fast enough to be seen.
+
+    A fixed field does not stop it, and a ramp from nothing is behind it: it is to be joined, or braked first.
+    One that turns against the demand is the business of the reversal.
+    """
+    recording, limit_rpm, rulings = evidence.recording, evidence.limits["turning_rpm"], []
+    for episode in asked(evidence):
+        for attempt in tries_of(evidence, episode):
+            seen_rpm = max(evidence.rpm_at(attempt.start_s) * attempt.direction, 0.0)
+            words = f"a start {WAY[attempt.direction]} begins with the rotor turning that way at "
+            words += f"{seen_rpm:.0f} rpm"
+            rulings.append(at_most(seen_rpm, limit_rpm, "rpm", words, attempt.start_s, attempt.row))
+    return worst(rulings, "nothing was started")
+
+
 def tries(evidence: Evidence) -> Ruling:
     """Few tries a demand, each after a pause; then given up, said so, and none until a new demand."""
     limits, rulings = evidence.limits, []
@@ -206,12 +230,6 @@ def _noticed_s(evidence: Evidence, episode: Episode) -> float:
     falls_s = evidence.demand.maybe_valid_falls_s
     third = int(np.searchsorted(falls_s, episode.start_s)) + 2
     return float(falls_s[third]) if third < len(falls_s) else evidence.recording.end_s
-
-
-def _turned(evidence: Evidence, run: Span, direction: int) -> bool:
-    recording = evidence.recording
-    ends = recording.theta_at(recording.seconds(np.array([run.start, run.stop])))
-    return bool((ends[1] - ends[0]) * direction >= 2.0 * np.pi * recording.drive.motor.pole_pairs)
 
 
 def _given_up_s(evidence: Evidence, episode: Episode) -> float | None:
@@ -272,6 +290,20 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         tries,
         ("tries", "cool_down_s", "retry_s"),
+    ),
+    Claim(
+        "at_rest",
+        "no start by the clock begins with a rotor that turns the asked way",
+        Needs.PINS | Needs.INSIDE,
+        at_rest,
+        ("turning_rpm",),
+    ),
+    Claim(
+        "charged",
+        "a drive that charges its high drivers before a start does so before every start",
+        Needs.PINS | Needs.INSIDE,
+        charged,
+        ("charge_s", "high_on_max_s", "rest_rpm"),
     ),
     Claim("standstill", "no standing rotor is driven for long", Needs.INSIDE, standstill, ("standstill_s",)),
 )

@@ -28,7 +28,7 @@ from dryspin.search.loading import electrical
 from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.sounding import tones
-from dryspin.search.stalling import synchronism
+from dryspin.search.stalling import ONSET_S, synchronism
 from dryspin.search.streams import FLICKED_MS, SLOW_SHARE, stream
 from dryspin.search.sweeping import throttle_map
 
@@ -43,6 +43,21 @@ STREAMS = (RARE + 2, RARE + 3)
 
 FLICKED = RARE + 4
 """The kind in which it does, and the stick goes the other way while the drive still finds out."""
+
+HELD = RARE + 6
+"""The kind in which something holds the rotor until the drive has given up, and then lets it go."""
+
+HELD_S = 5.0
+"""Four tries with a pause after each; whoever has more left starts when the rotor is free."""
+
+HELD_TIMES = 300000.0
+"""Times the propeller's own torque: what a start can do turns the rotor once in some seconds."""
+
+HANDS = 12
+"""One reversal in so many has a hand on the stick that cannot make up its mind."""
+
+HESITATES = 7
+"""Times it asks and lets go, before it goes all the way."""
 
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
@@ -101,8 +116,13 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
     course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
     if kind == RARE:
         course.blocked = course.aside = True
+        # Without an offset a comparator at rest tells noise, with one always the same.
+        offset_v = drive.sense.offset_v
+        course.parts["offset_v"] = draws.pick("offset", (offset_v.nominal, offset_v.high, offset_v.low))
         course.end_s += BLOCKED_S
         return course
+    if kind == HELD and drive.load.kq_nm_s2.nominal > 0.0:
+        return _held(course, drive, stick, way)
     if kind in STREAMS and drive.load.kq_nm_s2.low > 0.0:
         return _stream(course, drive, stick, way)
     if flicked:
@@ -118,6 +138,17 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
         again = draws.index("again way", 2)
         course.step(at_s, stick.demand(again, draws.pick("again size", SIZES)))
     course.end_s = max(at_s + 0.8, 2.1)
+    return course
+
+
+def _held(course: Course, drive: Drive, stick: Stick, way: int) -> Course:
+    """What holds the rotor lets it go when the drive has given up; the stick goes to neutral and asks anew."""
+    free_s = course.end_s + HELD_S
+    course.jam = ((0.0, HELD_TIMES), (round(free_s, 4), HELD_TIMES), (round(free_s + ONSET_S, 4), 1.0))
+    course.aside = True
+    course.step(free_s + 0.1, stick.neutral_us)
+    course.step(free_s + 0.6, stick.demand(way, 1.0))
+    course.end_s = free_s + 1.6
     return course
 
 
@@ -144,10 +175,15 @@ def _flicked(draws: Draws, course: Course, drive: Drive, stick: Stick, way: int)
 
 
 def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
-    """Up to high speed, then the other way: at once, rarely over neutral; sometimes back again."""
+    """Up to high speed, then the other way: at once, rarely over neutral; sometimes back again.
+
+    Rarely the stick has been moved in vain before: no start came about.
+    """
     stick = Stick(drive)
     course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
+    if draws.index("hand", HANDS) == RARE:
+        _hesitate(draws, course, stick, way)
     course.step(course.end_s, stick.demand(way, draws.pick("size", (1.0, 0.9, 0.8))))
     course.begun(draws, course.end_s + RUN_UP_S)
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
@@ -163,6 +199,17 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) 
         at_s += RUN_UP_S
     course.end_s = at_s
     return course
+
+
+def _hesitate(draws: Draws, course: Course, stick: Stick, way: int) -> None:
+    """The stick asks and goes elsewhere before anything turns, again and again: to neutral or to its other end."""
+    course.aside = True
+    asks_s, rests_s = draws.pick("asks for", (0.1, 0.2, 0.15)), draws.pick("rests for", (0.5, 0.4))
+    in_turn = draws.index("in turn", 2)
+    for _ in range(HESITATES):
+        course.step(course.end_s, stick.demand(way, 1.0))
+        course.step(course.end_s + asks_s, stick.demand(1 - way, 1.0) if in_turn else stick.neutral_us)
+        course.end_s += asks_s + rests_s
 
 
 def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:

@@ -11,9 +11,18 @@ SIZES = (1.0, 0.9, 0.75)
 JAM = 10000.0
 """Times the propeller's own torque: a full-speed rotor stands within an onset."""
 
+LET_GO_S = 0.5
+"""At neutral for long enough to be stopped, and to have let go of what came before."""
+
+AGAIN_S = 1.5
+"""Start and run-up, then full duty for long enough to be averaged."""
+
 
 def electrical(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
-    """A run at high stick for long enough to be extrapolated; then it goes on, turns round, or is jammed."""
+    """A run at high stick for long enough to be extrapolated; then it goes on, turns round, or is jammed.
+
+    What jammed it is gone soon; the stick may then go to neutral, and ask for all again.
+    """
     stick = Stick(drive)
     course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
@@ -29,5 +38,9 @@ def electrical(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal
         trace = ((0.0, 1.0), (at_s, 1.0), (at_s + ONSET_S, JAM), (at_s + 0.12, JAM), (at_s + 0.14, 1.0))
         course.jam = tuple((round(t_s, 4), times) for t_s, times in trace)
         at_s += 0.5
+        if draws.index("anew", 2):
+            course.step(at_s, stick.neutral_us)
+            course.step(at_s + LET_GO_S, stick.demand(way, 1.0))
+            at_s += LET_GO_S + AGAIN_S
     course.end_s = max(at_s + 0.3, 2.0)
     return course

@@ -18,7 +18,7 @@ from dryspin.search.beginnings import SLOTS, Beginning
 from dryspin.search.course import RARE, WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
-from dryspin.search.flavours import FLAVOURS, FLICKED, STARTS, STREAMS, frames_ms
+from dryspin.search.flavours import FLAVOURS, FLICKED, HANDS, HELD, STARTS, STREAMS, frames_ms
 from dryspin.search.learning import (
     CREEPING,
     DECLARED,
@@ -52,7 +52,7 @@ def _plan(kinds: int, first: Sequence[int]) -> tuple[int, ...]:
 
 
 PLANNED_KINDS: Mapping[str, tuple[int, ...]] = {
-    "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED)),
+    "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED, HELD)),
     "calibration": _plan(KINDS, (GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP)),
 }
 """Order of the kinds of story in the covering plan, where it is not theirs."""
@@ -98,7 +98,7 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
     if course.jam:
         usual = load_factor[0][1] if load_factor else 1.0
         load_factor = tuple((t_s, round(usual * times, 4)) for t_s, times in course.jam)
-    parts = _parts(draws, drive)
+    parts = _parts(draws, drive) | course.parts
     noise_mv = _noise(draws, drive, course)
     # A byte whose writing loses its supply is left to chance, too.
     torn = any(fault.kind in OUTAGES for fault in course.faults)
@@ -167,6 +167,7 @@ def covering_draft(
     Random(seed).shuffle(sectors)
     kinds = PLANNED_KINDS.get(family)
     fixed = {"sector": sectors[row % SECTORS], "way": row, "write": row, "trim": row}
+    fixed |= {"hand": row, "halves": row, "in turn": row // HANDS, "offset": row // STARTS}
     fixed["kind"] = kinds[row % len(kinds)] if kinds else row
     if family == "arming":
         # Frames too fast for any transmitter, offered last, come first.
