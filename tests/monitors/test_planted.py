@@ -104,6 +104,17 @@ def _try_after_giving_up() -> Story:
     return story
 
 
+def _second_start_not_precharged() -> Story:
+    """A first start that nothing comes of, precharged; then the ideal one, after a rest, and not."""
+    knobs = Voyage(fails=1, start_takes_s=0.6, end_s=1.8)
+    story = knobs.story()
+    failed_s = knobs.align_at_s - knobs.fail_s - knobs.pause_s
+    story.mark(failed_s - 3e-3, Mark.PRECHARGE)
+    story.legs(failed_s - 3e-3, Leg.LOW, Leg.LOW, Leg.LOW)
+    story.legs(failed_s - 2e-5, Leg.OPEN, Leg.OPEN, Leg.OPEN)
+    return story
+
+
 def _two_reverse_steps_at_neutral() -> Story:
     knobs = Voyage(neutral_at_s=1.1)
     story = knobs.story()
@@ -210,6 +221,7 @@ PLANTS = [
     Plant("commutation.missed_crossings", _crossing_not_taken),
     Plant("startup.in_time", _never_turns),
     Plant("startup.tries", _try_after_giving_up, given={"start_s": 9.0}),
+    Plant("startup.charged", _second_start_not_precharged),
     Plant("startup.tries", _aligned_again_from_the_ramp),
     Plant("reversal.neutral", _two_reverse_steps_at_neutral),
     Plant("reversal.opposing_drive", _aligned_at_speed),

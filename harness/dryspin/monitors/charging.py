@@ -1,8 +1,8 @@
 """Bootstrap capacitors, what the drivers of the high FETs live on: charged while the terminal is low.
 
-In a bridge at rest with open legs they run empty; a driver with too little turns its FET on by half, or not at
-all. A firmware may rely on the first off-times of its chopping. One that turns its low FETs on first must do so
-before every start.
+In a bridge at rest with open legs they run empty; a driver with too little turns its FET on by half, or not
+at all. A firmware may rely on the first off-times of its chopping. One that says it precharges owes that to
+every start.
 """
 
 import numpy as np
@@ -32,10 +32,10 @@ def charged(evidence: Evidence) -> Ruling:
             seen_s = _low_s(evidence, int(leg), start_s - lasts_s, start_s)
             words = f"the low FET of leg {LEG_NAMES[leg]} has charged the high driver for "
             words += f"{seen_s * 1e3:.2f} ms before the start of {start_s:.3f} s"
-            found.append((seen_s, at_least(seen_s, limits["charge_s"], "s", words, start_s, row)))
-    if not any(seen_s > 0.0 for seen_s, _ in found):
-        return not_exercised("no start turned its low FETs on first")
-    return worst([ruling for _, ruling in found], "")
+            found.append(at_least(seen_s, limits["charge_s"], "s", words, start_s, row))
+    if not evidence.spans_of(Mark.PRECHARGE):
+        return not_exercised("the firmware never said that it precharges")
+    return worst(found, "no rotor was started from rest")
 
 
 def _low_s(evidence: Evidence, leg: int, from_s: float, to_s: float) -> float:

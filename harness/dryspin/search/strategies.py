@@ -18,7 +18,7 @@ from dryspin.search.beginnings import SLOTS, Beginning
 from dryspin.search.course import RARE, WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
-from dryspin.search.flavours import FLAVOURS, FLICKED, HANDS, HELD, STARTS, STREAMS, frames_ms
+from dryspin.search.flavours import FLAVOURS, HANDS, frames_ms
 from dryspin.search.learning import (
     CREEPING,
     DECLARED,
@@ -32,6 +32,7 @@ from dryspin.search.learning import (
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.stalling import JOINING
+from dryspin.search.starting import AGAINST, FLICKED, HELD, STARTS, STREAMS
 
 NOISY_ONE_IN = 5
 """One scenario in so many has noise."""
@@ -52,7 +53,7 @@ def _plan(kinds: int, first: Sequence[int]) -> tuple[int, ...]:
 
 
 PLANNED_KINDS: Mapping[str, tuple[int, ...]] = {
-    "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED, HELD)),
+    "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED, HELD, AGAINST)),
     "calibration": _plan(KINDS, (GIVEN_UP_NARROW, INTERRUPTED[0], UPSIDE_DOWN, TOO_LATE, CREEPING, GIVEN_UP)),
 }
 """Order of the kinds of story in the covering plan, where it is not theirs."""
