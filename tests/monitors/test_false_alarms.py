@@ -36,6 +36,8 @@ def test_the_ideal_voyage_breaks_nothing(reversal):
         "gates.reset_opens",
         "synchronism.recovers",
         "synchronism.joining",
+        # Nothing is said to be precharged.
+        "startup.charged",
         "arming.bad_pulses",
         "arming.after_reset",
         "arming.loss",

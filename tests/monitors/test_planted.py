@@ -104,6 +104,17 @@ def _try_after_giving_up() -> Story:
     return story
 
 
+def _let_go_for_nothing() -> Story:
+    """The legs open in a run, the stick stays, and soon it is caught again."""
+    story = voyage(end_s=1.8)
+    at_s, next_s = _steps(story)[200], _steps(story)[202]
+    gone = (at_s - 1e-5, next_s - 1e-5)
+    story.edges = [edge for edge in story.edges if not gone[0] < edge[0] < gone[1]]
+    story.stop(gone[0], Mark.COAST)
+    story.mark(gone[1] - 1e-6, Mark.RUN)
+    return story
+
+
 def _second_start_not_precharged() -> Story:
     """A first start that nothing comes of, precharged; then the ideal one, after a rest, and not."""
     knobs = Voyage(fails=1, start_takes_s=0.6, end_s=1.8)
@@ -221,6 +232,8 @@ PLANTS = [
     Plant("commutation.missed_crossings", _crossing_not_taken),
     Plant("startup.in_time", _never_turns),
     Plant("startup.tries", _try_after_giving_up, given={"start_s": 9.0}),
+    # What it is driven with in between is no full duty.
+    Plant("synchronism.keeps", _let_go_for_nothing, given={"full_share": 0.01}),
     Plant("startup.charged", _second_start_not_precharged),
     Plant("startup.tries", _aligned_again_from_the_ramp),
     Plant("reversal.neutral", _two_reverse_steps_at_neutral),

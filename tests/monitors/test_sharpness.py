@@ -111,6 +111,15 @@ def _turning_start(rpm: float) -> Story:
     return story
 
 
+def _knocked(rpm: float) -> Story:
+    """The rotor swings back and forth, and passes where it stood at `rpm` as the try begins."""
+    story = voyage()
+    story.speeds.remove((ALIGN_S, 0.0))
+    for k, speed_rpm in ((-3, 0.0), (-2, -rpm), (-1, 0.0), (0, rpm), (1, 0.0)):
+        story.speeds.append((ALIGN_S + k * 1e-3, speed_rpm))
+    return story
+
+
 def _precharged(seconds: float, gap_s: float = 2e-5, rpm: float = 0.0) -> Story:
     """All low FETs are on for `seconds`, `gap_s` before the start of a rotor that turns at `rpm`."""
     story = _turning_start(rpm) if rpm else voyage()
@@ -198,7 +207,7 @@ CASES = [
     Case("startup.in_time", "start_s", lambda s: voyage(start_takes_s=s, end_s=1.7)),
     Case("startup.in_time", "start_s", _joins),
     Case("startup.swing_back", "swing_back_deg", lambda deg: voyage(swing_back_deg=deg)),
-    Case("startup.at_rest", "turning_rpm", _turning_start),
+    Case("startup.at_rest", "turning_rpm", _knocked),
     Case("startup.charged", "charge_s", _precharged, minimum=True),
     Case("startup.tries", "tries", lambda n: _fails(round(n) - 1), given={"start_s": 9.0}),
     Case("startup.tries", "cool_down_s", lambda s: _fails(1, s), minimum=True, given={"start_s": 9.0}),

@@ -11,6 +11,9 @@ SIZES = (1.0, 0.9, 0.75)
 JAM = 10000.0
 """Times the propeller's own torque: a full-speed rotor stands within an onset."""
 
+JAMS = 3
+"""So many at most, each in a demand of its own."""
+
 LET_GO_S = 0.5
 """At neutral for long enough to be stopped, and to have let go of what came before."""
 
@@ -21,7 +24,7 @@ AGAIN_S = 1.5
 def electrical(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
     """A run at high stick for long enough to be extrapolated; then it goes on, turns round, or is jammed.
 
-    What jammed it is gone soon; the stick may then go to neutral, and ask for all again.
+    What jams it is gone soon; the stick goes to neutral and asks for all again, sometimes into the next jam.
     """
     stick = Stick(drive)
     course = rite(drive, draws, frame_ms, rehearsal)
@@ -35,10 +38,11 @@ def electrical(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal
         at_s += RUN_UP_S
     elif what == 2:
         at_s += draws.index("jam ms", 50) / 1000.0
-        trace = ((0.0, 1.0), (at_s, 1.0), (at_s + ONSET_S, JAM), (at_s + 0.12, JAM), (at_s + 0.14, 1.0))
-        course.jam = tuple((round(t_s, 4), times) for t_s, times in trace)
-        at_s += 0.5
-        if draws.index("anew", 2):
+        course.jam = ((0.0, 1.0),)
+        for _ in range(1 + draws.index("jams more", JAMS)):
+            trace = ((at_s, 1.0), (at_s + ONSET_S, JAM), (at_s + 0.12, JAM), (at_s + 0.14, 1.0))
+            course.jam += tuple((round(t_s, 4), times) for t_s, times in trace)
+            at_s += 0.5
             course.step(at_s, stick.neutral_us)
             course.step(at_s + LET_GO_S, stick.demand(way, 1.0))
             at_s += LET_GO_S + AGAIN_S
