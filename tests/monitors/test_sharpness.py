@@ -341,6 +341,7 @@ def test_every_limit_of_every_claim_has_been_shown_sharp():
         ("synchronism.lost_drive", "rest_rpm"),
         ("synchronism.recovers", "rest_rpm"),
         ("synchronism.recovers", "cool_down_s"),
+        ("synchronism.keeps", "demand_act_s"),
         ("synchronism.joining", "rest_rpm"),
         ("calibration.completed", "rest_rpm"),
         ("tones.still", "rest_rpm"),

@@ -95,12 +95,14 @@ def recovers(evidence: Evidence) -> Ruling:
 def keeps(evidence: Evidence) -> Ruling:
     """A run that lasts for a whole turn ends with the demand, not by itself: nothing tears this rotor out.
 
-    Supply and load as declared from its beginning to its end, no outage, no stop by the current limit.
+    Supply and load as declared from its beginning to its end, no outage, no stop by the current limit. What
+    ends it after a bad pulse, the family of arming asks.
     """
     recording, rulings = evidence.recording, []
     limited, values, _ = recording.of(Signal.OVER_CURRENT)
     ends_s = [float(t) for t in recording.seconds(limited[values == 1])]
     ends_s += [f.at_s for f in recording.scenario.faults if f.kind in (*OUTAGES, "endless loop")]
+    bad_s = evidence.demand.falls_s[~evidence.demand.valid]
     directions = evidence.derive(running).direction
     for k, run in enumerate(evidence.spans_of(Mark.RUN)):
         start_s, stop_s = float(recording.seconds(run.start)), float(recording.seconds(run.stop))
@@ -108,6 +110,8 @@ def keeps(evidence: Evidence) -> Ruling:
         if not way or not has_turned(evidence, run, way) or not evidence.inside_envelope(start_s, stop_s):
             continue
         if any(t_s <= stop_s for t_s in ends_s) or stop_s in evidence.resets_s:
+            continue
+        if np.any((bad_s <= stop_s) & (bad_s >= stop_s - evidence.limits["demand_act_s"])):
             continue
         asks = next((e.asks for e in evidence.episodes if e.start_s <= stop_s < e.stop_s), None)
         lost = asks == way and stop_s < recording.end_s and not turned_from_outside(evidence, start_s, stop_s)
@@ -232,6 +236,7 @@ CLAIMS = (
         "a rotor that nothing tears out is not let go while it is asked for",
         Needs.PINS | Needs.INSIDE,
         keeps,
+        ("demand_act_s",),
     ),
     Claim(
         "joining",
