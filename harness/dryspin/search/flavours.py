@@ -38,6 +38,9 @@ HANDS = 12
 HESITATES = 7
 """Times it asks and lets go, before it goes all the way."""
 
+RESTS_S = 0.4
+"""From one time to the next: a start that is not called off is under way for longer than a stop may take."""
+
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
 
@@ -110,12 +113,12 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) 
 def _hesitate(draws: Draws, course: Course, stick: Stick, way: int) -> None:
     """Again and again the stick asks and goes elsewhere before anything turns: to neutral, or far over."""
     course.aside = True
-    asks_s, rests_s = draws.pick("asks for", (0.1, 0.2, 0.15)), draws.pick("rests for", (0.5, 0.4))
+    asks_s = draws.pick("asks for", (0.1, 0.2, 0.15))
     in_turn = draws.index("in turn", 2)
     for _ in range(HESITATES):
         course.step(course.end_s, stick.demand(way, 1.0))
         course.step(course.end_s + asks_s, stick.demand(1 - way, 1.0) if in_turn else stick.neutral_us)
-        course.end_s += asks_s + rests_s
+        course.end_s += asks_s + RESTS_S
 
 
 def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:

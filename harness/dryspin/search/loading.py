@@ -11,13 +11,13 @@ SIZES = (1.0, 0.9, 0.75)
 JAM = 10000.0
 """Times the propeller's own torque: a full-speed rotor stands within an onset."""
 
-JAMS = 3
+JAMS = 2
 """So many at most, each in a demand of its own."""
 
-LET_GO_S = 0.5
+LET_GO_S = 0.4
 """At neutral for long enough to be stopped, and to have let go of what came before."""
 
-AGAIN_S = 1.5
+AGAIN_S = 1.3
 """Start and run-up, then full duty for long enough to be averaged."""
 
 
