@@ -15,6 +15,7 @@ from dryspin.search.draws import MAX_VALUES, Draws, SeededDraws
 from dryspin.search.envelope import Reached
 from dryspin.search.flavours import FLAVOURS, START_UP_S, frames_ms
 from dryspin.search.plan import require_ways, tasks_of
+from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.strategies import build, covering_draft, drafts, retold
 from dryspin.timing.measure import full_stick
 
@@ -156,6 +157,29 @@ def test_two_hundred_scenarios_reach_every_end_of_the_envelope(seed):
     assert len(reached.corners) == 4
     assert reached.full_forward > 20
     assert reached.full_reverse > 20
+
+
+def test_the_plan_goes_where_a_second_time_differs_from_the_first():
+    """What is not reset shows there only: after giving up, in a stream, after an overload, a hasty stick."""
+
+    def planned(family):
+        store_s = ((0.01, 0.02),)
+        return [covering_draft(DRIVE, family, row, 0, Rehearsal(store_s)).scenario for row in range(24)]
+
+    asked = [sum(us != 1500.0 for _, us in each.throttle_us) for each in planned("startup")]
+    freed = [each for each in planned("startup") if each.load_factor[0][1] > 1000.0]
+    drifts = [each for each in planned("startup") if each.load_nm and each.end_s > 7.0]
+    blocked = {each.parts.get("offset_v", 0.0) for each in planned("startup") if each.speed_rpm}
+    jams = [sum(factor > 1000.0 for _, factor in each.load_factor) for each in planned("electrical")]
+    hands = {len(each.throttle_us) for each in planned("reversal")}
+    halves = [each for each in planned("throttle_map") if each.throttle_us[0][1] > 1700.0]
+
+    assert max(asked) >= 2
+    assert len(freed) == len(drifts) == 2
+    assert len(blocked) == 2
+    assert max(jams) == 4
+    assert max(hands) > 14
+    assert len(halves) == 3
 
 
 @given(st.integers(0, 500), st.sampled_from(sorted(FLAVOURS)))

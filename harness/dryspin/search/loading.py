@@ -11,6 +11,9 @@ SIZES = (1.0, 0.9, 0.75)
 JAM = 10000.0
 """Times the propeller's own torque: a full-speed rotor stands within an onset."""
 
+THEN_JAMMED = 2
+"""The kind of story in which something jams the rotor."""
+
 JAMS = 2
 """So many at most, each in a demand of its own."""
 
@@ -36,7 +39,7 @@ def electrical(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal
     if what == 1:
         course.step(at_s, stick.demand(1 - way, draws.pick("back", SIZES)))
         at_s += RUN_UP_S
-    elif what == 2:
+    elif what == THEN_JAMMED:
         at_s += draws.index("jam ms", 50) / 1000.0
         course.jam = ((0.0, 1.0),)
         for _ in range(1 + draws.index("jams more", JAMS)):

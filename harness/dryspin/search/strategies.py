@@ -29,6 +29,7 @@ from dryspin.search.learning import (
     TOO_LATE,
     UPSIDE_DOWN,
 )
+from dryspin.search.loading import THEN_JAMMED
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.stalling import JOINING
@@ -176,6 +177,9 @@ def covering_draft(
     if family == "synchronism" and row % 7 == 0:
         # Seldom drawn, and the only story in which a rotor that turns already is joined.
         fixed["gap"] = JOINING
+    if family == "electrical" and row % 6 == 2:
+        # What a stop by the current limit leaves behind shows on a full supply only, and the second time.
+        fixed |= {"then": THEN_JAMMED, "jams more": 1}
     # The first choice is the bare story, which exercises little: for the shortening, and now and then.
     fixed["old span"] = 1 + row % (SPANS + DECLARED)
     if family == "calibration" and row % (SPANS + DECLARED) >= SPANS:
