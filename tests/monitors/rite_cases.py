@@ -55,9 +55,18 @@ def tone_at(tone: Tone = READY, **how: object) -> Story:
 # ---- synchronism ------------------------------------------------------------------------------------
 
 
+def _grabbed(*at_s: float) -> tuple[tuple[float, float], ...]:
+    """A weed that holds the propeller for a moment just before each of `at_s`, and excuses a loss."""
+    points = [(0.0, 1.0)]
+    for t_s in at_s:
+        points += [(t_s - 3e-3, 1.0), (t_s - 2e-3, 20.0), (t_s - 1e-3, 1.0)]
+    return tuple(points)
+
+
 def _stops_in_run(seconds: float) -> Story:
     """At 1.2 s the rotor stops at once; steps go on by the clock for `seconds`, then it is given up."""
     story = armed(1.2 + seconds + 0.2)
+    story.scenario["load_factor"] = _grabbed(1.2)
     story.throttle.append((0.6, FORWARD_US))
     story.edge(0.6, Signal.DUTY, 128)
     last = launch(story, 0.9, 1.2)
@@ -70,6 +79,7 @@ def _stops_in_run(seconds: float) -> Story:
 
 def _runs_again_after(seconds: float) -> Story:
     story = armed(1.2 + seconds + 0.5)
+    story.scenario["load_factor"] = _grabbed(1.2)
     story.throttle.append((0.6, FORWARD_US))
     story.edge(0.6, Signal.DUTY, 128)
     launch(story, 0.9, 1.2)
@@ -99,6 +109,7 @@ def _given_up_after(seconds: float) -> Story:
 def _joined_with(amps: float) -> Story:
     """Let go for 30 ms, in which the rotor turns on, it is driven again without a ramp."""
     story = armed(1.6)
+    story.scenario["load_factor"] = _grabbed(1.2, 1.5)
     story.throttle.append((0.6, FORWARD_US))
     story.edge(0.6, Signal.DUTY, 128)
     launch(story, 0.9, 1.2)

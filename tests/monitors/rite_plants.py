@@ -238,8 +238,14 @@ def _waits_for_a_crossing() -> Story:
 _ANY_ANGLE = {"step_early_deg": 400.0, "step_late_deg": 400.0, "crossing_deg": 400.0}
 
 PLANTS = [
-    Plant("synchronism.lost_drive", _slips, also=("commutation.missed_crossings",), given=_ANY_ANGLE),
-    Plant("synchronism.lost_drive", _waits_for_a_crossing),
+    # A rotor that is lost without a reason is not kept either.
+    Plant(
+        "synchronism.lost_drive",
+        _slips,
+        also=("commutation.missed_crossings", "synchronism.keeps"),
+        given=_ANY_ANGLE,
+    ),
+    Plant("synchronism.lost_drive", _waits_for_a_crossing, also=("synchronism.keeps",)),
     # The cause of the story's reset is the watchdog, which nothing but running code has made bite.
     Plant(
         "arming.after_reset",

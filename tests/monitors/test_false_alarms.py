@@ -11,6 +11,7 @@ from dryspin.recording import EDGE, STATE, Leg, Mark, Recording, Signal
 
 from .controller_cases import LOOP_S, loops
 from .courtroom import broken, until, verdicts
+from .rites import sail
 from .synthetic import FORWARD_US, NEUTRAL_US, Story, thruster
 from .voyage import Voyage, voyage
 
@@ -36,6 +37,8 @@ def test_the_ideal_voyage_breaks_nothing(reversal):
         "gates.reset_opens",
         "synchronism.recovers",
         "synchronism.joining",
+        # Nothing is said to be precharged.
+        "startup.charged",
         "arming.bad_pulses",
         "arming.after_reset",
         "arming.loss",
@@ -276,3 +279,35 @@ def test_what_a_clock_makes_of_a_stick_is_not_held_against_the_map(reversal, clo
     for claim in ("throttle_map.dead_band", "throttle_map.rising", "throttle_map.alike"):
         assert off[claim].status == right[claim].status, claim
     assert off["throttle_map.dead_band"].status == Status.HELD
+
+
+@pytest.mark.parametrize(("neutral_s", "status"), [(0.1, Status.NOT_EXERCISED), (0.4, Status.BROKEN)])
+def test_a_stop_by_the_current_limit_excuses_less_duty_until_the_stick_has_rested_only(neutral_s, status):
+    """A spared winding has cooled by the next demand; a hand that brushes neutral is none."""
+    story = Story(end_s=9.0)
+    story.mark(0.001, Mark.OFF)
+    story.mark(0.515, Mark.ARMED)
+    rest_s = sail(story, 0.6, [(FORWARD_US, 1.3, 255)])
+    story.edge(1.5, Signal.OVER_CURRENT, 1)
+    story.edge(1.5001, Signal.OVER_CURRENT, 0)
+    story.end_s = 0.1 + sail(story, max(rest_s, 1.9 + neutral_s), [(FORWARD_US, 1.3, 150)])
+
+    assert verdicts(story.recording())["throttle_map.full"].status == status
+
+
+def test_a_drift_is_started_against_and_a_strong_stream_may_be_waited_for():
+    """Torque of friction and propeller at a fifth of the ideal speed parts the two: what it takes to hold."""
+    drive = thruster()
+    ideal_rad_s = drive.motor.kv_rpm_per_v.nominal * drive.supply.v_v.nominal * np.pi / 30.0
+    most_nm = drive.load.coulomb_nm.high + drive.load.kq_nm_s2.nominal * (0.2 * ideal_rad_s) ** 2
+
+    def waits(push_nm):
+        story = Story(end_s=7.2)
+        story.mark(0.001, Mark.OFF)
+        story.mark(0.515, Mark.ARMED)
+        story.throttle.append((0.6, FORWARD_US))
+        story.scenario["load_nm"] = ((0.0, push_nm),)
+        return verdicts(story.recording())["startup.off_and_said"].status
+
+    assert waits(0.95 * most_nm) == Status.BROKEN
+    assert waits(1.05 * most_nm) == Status.NOT_EXERCISED

@@ -11,7 +11,7 @@ from .courtroom import Plant, broken, verdicts
 from .map_cases import PLANTS as MAP_PLANTS
 from .rite_plants import PLANTS as RITE_PLANTS
 from .synthetic import F_CPU_HZ, FORWARD_US, NEUTRAL_US, REVERSE_US, Story
-from .voyage import Voyage, voyage
+from .voyage import RAMP_S, Voyage, voyage
 
 ALIGN_S = Voyage().align_at_s
 CYCLE_S = 1 / F_CPU_HZ
@@ -104,6 +104,28 @@ def _try_after_giving_up() -> Story:
     return story
 
 
+def _let_go_for_nothing() -> Story:
+    """The legs open in a run, the stick stays, and soon it is caught again."""
+    story = voyage(end_s=1.8)
+    at_s, next_s = _steps(story)[200], _steps(story)[202]
+    gone = (at_s - 1e-5, next_s - 1e-5)
+    story.edges = [edge for edge in story.edges if not gone[0] < edge[0] < gone[1]]
+    story.stop(gone[0], Mark.COAST)
+    story.mark(gone[1] - 1e-6, Mark.RUN)
+    return story
+
+
+def _second_start_not_precharged() -> Story:
+    """A first start that nothing comes of, precharged; then the ideal one, after a rest, and not."""
+    knobs = Voyage(fails=1, start_takes_s=0.6, end_s=1.8)
+    story = knobs.story()
+    failed_s = knobs.align_at_s - knobs.fail_s - knobs.pause_s
+    story.mark(failed_s - 3e-3, Mark.PRECHARGE)
+    story.legs(failed_s - 3e-3, Leg.LOW, Leg.LOW, Leg.LOW)
+    story.legs(failed_s - 2e-5, Leg.OPEN, Leg.OPEN, Leg.OPEN)
+    return story
+
+
 def _two_reverse_steps_at_neutral() -> Story:
     knobs = Voyage(neutral_at_s=1.1)
     story = knobs.story()
@@ -188,6 +210,15 @@ def _never_turns() -> Story:
     return voyage(align_s=0.9, start_takes_s=1.0, end_s=1.9)
 
 
+def _runs_for_a_moment() -> Story:
+    """Closed loop is said to be reached, and left after a tenth of a turn."""
+    story = voyage(end_s=1.9)
+    left_s = ALIGN_S + 0.1 + RAMP_S + 5e-3
+    story.edges = [edge for edge in story.edges if edge[0] < left_s]
+    story.stop(left_s, Mark.COAST)
+    return story
+
+
 def _aligned_again_from_the_ramp() -> Story:
     """A ramp that fails is followed by the next try at once, with not so much as a mark between."""
     knobs = Voyage(start_takes_s=0.6, end_s=1.8)
@@ -209,7 +240,11 @@ PLANTS = [
     Plant("commutation.order", _step_back, also=("commutation.angle",)),
     Plant("commutation.missed_crossings", _crossing_not_taken),
     Plant("startup.in_time", _never_turns),
+    Plant("startup.in_time", _runs_for_a_moment),
     Plant("startup.tries", _try_after_giving_up, given={"start_s": 9.0}),
+    # What it is driven with in between is no full duty.
+    Plant("synchronism.keeps", _let_go_for_nothing, given={"full_share": 0.01}),
+    Plant("startup.charged", _second_start_not_precharged),
     Plant("startup.tries", _aligned_again_from_the_ramp),
     Plant("reversal.neutral", _two_reverse_steps_at_neutral),
     Plant("reversal.opposing_drive", _aligned_at_speed),

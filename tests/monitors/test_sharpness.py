@@ -103,6 +103,33 @@ def _fails(count: int, pause_s: float = 0.25) -> Story:
     return voyage(fails=count, pause_s=pause_s, start_takes_s=start_s, end_s=1.2 + start_s)
 
 
+def _turning_start(rpm: float) -> Story:
+    """The rotor turns at `rpm` when the stick asks and when the try begins."""
+    story = voyage()
+    story.speeds += [(0.55, 0.0), (0.56, rpm), (ALIGN_S - 1e-3, rpm), (ALIGN_S, rpm), (ALIGN_S + 1e-3, 0.0)]
+    story.speeds.remove((ALIGN_S, 0.0))
+    return story
+
+
+def _knocked(rpm: float) -> Story:
+    """The rotor swings back and forth, and passes where it stood at `rpm` as the try begins."""
+    story = voyage()
+    story.speeds.remove((ALIGN_S, 0.0))
+    for k, speed_rpm in ((-3, 0.0), (-2, -rpm), (-1, 0.0), (0, rpm), (1, 0.0)):
+        story.speeds.append((ALIGN_S + k * 1e-3, speed_rpm))
+    return story
+
+
+def _precharged(seconds: float, gap_s: float = 2e-5, rpm: float = 0.0) -> Story:
+    """All low FETs are on for `seconds`, `gap_s` before the start of a rotor that turns at `rpm`."""
+    story = _turning_start(rpm) if rpm else voyage()
+    from_s = ALIGN_S - gap_s - seconds
+    story.mark(from_s, Mark.PRECHARGE)
+    story.legs(from_s, Leg.LOW, Leg.LOW, Leg.LOW)
+    story.legs(ALIGN_S - gap_s, Leg.OPEN, Leg.OPEN, Leg.OPEN)
+    return story
+
+
 def _silent(seconds: float) -> Story:
     """A try that fails, and `seconds` until it is given up."""
     story = Story(end_s=1.0 + seconds + 0.5)
@@ -180,6 +207,8 @@ CASES = [
     Case("startup.in_time", "start_s", lambda s: voyage(start_takes_s=s, end_s=1.7)),
     Case("startup.in_time", "start_s", _joins),
     Case("startup.swing_back", "swing_back_deg", lambda deg: voyage(swing_back_deg=deg)),
+    Case("startup.at_rest", "turning_rpm", _knocked),
+    Case("startup.charged", "charge_s", _precharged, minimum=True),
     Case("startup.tries", "tries", lambda n: _fails(round(n) - 1), given={"start_s": 9.0}),
     Case("startup.tries", "cool_down_s", lambda s: _fails(1, s), minimum=True, given={"start_s": 9.0}),
     Case("startup.tries", "retry_s", _silent, given={"start_s": 9.0}),
@@ -245,20 +274,14 @@ PRECONDITIONS = [
     # A rotor that turns is not started from rest.
     ("startup.in_time", "rest_rpm", lambda rpm: _turning_start(rpm), False),
     ("startup.swing_back", "rest_rpm", lambda rpm: _turning_start(rpm), False),
+    # One that turns charges by itself.
+    ("startup.charged", "rest_rpm", lambda rpm: _precharged(1e-3, rpm=rpm), False),
     # A slow rotor is not reversed, it is started the other way.
     ("reversal.opposing_drive", "reversal_share", lambda share: _reversal_at(share), True),
     ("reversal.phase_current", "reversal_share", lambda share: _reversal_at(share), True),
     ("reversal.bus_voltage", "reversal_share", lambda share: _reversal_at(share), True),
     ("reversal.in_time", "reversal_share", lambda share: _reversal_at(share), True),
 ]
-
-
-def _turning_start(rpm: float) -> Story:
-    """The rotor turns at `rpm` when the stick asks and when the try begins."""
-    story = voyage()
-    story.speeds += [(0.55, 0.0), (0.56, rpm), (ALIGN_S - 1e-3, rpm), (ALIGN_S, rpm), (ALIGN_S + 1e-3, 0.0)]
-    story.speeds.remove((ALIGN_S, 0.0))
-    return story
 
 
 def _reversal_at(share: float) -> Story:
@@ -317,9 +340,12 @@ def test_every_limit_of_every_claim_has_been_shown_sharp():
         ("calibration.entry", "loss_s"),
         ("calibration.let_in", "rest_rpm"),
         ("startup.off_and_said", "rest_rpm"),
+        ("startup.charged", "high_on_max_s"),
+        ("throttle_map.full", "demand_act_s"),
         ("synchronism.lost_drive", "rest_rpm"),
         ("synchronism.recovers", "rest_rpm"),
         ("synchronism.recovers", "cool_down_s"),
+        ("synchronism.keeps", "demand_act_s"),
         ("synchronism.joining", "rest_rpm"),
         ("calibration.completed", "rest_rpm"),
         ("tones.still", "rest_rpm"),

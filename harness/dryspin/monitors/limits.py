@@ -141,6 +141,12 @@ LIMITS: Mapping[str, Limit] = {
         "s",
         "a failed start is either tried again or given up and said so; longer silence is neither",
     ),
+    "charge_s": Limit(
+        0.3e-3,
+        "s",
+        "a bootstrap capacitor of 1 uF behind a diode and 100 ohm: three time constants, 95 % of its "
+        "voltage; common practice, no source",
+    ),
     "standstill_s": Limit(
         1.0,
         "s",

@@ -1,15 +1,24 @@
 """Startup: a rotor at rest is brought into closed loop in time, or the drive lets go and says so."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from dryspin.monitors.attempts import Try, tries_of
+from dryspin.monitors.charging import charged
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.demand import Episode
 from dryspin.monitors.evidence import Evidence
-from dryspin.monitors.motion import WAY, asked, longest_within, running_from, turned_from_outside
+from dryspin.monitors.motion import (
+    WAY,
+    asked,
+    drifts,
+    longest_within,
+    running_from,
+    turned_from_outside,
+)
 from dryspin.monitors.verdict import Ruling, at_least, at_most, discrete, worst
-from dryspin.recording import Mark, Span
+from dryspin.recording import Mark
 
 ORDER = 30
 
@@ -21,49 +30,6 @@ SEEN_TIMES = 2.0
 
 SAMPLE_S = 1e-3
 """Standing is looked for in steps of a millisecond: a thousandth of what may pass."""
-
-
-@dataclass(frozen=True, slots=True)
-class Try:
-    """One attempt to start: ALIGN and RAMP marks in one piece, and the RUN they led to.
-
-    Aligning after a ramp is the next try, be it without a pause: the ramp before it had failed.
-
-    direction  asked for when it began, +1 or -1
-    start_s, stop_s  of ALIGN and RAMP
-    let_go_s   end of the RUN that followed, else `stop_s`
-    ran        the rotor made a whole mechanical turn in that RUN: the start had worked
-    """
-
-    direction: int
-    start_s: float
-    stop_s: float
-    let_go_s: float
-    ran: bool
-    row: int
-
-
-def tries_of(evidence: Evidence, episode: Episode) -> list[Try]:
-    """The attempts to start that began in `episode`."""
-    recording, marks = evidence.recording, evidence.recording.marks
-    seconds, found = recording.seconds, []
-    k = 0
-    while k < len(marks):
-        first = k
-        while k < len(marks) and marks[k].mark in (Mark.ALIGN, Mark.RAMP):
-            if k > first and (marks[k - 1].mark, marks[k].mark) == (Mark.RAMP, Mark.ALIGN):
-                break
-            k += 1
-        if k == first:
-            k += 1
-            continue
-        start_s, stop_s = float(seconds(marks[first].start)), float(seconds(marks[k - 1].stop))
-        if episode.start_s <= start_s < episode.stop_s:
-            run = marks[k] if k < len(marks) and marks[k].mark == Mark.RUN else None
-            let_go_s = float(seconds(run.stop)) if run else stop_s
-            ran = run is not None and _turned(evidence, run, episode.asks)
-            found.append(Try(episode.asks, start_s, stop_s, let_go_s, ran, marks[first].row))
-    return found
 
 
 def in_time(evidence: Evidence) -> Ruling:
@@ -121,10 +87,11 @@ def off_and_said(evidence: Evidence) -> Ruling:
         if evidence.state_behind_tone(start_s) not in (Mark.ARMED, Mark.GIVEN_UP):
             continue
         until_s = min(episode.stop_s, evidence.next_reset_s(start_s))
-        # A rotor that the water keeps turning may be waited for.
-        if abs(evidence.rpm_at(start_s)) > limits["rest_rpm"] or turned_from_outside(
-            evidence, start_s, until_s
-        ):
+        # A rotor that a strong stream keeps turning may be waited for; in a slow drift a thruster is needed.
+        drifting = drifts(evidence, start_s, until_s)
+        if turned_from_outside(evidence, start_s, until_s) and not drifting:
+            continue
+        if abs(evidence.rpm_at(start_s)) > limits["rest_rpm"] and not drifting:
             continue
         reached_s = running_from(evidence, episode.asks, start_s, until_s, limits["rest_rpm"])
         given_up_s = _given_up_s(evidence, episode)
@@ -136,7 +103,7 @@ def off_and_said(evidence: Evidence) -> Ruling:
         words = f"{WAY[episode.asks]} asked at {start_s:.3f} s, {how} after {seen_s:.3f} s"
         moment_s = start_s + min(seen_s, limits["give_up_s"])
         rulings.append(at_most(seen_s, limits["give_up_s"], "s", words, moment_s, _act(evidence, start_s)))
-    return worst(rulings, "no armed drive at rest was asked to start for long enough")
+    return worst(rulings, "no armed drive was asked to start for long enough")
 
 
 def swing_back(evidence: Evidence) -> Ruling:
@@ -158,6 +125,22 @@ def swing_back(evidence: Evidence) -> Ruling:
             words = f"starting {WAY[attempt.direction]} turns the rotor back by {seen_deg:.0f} degrees"
             rulings.append(at_most(seen_deg, limit_deg, "deg", words, moment_s, attempt.row))
     return worst(rulings, "no rotor at rest was started")
+
+
+def at_rest(evidence: Evidence) -> Ruling:
+    """No start by the clock begins with a rotor that turns the asked way fast enough to be seen.
+
+    A fixed field does not stop it, and a ramp from nothing is behind it: it is to be joined, or braked first.
+    One that turns against the demand is the business of the reversal.
+    """
+    limit_rpm, rulings = evidence.limits["turning_rpm"], []
+    for episode in asked(evidence):
+        for attempt in tries_of(evidence, episode):
+            seen_rpm = max(evidence.rpm_at(attempt.start_s) * attempt.direction, 0.0)
+            words = f"a start {WAY[attempt.direction]} begins with the rotor turning that way at "
+            words += f"{seen_rpm:.0f} rpm"
+            rulings.append(at_most(seen_rpm, limit_rpm, "rpm", words, attempt.start_s, attempt.row))
+    return worst(rulings, "nothing was started")
 
 
 def tries(evidence: Evidence) -> Ruling:
@@ -206,12 +189,6 @@ def _noticed_s(evidence: Evidence, episode: Episode) -> float:
     falls_s = evidence.demand.maybe_valid_falls_s
     third = int(np.searchsorted(falls_s, episode.start_s)) + 2
     return float(falls_s[third]) if third < len(falls_s) else evidence.recording.end_s
-
-
-def _turned(evidence: Evidence, run: Span, direction: int) -> bool:
-    recording = evidence.recording
-    ends = recording.theta_at(recording.seconds(np.array([run.start, run.stop])))
-    return bool((ends[1] - ends[0]) * direction >= 2.0 * np.pi * recording.drive.motor.pole_pairs)
 
 
 def _given_up_s(evidence: Evidence, episode: Episode) -> float | None:
@@ -272,6 +249,20 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         tries,
         ("tries", "cool_down_s", "retry_s"),
+    ),
+    Claim(
+        "at_rest",
+        "no start by the clock begins with a rotor that turns the asked way",
+        Needs.PINS | Needs.INSIDE,
+        at_rest,
+        ("turning_rpm",),
+    ),
+    Claim(
+        "charged",
+        "a drive that precharges its high drivers does so before every start from rest",
+        Needs.PINS | Needs.INSIDE,
+        charged,
+        ("charge_s", "high_on_max_s", "rest_rpm"),
     ),
     Claim("standstill", "no standing rotor is driven for long", Needs.INSIDE, standstill, ("standstill_s",)),
 )

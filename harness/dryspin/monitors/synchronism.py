@@ -12,10 +12,11 @@ import numpy as np
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import JOIN_S, Evidence
 from dryspin.monitors.following import running
-from dryspin.monitors.motion import WAY, asked, running_from, turned_from_outside
-from dryspin.monitors.verdict import Ruling, at_most, worst
-from dryspin.recording import Mark
+from dryspin.monitors.motion import WAY, asked, has_turned, running_from, turned_from_outside
+from dryspin.monitors.verdict import Ruling, at_most, discrete, worst
+from dryspin.recording import Mark, Signal
 from dryspin.recording.signals import mark_name
+from dryspin.scenario.schema import OUTAGES
 
 ORDER = 35
 
@@ -89,6 +90,37 @@ def recovers(evidence: Evidence) -> Ruling:
         words = f"lost at {lost_s:.3f} s, when {mark_name(after.mark)}; {how} {seen_s:.3f} s later"
         rulings.append(at_most(seen_s, limit_s, "s", words, lost_s + min(seen_s, limit_s), after.row))
     return worst(rulings, "no run ended while the stick still asked for it, with time to see what follows")
+
+
+def keeps(evidence: Evidence) -> Ruling:
+    """A run that lasts for a whole turn ends with the demand, not by itself: nothing tears this rotor out.
+
+    Supply and load as declared from its beginning to its end, no outage, no stop by the current limit. What
+    ends it after a bad pulse, the family of arming asks.
+    """
+    recording, rulings = evidence.recording, []
+    limited, values, _ = recording.of(Signal.OVER_CURRENT)
+    ends_s = [float(t) for t in recording.seconds(limited[values == 1])]
+    ends_s += [f.at_s for f in recording.scenario.faults if f.kind in (*OUTAGES, "endless loop")]
+    bad_s = evidence.demand.falls_s[~evidence.demand.valid]
+    directions = evidence.derive(running).direction
+    for k, run in enumerate(evidence.spans_of(Mark.RUN)):
+        start_s, stop_s = float(recording.seconds(run.start)), float(recording.seconds(run.stop))
+        way = int(directions[k])
+        if not way or not has_turned(evidence, run, way) or not evidence.inside_envelope(start_s, stop_s):
+            continue
+        if any(t_s <= stop_s for t_s in ends_s) or stop_s in evidence.resets_s:
+            continue
+        if np.any((bad_s <= stop_s) & (bad_s >= stop_s - evidence.limits["demand_act_s"])):
+            continue
+        asks = next((e.asks for e in evidence.episodes if e.start_s <= stop_s < e.stop_s), None)
+        lost = asks == way and stop_s < recording.end_s and not turned_from_outside(evidence, start_s, stop_s)
+        words = f"a run {WAY[way]} from {start_s:.3f} s on "
+        words += (
+            f"ends at {stop_s:.3f} s, with the stick as before" if lost else "goes on while it is asked for"
+        )
+        rulings.append(discrete(lost, words, stop_s, run.row))
+    return worst(rulings, "no run was left to itself for a whole turn")
 
 
 def joining(evidence: Evidence) -> Ruling:
@@ -198,6 +230,13 @@ CLAIMS = (
         Needs.PINS | Needs.INSIDE,
         recovers,
         ("recover_s", "give_up_s", "rest_rpm", "cool_down_s"),
+    ),
+    Claim(
+        "keeps",
+        "a rotor that nothing tears out is not let go while it is asked for",
+        Needs.PINS | Needs.INSIDE,
+        keeps,
+        ("demand_act_s",),
     ),
     Claim(
         "joining",

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from dryspin.monitors.claim import Claim, Needs
-from dryspin.monitors.demand import FORWARD, GAP_S, ONE_WAY, REVERSE
+from dryspin.monitors.demand import FORWARD, GAP_S, NEUTRAL, ONE_WAY, REVERSE
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.learning import StickRange
 from dryspin.monitors.motion import WAY
@@ -117,7 +117,8 @@ def usable_steps(evidence: Evidence) -> Ruling:
 def full(evidence: Evidence) -> Ruling:
     """A stick held full out gets full duty, on a supply that is nominal at least.
 
-    Below it a drive may spare its pack, and after a stop by the current limit its windings.
+    Below it a drive may spare its pack; and its windings after a stop by the current limit, until the stick
+    has been back at neutral for long enough to stop anything.
     """
     recording, limit, rulings = evidence.recording, evidence.limits["full_share"], []
     for run in evidence.spans_of(Mark.RUN):
@@ -154,12 +155,15 @@ def _full_out(evidence: Evidence, start_s: float, stop_s: float) -> list[tuple[f
 
 
 def _unhindered(evidence: Evidence, from_s: float, to_s: float) -> bool:
-    """Supply and load as declared, the supply not below nominal, no current limit and no outage so far."""
+    """Supply and load as declared, the supply not below nominal, no outage so far, no current limit in this
+    demand."""
     recording = evidence.recording
     nominal_v, scenario = recording.drive.supply.v_v.nominal, recording.scenario
     moments = [from_s, to_s, *(t for t, _ in scenario.supply_v if from_s < t < to_s)]
     limited, values, _ = recording.of(Signal.OVER_CURRENT)
-    tripped = np.any(limited[values == 1] <= recording.cycle_of(to_s))
+    since_s = max((t_s for t_s in _let_go_s(evidence) if t_s <= from_s), default=0.0)
+    limited_s = recording.seconds(limited[values == 1])
+    tripped = np.any((limited_s >= since_s) & (limited_s <= to_s))
     return (
         evidence.inside_envelope(from_s, to_s)
         and all(linear_value(scenario.supply_v, t, nominal_v) >= nominal_v for t in moments)
@@ -168,6 +172,15 @@ def _unhindered(evidence: Evidence, from_s: float, to_s: float) -> bool:
             fault.at_s <= to_s for fault in scenario.faults if fault.kind in (*OUTAGES, "endless loop")
         )
     )
+
+
+def _let_go_s(evidence: Evidence) -> list[float]:
+    """Ends of all stays at neutral that were long enough to stop a drive and to be seen as its end."""
+    return [
+        episode.stop_s
+        for episode in evidence.episodes
+        if episode.asks == NEUTRAL and episode.stop_s - episode.start_s >= evidence.limits["demand_act_s"]
+    ]
 
 
 def sweeps(evidence: Evidence) -> list[Sweep]:
@@ -254,6 +267,6 @@ CLAIMS = (
         "a stick held full out gets full duty",
         Needs.INSIDE,
         full,
-        ("full_share",),
+        ("full_share", "demand_act_s"),
     ),
 )

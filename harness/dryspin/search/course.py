@@ -45,7 +45,7 @@ class Course:
     Steps and faults may be added in any order; of two steps at one moment the later added counts.
     `jam` is a factor on the propeller's torque; `blocked`: something holds the rotor throughout.
     `aside`: a rare story, told for one claim, in which others of its family are not exercised.
-    `beginning`: what other scenarios may share. `frame_ms`: where the story needs its own.
+    `beginning`: what other scenarios may share. `frame_ms`, `parts`: where the story needs its own.
     """
 
     throttle_us: list[tuple[float, float]]
@@ -57,6 +57,7 @@ class Course:
     aside: bool = False
     beginning: Beginning | None = None
     frame_ms: float | None = None
+    parts: dict[str, float] = field(default_factory=dict)
 
     def step(self, at_s: float, width_us: float) -> None:
         """The throttle pulses get another width from `at_s` on."""

@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dryspin.drive import Drive
 from dryspin.scenario import Fault
 from dryspin.search.course import (
-    BLOCKED_S,
     RARE,
     RUN_UP_S,
     SIZES,
@@ -30,19 +29,18 @@ from dryspin.search.looping import controller
 from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.sounding import tones
 from dryspin.search.stalling import synchronism
-from dryspin.search.streams import FLICKED_MS, SLOW_SHARE, stream
+from dryspin.search.starting import startup
 from dryspin.search.sweeping import throttle_map
-from dryspin.search.teaching import READY_S
 from dryspin.search.unarmed import KINDS, STORIES
 
-STARTS = 12
-"""Kinds of start: one blocked, some in a stream, the others from rest."""
+HANDS = 12
+"""One reversal in so many has a hand on the stick that cannot make up its mind."""
 
-STREAMS = (RARE + 2, RARE + 3)
-"""Kinds in which the water turns the rotor the way that is asked for: one forward, one reverse in a plan."""
+HESITATES = 7
+"""Times it asks and lets go, before it goes all the way."""
 
-FLICKED = RARE + 4
-"""The kind in which it does, and the stick goes the other way while the drive still finds out."""
+RESTS_S = 0.4
+"""From one time to the next: a start that is not called off is under way for longer than a stop may take."""
 
 Flavour = Callable[[Draws, Drive, float, Rehearsal], Course]
 """From choices, the drive, the frame period in ms, and what the firmware did in rehearsal."""
@@ -86,68 +84,16 @@ def commutation(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     return course
 
 
-def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
-    """A start from rest; then, mostly, a stop and a second start from wherever the rotor is.
+def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
+    """Up to high speed, then the other way: at once, rarely over neutral; sometimes back again.
 
-    Rarely something holds the rotor, for as long as it takes to try in vain and to give up; or the water
-    turns it the same way when the demand comes.
+    Rarely the stick has been moved in vain before: no start came about.
     """
     stick = Stick(drive)
-    kind = draws.index("kind", STARTS)
-    flicked = kind == FLICKED and drive.load.kq_nm_s2.low > 0.0
-    frame_ms = FLICKED_MS if flicked else frame_ms
     course = rite(drive, draws, frame_ms, rehearsal)
     way = draws.index("way", 2)
-    course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
-    if kind == RARE:
-        course.blocked = course.aside = True
-        course.end_s += BLOCKED_S
-        return course
-    if kind in STREAMS and drive.load.kq_nm_s2.low > 0.0:
-        return _stream(course, drive, stick, way)
-    if flicked:
-        return _flicked(draws, course, drive, stick, way)
-    at_s = course.end_s + draws.pick("run", (0.8, 1.0, 0.6))
-    if draws.index("water", 4) == 1:
-        # What the water pushes with, friction holds: more is no rotor at rest.
-        hold_nm = drive.load.coulomb_nm.low
-        course.load_nm = ((0.0, draws.pick("push", (hold_nm, -hold_nm))),)
-    if draws.index("stop", 4):
-        course.step(at_s, stick.neutral_us)
-        at_s += draws.pick("pause", (0.4, 0.2, 0.1, 0.05))
-        again = draws.index("again way", 2)
-        course.step(at_s, stick.demand(again, draws.pick("again size", SIZES)))
-    course.end_s = max(at_s + 0.8, 2.1)
-    return course
-
-
-def _stream(course: Course, drive: Drive, stick: Stick, way: int) -> Course:
-    """The boat gathers way once the drive is armed and its tone is over; then the demand."""
-    course.throttle_us = [course.throttle_us[0]]
-    asks_s, from_s = course.end_s + 1.0, course.end_s + READY_S
-    course.load_nm = stream(drive, from_s, way)
-    course.step(asks_s, stick.demand(way, 1.0))
-    course.end_s = round(asks_s + 1.5, 4)
-    return course
-
-
-def _flicked(draws: Draws, course: Course, drive: Drive, stick: Stick, way: int) -> Course:
-    """The water turns the rotor as the stick asks, but for a few frames only: then it asks otherwise."""
-    course.throttle_us = [course.throttle_us[0]]
-    asks_s = course.end_s + 1.0
-    course.aside, course.frame_ms = True, FLICKED_MS
-    course.load_nm = stream(drive, course.end_s + READY_S, way, SLOW_SHARE)
-    course.step(asks_s, stick.demand(way, 1.0))
-    course.step(asks_s + (2 + draws.index("frames", 2)) * FLICKED_MS / 1000.0, stick.demand(1 - way, 1.0))
-    course.end_s = round(asks_s + 0.8, 4)
-    return course
-
-
-def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
-    """Up to high speed, then the other way: at once, rarely over neutral; sometimes back again."""
-    stick = Stick(drive)
-    course = rite(drive, draws, frame_ms, rehearsal)
-    way = draws.index("way", 2)
+    if draws.index("hand", HANDS) == RARE:
+        _hesitate(draws, course, stick, way)
     course.step(course.end_s, stick.demand(way, draws.pick("size", (1.0, 0.9, 0.8))))
     course.begun(draws, course.end_s + RUN_UP_S)
     at_s = course.end_s + RUN_UP_S + draws.index("run", 5) * 0.05
@@ -163,6 +109,17 @@ def reversal(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) 
         at_s += RUN_UP_S
     course.end_s = at_s
     return course
+
+
+def _hesitate(draws: Draws, course: Course, stick: Stick, way: int) -> None:
+    """Again and again the stick asks and goes elsewhere before anything turns: to neutral, or far over."""
+    course.aside = True
+    asks_s = draws.pick("asks for", (0.1, 0.2, 0.15))
+    in_turn = draws.index("in turn", 2)
+    for _ in range(HESITATES):
+        course.step(course.end_s, stick.demand(way, 1.0))
+        course.step(course.end_s + asks_s, stick.demand(1 - way, 1.0) if in_turn else stick.neutral_us)
+        course.end_s += asks_s + RESTS_S
 
 
 def arming(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:

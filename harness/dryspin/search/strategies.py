@@ -19,11 +19,13 @@ from dryspin.search.beginnings import SLOTS, Beginning
 from dryspin.search.course import RARE, WAYS, Course
 from dryspin.search.draws import Draws, HypothesisDraws, NotedDraws, SeededDraws
 from dryspin.search.envelope import SECTOR_DEG, SECTORS, level, load_factors, varied_parts
-from dryspin.search.flavours import FLAVOURS, FLICKED, STARTS, STREAMS, frames_ms
+from dryspin.search.flavours import FLAVOURS, HANDS, frames_ms
 from dryspin.search.learning import CUT_OFF, DECLARED, KINDS, LEARNT_FIRST
+from dryspin.search.loading import THEN_JAMMED
 from dryspin.search.positions import SPANS
 from dryspin.search.rehearsal import UNREHEARSED, Rehearsal
 from dryspin.search.stalling import JOINING
+from dryspin.search.starting import AGAINST, FLICKED, HELD, STARTS, STREAMS
 
 NOISY_ONE_IN = 5
 """One scenario in so many has noise."""
@@ -44,7 +46,7 @@ def _plan(kinds: int, first: Sequence[int]) -> tuple[int, ...]:
 
 
 PLANNED_KINDS: Mapping[str, tuple[int, ...]] = {
-    "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED)),
+    "startup": _plan(STARTS, (RARE, *STREAMS, FLICKED, HELD, AGAINST)),
     "arming": _plan(unarmed.KINDS, tuple(unarmed.STORIES)),
     "calibration": _plan(KINDS, LEARNT_FIRST),
 }
@@ -91,7 +93,7 @@ def build(draws: Draws, drive: Drive, family: str, rehearsal: Rehearsal = UNREHE
     if course.jam:
         usual = load_factor[0][1] if load_factor else 1.0
         load_factor = tuple((t_s, round(usual * times, 4)) for t_s, times in course.jam)
-    parts = _parts(draws, drive)
+    parts = _parts(draws, drive) | course.parts
     noise_mv = _noise(draws, drive, course)
     # A byte whose writing loses its supply is left to chance, too.
     torn = any(fault.kind in OUTAGES for fault in course.faults)
@@ -160,6 +162,7 @@ def covering_draft(
     Random(seed).shuffle(sectors)
     kinds = PLANNED_KINDS.get(family)
     fixed = {"sector": sectors[row % SECTORS], "way": row, "trim": row}
+    fixed |= {"hand": row, "halves": row, "in turn": row // HANDS, "offset": row // STARTS}
     fixed["kind"] = kinds[row % len(kinds)] if kinds else row
     if family == "arming":
         # Frames too fast for any transmitter, offered last, come first.
@@ -167,6 +170,9 @@ def covering_draft(
     if family == "synchronism" and row % 7 == 0:
         # Seldom drawn, and the only story in which a rotor that turns already is joined.
         fixed["gap"] = JOINING
+    if family == "electrical" and row % 6 == 2:
+        # What a stop by the current limit leaves behind shows on a full supply only, and the second time.
+        fixed |= {"then": THEN_JAMMED, "jams more": 1}
     if family == "calibration":
         # Counted without the stories that are not cut off, else some bytes would never be.
         nth = cut_off_before(row)
