@@ -48,6 +48,9 @@ typedef struct {
 	int64_t next_edge;    /* next change of the compare output, or take-over at top */
 } carrier;
 
+/* A stretch with interrupts off: since a call that returns to pc, or, 0, since the handler of that vector began. */
+typedef struct { int64_t cycles; uint32_t pc; uint8_t vector; } off_span;
+
 typedef struct {
 	int64_t now;          /* CPU time in cycles */
 	int64_t horizon;      /* the next cycle at which something other than code happens; LOOK_AGAIN */
@@ -58,6 +61,8 @@ typedef struct {
 	double s_per_cycle;
 
 	uint8_t irq_on;       /* global enable */
+	int64_t off_since;    /* NEVER: it has not been on since the reset, and nothing can be late */
+	off_span off;         /* what turned it off; cycles: not yet known */
 	uint32_t irq_enabled, irq_pending;
 	uint8_t context;      /* vector number of the running handler */
 	uint32_t handlers_run;
@@ -244,8 +249,7 @@ int supply_holds(void);
 void supply_watch(void);
 
 /* mask.c */
-/* A stretch with interrupts off: since a call that returns to pc, or, 0, since the handler of that vector began. */
-typedef struct { int64_t cycles; uint32_t pc; uint8_t vector; } off_span;
+/* For who measures, no state of the run. */
 extern off_span longest_off;
 void interrupts_set(uint8_t on, uint32_t pc);
 void interrupts_reset(void);

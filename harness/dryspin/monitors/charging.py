@@ -21,11 +21,13 @@ def charged(evidence: Evidence) -> Ruling:
     """
     recording, limits = evidence.recording, evidence.limits
     lasts_s, found = limits["high_on_max_s"], []
+    # The mark that says why may come behind the legs.
+    says_s = limits["transition_us"] * 1e-6
     driven_s = -np.inf
     for start_s, stop_s, row in evidence.drive_spans:
         rests = start_s - driven_s > lasts_s and abs(evidence.rpm_at(start_s)) <= limits["rest_rpm"]
         driven_s = stop_s
-        if not rests or evidence.mark_at_s(start_s) not in (Mark.ALIGN, Mark.RAMP):
+        if not rests or evidence.mark_at_s(start_s + says_s) not in (Mark.ALIGN, Mark.RAMP):
             continue
         legs = evidence.acts.values[evidence.acts.index_at(recording.cycle_of(start_s)), LEG_COLUMNS]
         for leg in np.flatnonzero(legs >= Leg.HIGH):

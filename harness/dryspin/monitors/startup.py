@@ -262,7 +262,7 @@ CLAIMS = (
         "a drive that precharges its high drivers does so before every start from rest",
         Needs.PINS | Needs.INSIDE,
         charged,
-        ("charge_s", "high_on_max_s", "rest_rpm"),
+        ("charge_s", "high_on_max_s", "rest_rpm", "transition_us"),
     ),
     Claim("standstill", "no standing rotor is driven for long", Needs.INSIDE, standstill, ("standstill_s",)),
 )
