@@ -32,6 +32,9 @@ from dryspin.search.teaching import (
 )
 from dryspin.search.untaught import broken_off, taught_again, too_late, watered
 
+STOP_S = 0.3
+"""Until a rotor that is braked is at rest."""
+
 BEGINNING = 0.02
 """Share of a write at which its byte is still as it was."""
 
@@ -106,9 +109,9 @@ def calibration(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsa
     if taught:
         from_s = learn(course, rite, frame_ms, 0.0, old) + storing_s(rehearsal.store_s)
     at_s = hold_at(course, drive, rehearsal, frame_ms, from_s, old.neutral, telling.seen_us)
-    if telling.seen_us[-1] != new.high:
-        course.step(at_s, old.neutral)
-        at_s = round(at_s + 0.05, 4)
+    # A rotor that still turns keeps the drive from learning for longer than the stick stays up.
+    course.step(at_s, old.neutral)
+    at_s = round(at_s + STOP_S, 4)
     back_s = course.fault("power cut", at_s, draws.pick("off for", (30.0, 100.0, 5.0)))
     course.step(at_s, new.high)
     if kind in INTERRUPTED:
