@@ -17,6 +17,9 @@ STREAMS = (RARE + 2, RARE + 3)
 FLICKED = RARE + 4
 """The kind in which it does, and the stick goes the other way while the drive still finds out."""
 
+PUSHES_S = 0.3
+"""From one move of an impatient hand to the next."""
+
 AGAINST = RARE + 5
 """The kind in which it turns the rotor the other way: what a thruster is there for when the boat drifts."""
 
@@ -54,6 +57,10 @@ def startup(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -
         # Without an offset a comparator at rest tells noise, with one always the same.
         offset_v = drive.sense.offset_v
         course.parts["offset_v"] = draws.pick("offset", (offset_v.nominal, offset_v.high, offset_v.low))
+        if draws.index("in turn", 2):
+            # Whoever sees nothing turn moves the stick: more, less, more. It asks for the same all the time.
+            for k in range(1, round(BLOCKED_S / PUSHES_S)):
+                course.step(course.end_s + k * PUSHES_S, stick.demand(way, 0.9 if k % 2 else 1.0))
         course.end_s += BLOCKED_S
         return course
     if kind == HELD and drive.load.kq_nm_s2.nominal > 0.0:

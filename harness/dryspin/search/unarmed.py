@@ -21,9 +21,12 @@ from dryspin.search.course import (
 )
 from dryspin.search.draws import Draws
 from dryspin.search.rehearsal import Rehearsal
+from dryspin.search.streams import stream
 
-KINDS = 15
-LOST_AT_REST, ADDED_UP, LOST_FOR_LONG, LEFT_ALONE, LOST_WHEN_GIVEN_UP = range(RARE, RARE + 5)
+KINDS = 17
+LOST_AT_REST, ADDED_UP, LOST_FOR_LONG, LEFT_ALONE, LOST_WHEN_GIVEN_UP, LOST_IN_A_STOP, ONE_MISSING = range(
+    RARE, RARE + 7
+)
 """Of all kinds of arming story those that are not the usual one."""
 
 LOST_S = (0.4, 0.3, 1.0, 0.2, 0.12)
@@ -37,6 +40,9 @@ NEUTRAL_SHARES = (0.7, 0.5, 0.8, 0.3)
 """Of the frames that arming takes: not enough by themselves."""
 
 RUNS = 4
+
+FAST_MS = (10.0, 5.0)
+"""Frames of which one may be missing within a gap that is no loss at 20 ms."""
 
 SHORTEST_S = 2.0
 """Of a scenario: many together are to give time enough."""
@@ -141,11 +147,48 @@ def _lost_when_given_up(draws: Draws, drive: Drive, frame_ms: float, rehearsal: 
     return course
 
 
+def _lost_in_a_stop(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
+    """The stick lets go of a thruster, or asks the other way; the signal goes before the rotor stands.
+
+    Mostly a stream keeps that waiting: what is lost meanwhile must be noticed by whatever waits.
+    """
+    stick = Stick(drive)
+    course = rite(drive, draws, frame_ms, rehearsal)
+    way = draws.index("way", 2)
+    course.step(course.end_s, stick.demand(way, draws.pick("size", SIZES)))
+    stop_s = course.end_s + draws.pick("run", (1.0, 0.6, 0.8))
+    if draws.index("still water", 4) != 1 and drive.load.kq_nm_s2.low > 0.0:
+        course.load_nm = stream(drive, stop_s - 0.1, way)
+    course.step(stop_s, draws.pick("let go to", (stick.demand(1 - way, 1.0), stick.neutral_us)))
+    at_s = stop_s + draws.pick("lost after", (0.05, 0.1, 0.2, 0.02))
+    course.step(at_s, draws.pick("lost as", stick.bad_us))
+    at_s += draws.pick("lost", LOST_S[:4])
+    at_s = _back(draws, course, stick, at_s, frame_ms, stick.demand(draws.index("again way", 2), 1.0))
+    course.end_s = round(at_s + RUN_S, 4)
+    return course
+
+
+def _one_missing(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
+    """Fast frames, of which one is missing; the stick is up as soon as there were enough without it."""
+    stick = Stick(drive)
+    course = Course([(0.0, stick.neutral_us)], 0.0)
+    course.frame_ms = frame_ms = draws.pick("fast", FAST_MS)
+    takes, first = rite_frames(drive, rehearsal, frame_ms), math.ceil(START_UP_S * 1000.0 / frame_ms)
+    missing = first + 2 + draws.index("missing at", takes - 2)
+    course.step(missing * frame_ms / 1000.0, 0.0)
+    course.step((missing + 1) * frame_ms / 1000.0, stick.neutral_us)
+    up_s = (first + takes + 2) * frame_ms / 1000.0
+    course.step(up_s, _up(draws, stick))
+    return _obeys(draws, course, drive, rehearsal, frame_ms, round(up_s + MUST_NOT_S, 4))
+
+
 STORIES: dict[int, Callable[[Draws, Drive, float, Rehearsal], Course]] = {
     LOST_AT_REST: _lost_at_rest,
     ADDED_UP: _added_up,
     LOST_FOR_LONG: _lost_for_long,
     LEFT_ALONE: _left_alone,
     LOST_WHEN_GIVEN_UP: _lost_when_given_up,
+    LOST_IN_A_STOP: _lost_in_a_stop,
+    ONE_MISSING: _one_missing,
 }
 """Story by kind; the other kinds are arming's usual one."""
