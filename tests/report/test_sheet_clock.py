@@ -9,6 +9,7 @@ from dryspin.findings import Outcome, read_finding
 from dryspin.monitors.registry import known_claims
 from dryspin.report.sheet.clock import ANGLES, BEGINS, DEADLINES, ENDS, clock_of, led_from_s
 from dryspin.report.sheet.opening import opening
+from dryspin.report.sheet.tables import bars, seen_text, verdict_row
 
 from .sheet_samples import spiked
 
@@ -59,6 +60,24 @@ def test_a_held_deadline_counts_back_what_it_took() -> None:
     outcome = Outcome("startup.in_time", "held", 0.5, 0.05, limit=0.02, seen=0.01, unit="s")
 
     assert clock_of(outcome, spiked(0.1)).start_s == pytest.approx(0.04)
+
+
+@pytest.mark.parametrize(
+    ("moment_s", "seen_s", "status", "said"),
+    [
+        (0.05, 0.07, "broken", "not within 0.07 s, when the run ended"),
+        (0.05, 0.06, "broken", "0.06 s"),  # met 10 ms before the end
+        (0.10, 0.02, "held", "0.02 s"),  # met with its last cycle
+    ],
+)
+def test_the_end_of_the_run_is_no_measurement(moment_s: float, seen_s: float, status: str, said: str) -> None:
+    """Granted 20 ms; 50 ms later the run is over, and how long it takes nobody has seen."""
+    outcome = Outcome("startup.in_time", status, -1.0, moment_s, limit=0.02, seen=seen_s, unit="s")
+    drawn = bars(outcome, 0.1, "")
+
+    assert seen_text(outcome, 0.1) == drawn["bars"][1]["text"] == verdict_row(outcome, 0.1)["seen"] == said
+    assert drawn["bars"][1]["open"] == (", or worse" in drawn["caption"]) == said.startswith("not")
+    assert not drawn["bars"][0]["open"]
 
 
 def test_an_angle_has_its_limit_beside_the_right_angle() -> None:

@@ -14,13 +14,14 @@ from dryspin.plant.parameters import plant_params
 from dryspin.recording import Recording
 from dryspin.report.numbers import number, quantity
 from dryspin.report.sheet.case import Case
-from dryspin.report.sheet.clock import clock_of
+from dryspin.report.sheet.clock import clock_of, ran_out
 from dryspin.report.sheet.closer import Closer, closer_look
 from dryspin.report.sheet.moving import is_flat, livelier, why_flat
 from dryspin.report.sheet.placement import Probe, around, probes_for
 from dryspin.report.sheet.probes import PROBES, seen, supply_a
 from dryspin.report.sheet.pulses import frames_text, pulse_list
 from dryspin.report.sheet.screen import Screen, screen_of
+from dryspin.report.sheet.tables import seen_text
 from dryspin.report.sheet.terminals import Terminals, pieces_of, terminals_of
 from dryspin.report.sheet.timebase import base_of, time_text
 from dryspin.report.sheet.trigger import last_trigger
@@ -117,7 +118,8 @@ def _propeller(case: Case, shown: bool) -> str:
     if shown and case.outcome.status == BROKEN:
         return (
             f"Propeller off. Tried so in the model{upto}, from a supply that takes no current back: the "
-            f"claim breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
+            f"claim breaks there too{_value(case.bench.outcome, played_s)}. "
+            "The figures below are of that run."
         )
     if shown:
         return (
@@ -146,8 +148,11 @@ def _another_run(case: Case, moment_s: float) -> str:
     )
 
 
-def _value(outcome: Outcome) -> str:
-    return "" if outcome.seen is None else f" (seen {quantity(outcome.seen, outcome.unit)})"
+def _value(outcome: Outcome, end_s: float) -> str:
+    seen = seen_text(outcome, end_s)
+    if not seen:
+        return ""
+    return f" ({seen})" if ran_out(outcome, end_s) else f" (seen {seen})"
 
 
 def _current_limit(recording: Recording, moment_s: float) -> str:
