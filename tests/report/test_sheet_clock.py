@@ -131,6 +131,14 @@ def test_a_deadline_opens_from_its_clocks_start_to_its_moment() -> None:
     assert opens(outcome) == (pytest.approx(1.195), pytest.approx(2.105))
 
 
+@pytest.mark.parametrize(("end_s", "to_s"), [(2.45, 2.45), (2.46, 2.105)])
+def test_the_end_of_the_run_is_shown_where_it_is_near(end_s: float, to_s: float) -> None:
+    """The stretch above is 0.91 s wide: up to 0.455 s behind the moment the run's end is in it."""
+    outcome = Outcome("startup.in_time", "broken", -0.1, 2.0, limit=0.7, seen=0.77, unit="s")
+
+    assert opens(outcome, end_s) == (pytest.approx(1.195), pytest.approx(to_s))
+
+
 def test_a_reversal_opens_from_the_sticks_change() -> None:
     """At 2 s in the sample: the next pulse rises at 2.01 s and is over 1.9 ms later."""
     from_s, to_s = opens(Outcome("reversal.opposing_drive", "broken", -1.0, 2.1, 400.0, 800.0, "rpm"))
