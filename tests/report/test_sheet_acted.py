@@ -8,7 +8,8 @@ import pytest
 from dryspin.findings import Outcome
 from dryspin.recording import Signal
 from dryspin.report.sheet import case_page
-from dryspin.report.sheet.acted import acting, excerpt, last_acts, places
+from dryspin.report.sheet.acted import acting, last_acts, places
+from dryspin.report.sheet.source import excerpt
 
 from .sheet_samples import case, spiked
 
@@ -45,6 +46,37 @@ def test_the_line_that_called_it_is_shown_below() -> None:
 def test_a_line_without_source_is_no_error(line: str) -> None:
     """A capture has none; a source may have been left out."""
     assert excerpt({"main.c": b"int main(void);"}, line) == []
+
+
+BRACES = """void beat(void)
+{
+    if (state == COASTING
+        && ticks > REST)
+    {
+        prepare();
+
+        start();
+    } else {
+        wait();
+    }
+}
+"""
+
+
+@pytest.mark.parametrize(
+    ("number", "first", "text"),
+    [
+        (8, 3, "    if (state == COASTING"),
+        (10, 9, "    } else {"),
+        (3, 3, "    if (state == COASTING"),  # what decided on it is who called
+    ],
+)
+def test_an_excerpt_begins_with_what_decided(number: int, first: int, text: str) -> None:
+    """A call says what was done; the condition around it says why."""
+    shown = excerpt({"beat.c": BRACES.encode()}, f"beat.c:{number}", around=0)
+
+    assert (shown[0][0], shown[0][1]) == (first, text)
+    assert [k for k, _, own in shown if own] == [shown[-1][0]] == [number]
 
 
 def test_what_the_firmware_did_last_of_each_kind_is_said() -> None:
@@ -88,21 +120,24 @@ def test_a_missed_deadline_shows_what_was_done_meanwhile_and_not_the_first_answe
 
     assert 'class="acted"' not in page
     # the wait, the legs, the comparator and the crossing: edges 25, 24, 23 and 22
-    (place,) = [line for line in page.splitlines() if "<p>begins to wait for U, rising; " in line]
+    (place,) = [line for line in page.splitlines() if "; begins to wait for U, rising" in line]
     marked = [line for line in page.splitlines() if 'class="called"' in line]
-    assert "commands the legs to" in place
+    assert "<p>commands the legs to" in place
     assert [line.split()[-1] for line in marked] == [f"line_{k}();" for k in (22, 23, 24, 25)]
     assert "<td>0.014375</td><td>begins to wait for U, rising</td><td>1</td><td>main.c:25</td>" in page
     assert "since 0.0100 s" in page
 
 
 def test_places_far_apart_stand_apart_and_those_before_the_clock_not_at_all() -> None:
-    """Lines 20 and 45 of one file; an act before the clock's start led to nothing that it timed."""
+    """Lines 20 and 45 of one file; an act before the clock's start led to nothing that it timed.
+
+    The wait came last, but the legs lead to more.
+    """
     one = replace(spiked(0.1), lines=lambda pc: f"main.c:{45 if pc - 0x100 > 24 else 20}")
     text = {"main.c": b"\n" * 60}
     acts = last_acts(one, 0.05, 0.014)
 
-    assert [place.lines for place in places(acts, text, 0.014)] == ["main.c:45", "main.c:20"]
+    assert [place.lines for place in places(acts, text, 0.014)] == ["main.c:20", "main.c:45"]
     assert [place.words for place in places(acts, text, 0.0143)] == ["begins to wait for U, rising"]
     assert places(acts, text, 0.03) == []
 
@@ -117,3 +152,19 @@ def test_who_wanted_it_said_stands_beside_what_was_said() -> None:
     told = {place.lines: place.words for place in places(last_acts(one, 0.005, 0.0), {}, 0.0)}
 
     assert told["stop.c:7"] == "called so that it says “off”"
+
+
+def test_who_called_what_waits_stands_behind_who_called_what_said() -> None:
+    """Said first, waited last: the order is not that of time alone, and the callers stay with their acts."""
+    edges = spiked(0.1).edges.copy()
+    for signal in (Signal.MARK, Signal.SENSE_IRQ):
+        edges["caller"][edges["signal"] == signal] = 0x400 + signal
+    lines = {0x400 + Signal.MARK: "say.c:40", 0x400 + Signal.SENSE_IRQ: "wait.c:40"}
+    one = replace(spiked(0.1), edges=edges, lines=lambda pc: lines.get(pc, f"main.c:{100 * (pc - 0x100)}"))
+    words = [place.words for place in places(last_acts(one, 0.05, 0.0), {}, 0.0)]
+
+    begun = [next(k for k, text in enumerate(words) if text.startswith(start)) for start in (
+        "commands the legs", "takes a crossing", "called so that it takes", "begins to wait",
+        "called so that it begins to wait",
+    )]  # fmt: skip
+    assert begun == sorted(begun)
