@@ -355,6 +355,22 @@ def test_all_of_it_can_be_reached_by_keyboard(live: Any) -> None:
     assert live.run("getComputedStyle(document.activeElement).outlineStyle") == "solid"
 
 
+def test_what_the_firmware_did_last_leads_to_its_moment(live: Any) -> None:
+    """The wait at 230 000 of 16 MHz: ten milliseconds around it, cursor A there; by key and by its row."""
+    at_s = 230_000 / 16e6
+    row = live.page.locator(".acts tr", has_text="begins to wait")
+    for reach in (lambda: row.locator("button").press("Enter"), lambda: row.locator("td").nth(1).click()):
+        live.press("w")
+        live.press("x")
+        reach()
+
+        assert live.shown() == (pytest.approx(at_s - 0.005), pytest.approx(at_s + 0.005))
+        assert live.cell("A-time") == f"{at_s:.7f} s"
+        assert live.run("document.activeElement.className") == "lanes"
+        assert 0.0 <= live.run("document.querySelector('.lanes').getBoundingClientRect().top") < 900.0
+    assert live.page.locator(".acts tr", has_text="never").locator("button").count() == 0
+
+
 def test_the_page_fits_its_window(live: Any) -> None:
     """Nothing sticks out sideways, lanes are redrawn as wide as they can be, their names are whole."""
     for width in (1280, 700, 380):

@@ -124,7 +124,7 @@ def test_a_missed_deadline_shows_what_was_done_meanwhile_and_not_the_first_answe
     marked = [line for line in page.splitlines() if 'class="called"' in line]
     assert "<p>commands the legs to" in place
     assert [line.split()[-1] for line in marked] == [f"line_{k}();" for k in (22, 23, 24, 25)]
-    assert "<td>0.014375</td><td>begins to wait for U, rising</td><td>1</td><td>main.c:25</td>" in page
+    assert "0.014375</span></td><td>begins to wait for U, rising</td><td>1</td><td>main.c:25</td>" in page
     assert "since 0.0100 s" in page
 
 

@@ -80,11 +80,11 @@ def described_case(case: Case) -> dict[str, Any]:
     }
 
 
-def _act_row(act: Act) -> tuple[str, str, str, str]:
+def _act_row(act: Act) -> dict[str, str]:
     """When, what, how often, by which line."""
-    if act.at_s is None:
-        return "never", act.text, "", ""
-    return f"{act.at_s:.6f}", act.text, str(act.times) if act.times else "not once", " ← ".join(act.by)
+    at = "" if act.at_s is None else f"{act.at_s:.6f}"
+    times = "" if not at else str(act.times) if act.times else "not once"
+    return {"at": at, "what": act.text, "times": times, "by": " ← ".join(act.by)}
 
 
 def _limit_note(outcome: Outcome, clock: Clock | None) -> str:
