@@ -101,13 +101,17 @@ def test_what_the_firmware_did_last_of_each_kind_is_said() -> None:
 
 
 def test_acts_are_counted_from_where_the_clock_starts() -> None:
-    """Two legs within microseconds are one act; what came before the clock started is not counted."""
+    """Two legs within microseconds are one act; what came before the clock started is not counted.
+
+    The first of them is told: where a clock starts, what went wrong may have gone wrong at once.
+    """
     one = spiked(0.1)
     since = (0.0, 0.014, 0.02)
     acts = [next(act for act in last_acts(one, 0.05, s) if act.kind.startswith("commands")) for s in since]
 
     # at power-on, W and U at 212 000 and 212 008 of 16 MHz, V at 225 000
     assert [act.times for act in acts] == [3, 1, 0]
+    assert [act.first_s for act in acts] == [0.0, 225_000 / 16e6, None]
     assert len({act.at_s for act in acts}) == 1
 
 
@@ -126,6 +130,9 @@ def test_a_missed_deadline_shows_what_was_done_meanwhile_and_not_the_first_answe
     assert [line.split()[-1] for line in marked] == [f"line_{k}();" for k in (22, 23, 24, 25)]
     assert "0.014375</span></td><td>begins to wait for U, rising</td><td>1</td><td>main.c:25</td>" in page
     assert "since 0.0100 s" in page
+    # the legs at 212 000 and 225 000 of 16 MHz
+    assert '<td>2, first at <span data-at="0.013250">0.013250</span> s</td>' in page
+    assert page.count("first at <span") == 2
 
 
 def test_places_far_apart_stand_apart_and_those_before_the_clock_not_at_all() -> None:

@@ -47,7 +47,7 @@ _NEVER: Final = {
 }  # fmt: skip
 
 _MERE: Final = (LOOKS, WAITS)
-"""Kinds that change nothing outside of the controller: their lines stand behind the others'."""
+"""Kinds that by themselves lead to nothing: their lines stand behind the others'."""
 
 _BY_CALLER: Final = (LEGS_TO, LOOKS)
 """Kinds that go through a helper for all legs or phases: who called it knew why."""
@@ -66,7 +66,8 @@ class Act(NamedTuple):
     """What the firmware did last of one kind, up to the moment.
 
     text: the kind, and what it came to. at_s: when; None where it never did. times: how often since the
-    clock started, or in the run where none did. by: the line, and the line that called it.
+    clock started, or in the run where none did. by: the line, and the line that called it. first_s: when
+    for the first time of these; None where there is none.
     """
 
     kind: str
@@ -74,6 +75,7 @@ class Act(NamedTuple):
     at_s: float | None = None
     times: int = 0
     by: tuple[str, ...] = ()
+    first_s: float | None = None
 
     @property
     def told(self) -> list[tuple[str, str]]:
@@ -157,7 +159,9 @@ def _act(recording: Recording, kind: str, rows: NDArray[np.int64], since_s: floa
     pc, caller = (int(recording.edges[name][row]) for name in ("pc", "caller"))
     lines = (recording.lines(place) for place in (pc, caller) if place and recording.lines)
     text = f"{kind} {_object(recording, kind, row)}".rstrip()
-    return Act(kind, text, float(recording.seconds(cycles[-1])), times, tuple(line for line in lines if line))
+    first_s = float(recording.seconds(since[0])) if len(since) else None
+    by = tuple(line for line in lines if line)
+    return Act(kind, text, float(recording.seconds(cycles[-1])), times, by, first_s)
 
 
 def _object(recording: Recording, kind: str, row: int) -> str:

@@ -84,7 +84,8 @@ def _act_row(act: Act) -> dict[str, str]:
     """When, what, how often, by which line."""
     at = "" if act.at_s is None else f"{act.at_s:.6f}"
     times = "" if not at else str(act.times) if act.times else "not once"
-    return {"at": at, "what": act.text, "times": times, "by": " ← ".join(act.by)}
+    first = "" if act.first_s is None or act.times < 2 else f"{act.first_s:.6f}"
+    return {"at": at, "what": act.text, "times": times, "first": first, "by": " ← ".join(act.by)}
 
 
 def _limit_note(outcome: Outcome, clock: Clock | None) -> str:
