@@ -355,6 +355,29 @@ def test_all_of_it_can_be_reached_by_keyboard(live: Any) -> None:
     assert live.run("getComputedStyle(document.activeElement).outlineStyle") == "solid"
 
 
+def test_a_wrapped_source_line_goes_on_at_its_indent(open_page: Any, tmp_path: Path) -> None:
+    """At the border it would read as a line of its own, of another block. Four spaces and eight letters."""
+    path = tmp_path / "long.html"
+    source = f"int main(void)\n    act({', '.join(['argument'] * 40)});\n".encode()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("dryspin.report.sheet.described.still", lambda *_: "")
+        path.write_text(case_page(case(sources={"main.c": source})), encoding="utf-8")
+    lefts, letter = open_page(path).run("""(() => {
+      const code = document.querySelector(".source .acted").firstChild, range = document.createRange();
+      const begins = code.data.indexOf("act(");
+      range.setStart(code, begins);
+      range.setEnd(code, code.data.length - 1);
+      /* a space at the end of a row has a rectangle of its own */
+      const rows = [...range.getClientRects()].filter((row) => row.width > 20);
+      range.setEnd(code, begins + 1);
+      return [rows.map((row) => row.left), range.getBoundingClientRect().width];
+    })()""")
+
+    assert len(lefts) >= 3
+    # two letters farther in than where the code begins; the mark before it may be wider than a letter
+    assert np.array(lefts[1:]) - lefts[0] == pytest.approx(2.0 * letter, abs=letter)
+
+
 def test_what_the_firmware_did_last_leads_to_its_moment(live: Any) -> None:
     """The wait at 230 000 of 16 MHz: ten milliseconds around it, cursor A there; by key and by its row."""
     at_s = 230_000 / 16e6

@@ -157,7 +157,7 @@ def _whole(status: str) -> str:
 
 def test_the_line_that_acted_is_shown_in_its_source(page: str) -> None:
     """With its neighbours; it alone is marked."""
-    acted = re.findall(r'<span class="acted">(.*?)</span>', page, re.DOTALL)
+    acted = re.findall(r'<span class="acted"[^>]*>(.*?)</span>', page, re.DOTALL)
 
     assert [line.split() for line in acted] == [["▶", "2", "{"]]
     assert "int main(void)" in page
