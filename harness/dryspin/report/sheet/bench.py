@@ -4,6 +4,7 @@ Everything named is measured in a second run of the model, as the bench will pla
 propeller, from a supply that takes no current back. Rules of thumb are `common practice, no source`.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -136,16 +137,14 @@ def _propeller(case: Case, shown: bool) -> str:
 def _another_run(case: Case, moment_s: float) -> str:
     away_s = moment_s - case.moment_s
     if abs(away_s) < 1e-6:
-        differs = "Its moment is that of the lanes to the microsecond"
+        differs = "Its moment is the same, to the microsecond, but its currents and speeds are not"
     else:
         differs = (
             f"Its moment is {time_text(abs(away_s))} {'later' if away_s > 0.0 else 'earlier'} than in the "
-            f"lanes, at {moment_s:.6f} s instead of {case.moment_s:.6f} s"
+            f"lanes, at {moment_s:.6f} s instead of {case.moment_s:.6f} s, and its currents and speeds are "
+            "others"
         )
-    return (
-        "What follows is of the run without propeller, not of the one in the lanes above. "
-        f"{differs}; currents and speeds differ too."
-    )
+    return f"What follows is of the run without propeller, not of the one in the lanes above. {differs}."
 
 
 def _value(outcome: Outcome, end_s: float) -> str:
@@ -156,7 +155,10 @@ def _value(outcome: Outcome, end_s: float) -> str:
 
 
 def _current_limit(recording: Recording, moment_s: float) -> str:
-    """Limit of a first try, and what the story needs at most as a mean over 10 ms before the moment."""
+    """Limit of a first try, and the one at which the story is not cut short, up to the moment.
+
+    The model's supply has no limit: what the story draws, as a mean over 10 ms, a limit must let pass.
+    """
     advice = (
         f"Begin with {number(FIRST_TRY_A)} A from a bench supply (common practice, no source). A limit does "
         "not hold back what the bulk capacitor has stored."
@@ -164,10 +166,15 @@ def _current_limit(recording: Recording, moment_s: float) -> str:
     need_a = _mean_a(recording, moment_s)
     if need_a is None:
         return advice
+    # Rounded up: below what it draws the same is not seen.
+    enough = f"{number(math.ceil(10.0 * need_a) / 10.0)} A"
+    drawn = f"up to the moment the story draws at most {quantity(need_a, 'A')} as a mean over 10 ms"
+    if need_a <= FIRST_TRY_A:
+        return f"{advice} That is enough to see the same: {drawn}."
     return (
-        f"{advice} Up to the moment the story draws at most {quantity(need_a, 'A')} as a mean over 10 ms; "
-        "with a lower limit the bus sags and the story may end before it. Raise it in small steps, and only "
-        "while currents and gates are what the drawings show."
+        f"{advice} The same is to be expected from a limit of {enough} on: {drawn}, and with a lower limit "
+        "the bus sags and the story may end early. Raise the limit in small steps, and only while currents "
+        "and gates are what the drawings show."
     )
 
 
