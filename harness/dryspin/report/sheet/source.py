@@ -10,6 +10,8 @@ AROUND_CALLER: Final = 2
 
 _DECIDES: Final = re.compile(r"\b(if|else|switch|case|default|while|for)\b")
 
+_BARE_ELSE: Final = re.compile(r"\W*else\W*")
+
 _FARTHEST: Final = 12
 """Lines between a line and the condition that it hangs on: what is farther would fill the page."""
 
@@ -48,10 +50,11 @@ def _decided_at(lines: Sequence[str], number: int) -> int:
         line = lines[k - 1]
         if not line.strip() or indent(line) >= within:
             continue
-        if _DECIDES.search(line):
+        # A brace on a line of its own, and an else, stand as far in as their condition.
+        beside = line.strip() == "{" or _BARE_ELSE.fullmatch(line) is not None
+        if _DECIDES.search(line) and not beside:
             return k
-        # A brace on a line of its own stands as far in as its condition.
-        within = indent(line) + (line.strip() == "{")
+        within = indent(line) + beside
     return number
 
 
