@@ -129,6 +129,13 @@ def test_a_limit_spans_from_its_clocks_start_to_where_it_is_over(open_page: Any,
     assert bar[first + 2 : last - 2].all()
     # lines of the grid stand there
     assert bar[: first - 2].sum() + bar[last + 3 :].sum() <= 3
+    # around both ends a turning rotor's voltage is one value, elsewhere one from least to largest
+    plot, value = late.page.locator('[data-lane="voltage_u"] .u-over'), '[data-lane="voltage_u"] output'
+    for at_s, is_complete in ((1.3, True), (1.6, False), (2.0, True)):
+        plot.click(position={"x": (at_s - from_s) / (to_s - from_s) * plot.bounding_box()["width"], "y": 20})
+        assert ("…" not in late.page.text_content(value)) == is_complete
+        # and it is drawn, across the stretch between two that are complete
+    assert ink(late, "voltage_u").min() > 0
 
 
 def test_a_microsecond_is_seen_in_four_seconds(live: Any) -> None:

@@ -1,5 +1,7 @@
 """Which lines of firmware a sheet shows: the one that acted, its caller, what was done last of each kind."""
 
+import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -136,6 +138,27 @@ def test_a_missed_deadline_shows_what_was_done_meanwhile_and_not_the_first_answe
     # the legs at 212 000 and 225 000 of 16 MHz
     assert '<td>2</td><td><span data-at="0.013250">0.013250</span></td>' in page
     assert "first at, s" in page
+
+
+@pytest.mark.usefixtures("_undrawn")
+@pytest.mark.parametrize(
+    ("moment_s", "seen_s", "around"),
+    [
+        (0.25, 0.24, [[0.0, 225_000 / 16e6 + 0.05], [0.2, 0.3]]),
+        (0.25, 0.235, [[0.0, 0.065], [0.2, 0.3]]),
+        (0.25, None, [[0.2, 0.3]]),
+    ],
+    ids=["what was done last", "the clock's start", "no clock"],
+)
+def test_curves_are_complete_where_the_firmware_acted_too(
+    moment_s: float, seen_s: float | None, around: list[list[float]]
+) -> None:
+    """The legs at 225 000 of 16 MHz, if that is after the clock's start; a wait 0.3 ms later is no act."""
+    outcome = Outcome("startup.in_time", "broken", -0.1, moment_s, seen_s, seen_s, "s", "late")
+    page = case_page(case(spiked(0.3), outcome=outcome))
+    (described,) = re.findall(r'class="described">(.*?)</script>', page, re.DOTALL)
+
+    assert json.loads(described)["complete"] == [pytest.approx(ends) for ends in around]
 
 
 def test_places_far_apart_stand_apart_and_those_before_the_clock_not_at_all() -> None:

@@ -46,7 +46,7 @@ _NEVER: Final = {
     WAITS: "waits for an edge", STOPS: "stops waiting for an edge", TAKES: "takes a crossing",
 }  # fmt: skip
 
-_MERE: Final = (LOOKS, WAITS)
+MERE: Final = (LOOKS, WAITS)
 """Kinds that by themselves lead to nothing: their lines stand behind the others'."""
 
 _BY_CALLER: Final = (LEGS_TO, LOOKS)
@@ -119,7 +119,7 @@ def places(acts: Sequence[Act], sources: Mapping[str, bytes], since_s: float) ->
     In the order of `acts`, but for what it only looked at or waited for, which comes last.
     """
     latest = [act for act in acts if act.at_s is not None and act.at_s > since_s - _JUST_BEFORE_S]
-    ordered = sorted((act for act in latest if act.kind != STOPS), key=lambda act: act.kind in _MERE)
+    ordered = sorted((act for act in latest if act.kind != STOPS), key=lambda act: act.kind in MERE)
     found = [told for act in ordered for told in act.told]
     groups: list[list[tuple[str, str]]] = []
     for words, place in [(words, place) for words, place in found if _number(place)]:
