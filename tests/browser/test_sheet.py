@@ -386,9 +386,12 @@ def test_a_wrapped_source_line_goes_on_at_its_indent(open_page: Any, tmp_path: P
 
 
 def test_what_the_firmware_did_last_leads_to_its_moment(live: Any) -> None:
-    """The wait at 230 000 of 16 MHz: ten milliseconds around it, cursor A there; by key and by its row."""
-    at_s = 230_000 / 16e6
-    row = live.page.locator(".acts tr", has_text="begins to wait")
+    """The legs at 225 000 of 16 MHz: ten milliseconds around them, cursor A there; by key and by their row.
+
+    The table says 0.014062: half a microsecond earlier they are not commanded yet.
+    """
+    at_s = 225_000 / 16e6
+    row = live.page.locator(".acts tr", has_text="commands the legs")
     for reach in (lambda: row.locator("button").press("Enter"), lambda: row.locator("td").nth(1).click()):
         live.press("w")
         live.press("x")
@@ -397,6 +400,7 @@ def test_what_the_firmware_did_last_leads_to_its_moment(live: Any) -> None:
         assert live.shown() == (pytest.approx(at_s - 0.005), pytest.approx(at_s + 0.005))
         assert live.cell("A-time") == f"{at_s:.7f} s"
         assert live.run("document.activeElement.className") == "lanes"
+        assert "main.c:24" in live.page.text_content('[data-lane="step"] output')
         assert 0.0 <= live.run("document.querySelector('.lanes').getBoundingClientRect().top") < 900.0
     assert live.page.locator(".acts tr", has_text="never").locator("button").count() == 0
 

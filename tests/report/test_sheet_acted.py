@@ -136,7 +136,7 @@ def test_a_missed_deadline_shows_what_was_done_meanwhile_and_not_the_first_answe
     )
     assert "since 0.0100 s" in page
     # the legs at 212 000 and 225 000 of 16 MHz
-    assert '<td>2</td><td><span data-at="0.013250">0.013250</span></td>' in page
+    assert '<td>2</td><td><span data-at="0.01325">0.013250</span></td>' in page
     assert "first at, s" in page
 
 

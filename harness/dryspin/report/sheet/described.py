@@ -93,12 +93,15 @@ def _look_also_s(acts: Sequence[Act], since_s: float, moment_s: float) -> float 
     return far[0] if far else since_s
 
 
-def _act_row(act: Act) -> dict[str, str]:
-    """When, what, how often, by which line."""
-    at = "" if act.at_s is None else f"{act.at_s:.6f}"
-    times = "" if not at else str(act.times) if act.times else "not once"
-    first = "" if act.first_s is None or act.times < 2 else f"{act.first_s:.6f}"
-    return {"at": at, "what": act.text, "times": times, "first": first, "by": " ← ".join(act.by)}
+def _act_row(act: Act) -> dict[str, Any]:
+    """When in s and when first, None where it says nothing; what, how often, by which line."""
+    return {
+        "at_s": act.at_s,
+        "what": act.text,
+        "times": "" if act.at_s is None else str(act.times) if act.times else "not once",
+        "first_s": act.first_s if act.times > 1 else None,
+        "by": " ← ".join(act.by),
+    }
 
 
 def _limit_note(outcome: Outcome, clock: Clock | None) -> str:
