@@ -46,7 +46,7 @@ _NEVER: Final = {
     WAITS: "waits for an edge", STOPS: "stops waiting for an edge", TAKES: "takes a crossing",
 }  # fmt: skip
 
-MERE: Final = (LOOKS, WAITS)
+MERE: Final = (LOOKS, WAITS, STOPS)
 """Kinds that by themselves lead to nothing: their lines stand behind the others'."""
 
 _BY_CALLER: Final = (LEGS_TO, LOOKS)

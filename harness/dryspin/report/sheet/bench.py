@@ -141,8 +141,8 @@ def _another_run(case: Case, moment_s: float) -> str:
     else:
         differs = (
             f"Its moment is {time_text(abs(away_s))} {'later' if away_s > 0.0 else 'earlier'} than in the "
-            f"lanes, at {moment_s:.6f} s instead of {case.moment_s:.6f} s, and its currents and speeds are "
-            "others"
+            f"lanes, at {moment_s:.6f} s instead of {case.moment_s:.6f} s, and its currents and speeds "
+            "differ"
         )
     return f"What follows is of the run without propeller, not of the one in the lanes above. {differs}."
 

@@ -45,19 +45,19 @@ def _decided_at(lines: Sequence[str], number: int) -> int:
     """Number of the line with the condition around line `number`, told by its indent; else `number`."""
     if not 1 <= number <= len(lines):
         return number
-    within = indent(lines[number - 1])
+    within = _indent(lines[number - 1])
     for k in range(number - 1, max(number - _FARTHEST, 1) - 1, -1):
         line = lines[k - 1]
-        if not line.strip() or indent(line) >= within:
+        if not line.strip() or _indent(line) >= within:
             continue
         # A brace on a line of its own, and an else, stand as far in as their condition.
         beside = line.strip() == "{" or _BARE_ELSE.fullmatch(line) is not None
         if _DECIDES.search(line) and not beside:
             return k
-        within = indent(line) + beside
+        within = _indent(line) + beside
     return number
 
 
-def indent(line: str) -> int:
+def _indent(line: str) -> int:
     """Spaces before the first letter."""
     return len(line) - len(line.lstrip(" "))
