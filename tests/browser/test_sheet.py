@@ -129,6 +129,13 @@ def test_a_limit_spans_from_its_clocks_start_to_where_it_is_over(open_page: Any,
     assert bar[first + 2 : last - 2].all()
     # lines of the grid stand there
     assert bar[: first - 2].sum() + bar[last + 3 :].sum() <= 3
+    # around both ends a turning rotor's voltage is one value, elsewhere one from least to largest
+    plot, value = late.page.locator('[data-lane="voltage_u"] .u-over'), '[data-lane="voltage_u"] output'
+    for at_s, is_complete in ((1.3, True), (1.6, False), (2.0, True)):
+        plot.click(position={"x": (at_s - from_s) / (to_s - from_s) * plot.bounding_box()["width"], "y": 20})
+        assert ("…" not in late.page.text_content(value)) == is_complete
+        # and it is drawn, across the stretch between two that are complete
+    assert ink(late, "voltage_u").min() > 0
 
 
 def test_a_microsecond_is_seen_in_four_seconds(live: Any) -> None:
@@ -353,6 +360,49 @@ def test_all_of_it_can_be_reached_by_keyboard(live: Any) -> None:
         "lanes",
     } <= reached
     assert live.run("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+
+
+def test_a_wrapped_source_line_goes_on_at_its_indent(open_page: Any, tmp_path: Path) -> None:
+    """At the border it would read as a line of its own, of another block. Four spaces and eight letters."""
+    path = tmp_path / "long.html"
+    source = f"int main(void)\n    act({', '.join(['argument'] * 40)});\n".encode()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("dryspin.report.sheet.described.still", lambda *_: "")
+        path.write_text(case_page(case(sources={"main.c": source})), encoding="utf-8")
+    lefts, letter = open_page(path).run("""(() => {
+      const code = document.querySelector(".source .acted").firstChild, range = document.createRange();
+      const begins = code.data.indexOf("act(");
+      range.setStart(code, begins);
+      range.setEnd(code, code.data.length - 1);
+      /* a space at the end of a row has a rectangle of its own */
+      const rows = [...range.getClientRects()].filter((row) => row.width > 20);
+      range.setEnd(code, begins + 1);
+      return [rows.map((row) => row.left), range.getBoundingClientRect().width];
+    })()""")
+
+    assert len(lefts) >= 3
+    # two letters farther in than where the code begins; the mark before it may be wider than a letter
+    assert np.array(lefts[1:]) - lefts[0] == pytest.approx(2.0 * letter, abs=letter)
+
+
+def test_what_the_firmware_did_last_leads_to_its_moment(live: Any) -> None:
+    """The legs at 225 000 of 16 MHz: ten milliseconds around them, cursor A there; by key and by their row.
+
+    The table says 0.014062: half a microsecond earlier they are not commanded yet.
+    """
+    at_s = 225_000 / 16e6
+    row = live.page.locator(".acts tr", has_text="commands the legs")
+    for reach in (lambda: row.locator("button").press("Enter"), lambda: row.locator("td").nth(1).click()):
+        live.press("w")
+        live.press("x")
+        reach()
+
+        assert live.shown() == (pytest.approx(at_s - 0.005), pytest.approx(at_s + 0.005))
+        assert live.cell("A-time") == f"{at_s:.7f} s"
+        assert live.run("document.activeElement.className") == "lanes"
+        assert "main.c:24" in live.page.text_content('[data-lane="step"] output')
+        assert 0.0 <= live.run("document.querySelector('.lanes').getBoundingClientRect().top") < 900.0
+    assert live.page.locator(".acts tr", has_text="never").locator("button").count() == 0
 
 
 def test_the_page_fits_its_window(live: Any) -> None:

@@ -3,7 +3,7 @@
 import pytest
 
 from dryspin.monitors import FAMILIES, Status, claims_of
-from dryspin.recording import Leg, Mark, Signal
+from dryspin.recording import LEGS, Leg, Mark, Signal
 from dryspin.recording.sixstep import DRIVEN
 
 from .controller_cases import PLANTS as CONTROLLER_PLANTS
@@ -193,12 +193,12 @@ def _bad_pulse_moves_the_duty() -> Story:
     return story
 
 
-def _aligned_at_speed() -> Story:
+def _aligned_at_speed(said_after_s: float = 0.0) -> Story:
     knobs = Voyage(reverse_at_s=1.1, end_s=2.1)
     story = knobs.story()
     at_s = knobs.off_s + 0.05
     story.stop(at_s, Mark.COAST)
-    story.mark(at_s + 0.01, Mark.ALIGN)
+    story.mark(at_s + 0.01 + said_after_s, Mark.ALIGN)
     story.drive_step(at_s + 0.01, 0)
     story.stop(at_s + 0.02, Mark.COAST)
     story.mark(at_s + 0.03, Mark.BRAKE)
@@ -352,3 +352,13 @@ def test_a_broken_verdict_names_moment_line_and_reason():
     assert verdict.moment_s == pytest.approx(ALIGN_S + 0.02)
     assert run.edges["signal"][verdict.row] == Signal.LEG_W
     assert run.line_of(verdict.row) == f"edge {verdict.row}"
+
+
+@pytest.mark.parametrize("said_after_s", [0.0, 5e-6])
+def test_what_drives_against_the_rotor_is_a_leg_and_not_the_mark(said_after_s):
+    """Said before the legs change or a few microseconds after: it is the legs that let current flow."""
+    run = _aligned_at_speed(said_after_s).recording()
+    verdict = verdicts(run)["reversal.opposing_drive"]
+
+    assert verdict.status == Status.BROKEN
+    assert run.edges["signal"][verdict.row] in LEGS

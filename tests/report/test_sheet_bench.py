@@ -108,6 +108,8 @@ def test_the_run_of_the_figures_is_told_apart_from_that_of_the_lanes() -> None:
 
     assert "not of the one in the lanes above" in bench.another_run
     assert "200 us later than in the lanes, at 3.100200 s instead of 3.100000 s" in bench.another_run
+    same = bench_of(case(lanes, outcome=outcome, bench=BenchRun(lanes, outcome))).another_run
+    assert "Its moment is the same, to the microsecond, but its currents and speeds are not." in same
     assert "(3.1002 s of this run)" in bench.time_base
     untried = bench_of(case(lanes, outcome=outcome, bench=BenchRun(lanes, replace(later, status="held"))))
     assert untried.another_run == ""
@@ -291,3 +293,8 @@ def test_the_mean_current_is_that_of_the_charge() -> None:
     bench = bench_of(case(replace(one, states=states), outcome=Outcome("a.b", "broken", -1.0, 0.05)))
 
     assert "draws at most 4 A as a mean over 10 ms" in bench.current_limit
+    assert "The same is to be expected from a limit of 4 A on" in bench.current_limit
+    states["v_bus_v"] = 11.0 + 0.0625
+    little = bench_of(case(replace(one, states=states), outcome=Outcome("a.b", "broken", -1.0, 0.05)))
+    assert "That is enough to see the same" in little.current_limit
+    assert "draws at most 1.5 A" in little.current_limit

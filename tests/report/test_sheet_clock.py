@@ -9,6 +9,7 @@ from dryspin.findings import Outcome, read_finding
 from dryspin.monitors.registry import known_claims
 from dryspin.report.sheet.clock import ANGLES, BEGINS, DEADLINES, ENDS, clock_of, led_from_s
 from dryspin.report.sheet.opening import opening
+from dryspin.report.sheet.tables import bars, seen_text, verdict_row
 
 from .sheet_samples import spiked
 
@@ -61,6 +62,24 @@ def test_a_held_deadline_counts_back_what_it_took() -> None:
     assert clock_of(outcome, spiked(0.1)).start_s == pytest.approx(0.04)
 
 
+@pytest.mark.parametrize(
+    ("moment_s", "seen_s", "status", "said"),
+    [
+        (0.05, 0.07, "broken", "not within 0.07 s, when the run ended"),
+        (0.05, 0.06, "broken", "0.06 s"),  # met 10 ms before the end
+        (0.10, 0.02, "held", "0.02 s"),  # met with its last cycle
+    ],
+)
+def test_the_end_of_the_run_is_no_measurement(moment_s: float, seen_s: float, status: str, said: str) -> None:
+    """Granted 20 ms; 50 ms later the run is over, and how long it takes nobody has seen."""
+    outcome = Outcome("startup.in_time", status, -1.0, moment_s, limit=0.02, seen=seen_s, unit="s")
+    drawn = bars(outcome, 0.1, "")
+
+    assert seen_text(outcome, 0.1) == drawn["bars"][1]["text"] == verdict_row(outcome, 0.1)["seen"] == said
+    assert drawn["bars"][1]["open"] == (", or worse" in drawn["caption"]) == said.startswith("not")
+    assert not drawn["bars"][0]["open"]
+
+
 def test_an_angle_has_its_limit_beside_the_right_angle() -> None:
     """Step 4 of the sample begins at 212 008 of 16 MHz, the rotor at 10 + 42 000 t = 206.5 degrees.
 
@@ -110,6 +129,14 @@ def test_a_deadline_opens_from_its_clocks_start_to_its_moment() -> None:
     outcome = Outcome("startup.in_time", "broken", -0.1, 2.0, limit=0.7, seen=0.77, unit="s")
 
     assert opens(outcome) == (pytest.approx(1.195), pytest.approx(2.105))
+
+
+@pytest.mark.parametrize(("end_s", "to_s"), [(2.45, 2.45), (2.46, 2.105)])
+def test_the_end_of_the_run_is_shown_where_it_is_near(end_s: float, to_s: float) -> None:
+    """The stretch above is 0.91 s wide: up to 0.455 s behind the moment the run's end is in it."""
+    outcome = Outcome("startup.in_time", "broken", -0.1, 2.0, limit=0.7, seen=0.77, unit="s")
+
+    assert opens(outcome, end_s) == (pytest.approx(1.195), pytest.approx(to_s))
 
 
 def test_a_reversal_opens_from_the_sticks_change() -> None:

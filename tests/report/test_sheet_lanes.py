@@ -84,6 +84,25 @@ def test_curves_are_complete_around_the_moment() -> None:
     assert current.curves[0].complete.max() == np.float32(SPIKE_A)
 
 
+def test_curves_are_complete_around_a_second_moment() -> None:
+    """No point lies between the two; where no state does either, they are one."""
+    lanes = lanes_of(spiked(), SPIKE_S, also_s=MOMENT_S)
+    t_s = lane(lanes, "current_u").t_s
+    # segments of 50 us that reach into a stretch are in it
+    between = (t_s > MOMENT_S + COMPLETE_S + 101e-6) & (t_s < SPIKE_S - COMPLETE_S - 101e-6)
+
+    assert lanes.complete == tuple(
+        (pytest.approx(t - COMPLETE_S), pytest.approx(t + COMPLETE_S)) for t in (MOMENT_S, SPIKE_S)
+    )
+    assert np.sum(t_s < 2.0) == pytest.approx(np.sum(t_s > 2.0), abs=10)
+    assert np.all(np.diff(t_s) >= 0.0)
+    assert not np.any(between)
+    assert lanes.is_complete(0.96, 1.04)
+    assert not lanes.is_complete(1.04, 3.06)
+    (joined,) = lanes_of(spiked(), MOMENT_S, also_s=MOMENT_S - 2.0 * COMPLETE_S).complete
+    assert joined == (pytest.approx(MOMENT_S - 3.0 * COMPLETE_S), pytest.approx(MOMENT_S + COMPLETE_S))
+
+
 def test_slices_hold_every_state_of_a_real_run(real_run: Any) -> None:
     """Curves between slices and points: no state of the recording lies outside what is drawn for it."""
     recording, lanes = real_run

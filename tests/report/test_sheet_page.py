@@ -25,7 +25,7 @@ from dryspin.report.sheet import Case, case_page, check_page, most_pressing
 from dryspin.report.sheet.case import by_urgency
 from dryspin.report.sheet.lanes import lanes_of
 from dryspin.report.sheet.still import still
-from dryspin.report.text import CAUTION
+from dryspin.report.text import CAUTION, NO_PERMISSION
 from dryspin.rig.rig import OffSpan
 from dryspin.search.envelope import Visit
 from dryspin.search.handlers import HandlerTimes, HandlerUse
@@ -132,13 +132,32 @@ def test_the_story_is_that_of_the_text_report(page: str, small: Case) -> None:
         assert line.strip() in words
     assert f"At {small.moment_s:.4f} s: it broke" in words
     assert small.replay in words
-    assert CAUTION in words
-    assert "no permission to spin" in words
+
+
+@pytest.mark.usefixtures("_undrawn")
+@pytest.mark.parametrize("status", ["held", "broken"])
+def test_what_held_means_is_said_where_something_held(status: str) -> None:
+    """Above a broken claim it would speak of what is not there; the cautions stand above both."""
+    one = case(spiked(0.1))
+    pages = {
+        "held": (case_page(replace(one, outcome=replace(one.outcome, status="held"))), _whole("held")),
+        "broken": (case_page(one), _whole("broken")),
+    }
+    for text in pages[status]:
+        words = Seen(text).words
+        assert (CAUTION in words, NO_PERMISSION in words) == (status == "held", status == "broken")
+        assert "no permission to spin: propeller off, current-limited supply, eye protection" in words
+
+
+def _whole(status: str) -> str:
+    """A check whose only claim came out as `status`."""
+    outcome = Outcome("a.b", status, 0.5 if status == "held" else -0.5, 0.05)
+    return check_page(result(claims=(ClaimResult("a.b", status, 1, outcome, "", (0.5,)),)), [], thruster())[0]
 
 
 def test_the_line_that_acted_is_shown_in_its_source(page: str) -> None:
     """With its neighbours; it alone is marked."""
-    acted = re.findall(r'<span class="acted">(.*?)</span>', page, re.DOTALL)
+    acted = re.findall(r'<span class="acted"[^>]*>(.*?)</span>', page, re.DOTALL)
 
     assert [line.split() for line in acted] == [["▶", "2", "{"]]
     assert "int main(void)" in page

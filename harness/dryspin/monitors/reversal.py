@@ -8,7 +8,7 @@ from dryspin.monitors.demand import ONE_WAY, Episode
 from dryspin.monitors.evidence import Evidence
 from dryspin.monitors.motion import WAY, asked, running_from
 from dryspin.monitors.verdict import Ruling, at_most, discrete, not_exercised, worst
-from dryspin.recording import Mark
+from dryspin.recording import Mark, Signal
 from dryspin.units import rpm_from_rad_s
 
 ORDER = 40
@@ -200,8 +200,13 @@ def _energised_from(evidence: Evidence, from_s: float, to_s: float) -> tuple[flo
     on = np.flatnonzero(evidence.energised[first:last])
     if not len(on):
         return None
-    at = first + on[0]
-    return max(from_s, float(seconds(acts.cycles[at]))), int(acts.rows[at])
+    at = first + int(on[0])
+    moment_s = max(from_s, float(seconds(acts.cycles[at])))
+    # What is said lets no current flow: the leg or the duty was written before it.
+    signals = evidence.recording.edges["signal"]
+    while at > 0 and signals[acts.rows[at]] == Signal.MARK and evidence.energised[at - 1]:
+        at -= 1
+    return moment_s, int(acts.rows[at])
 
 
 def _peak_ruling(

@@ -17,10 +17,12 @@ from dryspin.report.varying import varied_lines
 from dryspin.scenario import Scenario
 from dryspin.search import CheckResult, ClaimResult
 
-CAUTION = (
-    "Held means: in these scenarios, on this model. It is no permission to spin: propeller off, "
-    "current-limited supply, eye protection, and a battery only where it may burn."
-)
+_CAREFUL = "propeller off, current-limited supply, eye protection, and a battery only where it may burn."
+
+CAUTION = f"Held means: in these scenarios, on this model. It is no permission to spin: {_CAREFUL}"
+
+NO_PERMISSION = f"A pass is no permission to spin: {_CAREFUL}"
+"""Where nothing held that could be taken for one."""
 
 
 def verdict_line(outcome: Outcome, suppressed: str = "") -> str:

@@ -1,6 +1,6 @@
 """Which firmware line acted, which line called it, and what the firmware did last before the moment."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -9,33 +9,7 @@ from numpy.typing import NDArray
 from dryspin.recording import LEG_NAMES, LEGS, Mark, Recording, Signal
 from dryspin.recording.sixstep import leg_code
 from dryspin.report.sheet.edges import mark_word, pattern_word
-
-_AROUND, _AROUND_CALLER = 4, 2
-"""Lines of source before and after."""
-
-
-class Source(NamedTuple):
-    """A line of firmware: "file.c:88", and the text around it as (number, text, whether it is that one)."""
-
-    line: str
-    excerpt: list[tuple[int, str, bool]]
-
-
-def excerpt(
-    sources: Mapping[str, bytes], line: str, around: int = _AROUND, also: Collection[int] = ()
-) -> list[tuple[int, str, bool]]:
-    """Lines of firmware around `line` and others of its file: (number, text, whether it is one of them).
-
-    [] if unknown.
-    """
-    name, _, number = line.rpartition(":")
-    text = sources.get(name)
-    if text is None or not number.isdigit():
-        return []
-    lines = text.decode("utf-8", "replace").splitlines()
-    own = {int(number), *also}
-    first, last = max(min(own) - around, 1), min(max(own) + around, len(lines))
-    return [(k, lines[k - 1].expandtabs(4), k in own) for k in range(first, last + 1)]
+from dryspin.report.sheet.source import AROUND_CALLER, Source, excerpt
 
 
 def acting(recording: Recording, sources: Mapping[str, bytes], line: str, moment_s: float) -> list[Source]:
@@ -44,7 +18,7 @@ def acting(recording: Recording, sources: Mapping[str, bytes], line: str, moment
         return []
     caller = _caller(recording, line, moment_s)
     found = [Source(line, excerpt(sources, line))]
-    return [*found, Source(caller, excerpt(sources, caller, _AROUND_CALLER))] if caller else found
+    return [*found, Source(caller, excerpt(sources, caller, AROUND_CALLER))] if caller else found
 
 
 def _caller(recording: Recording, line: str, moment_s: float) -> str:
@@ -72,6 +46,9 @@ _NEVER: Final = {
     WAITS: "waits for an edge", STOPS: "stops waiting for an edge", TAKES: "takes a crossing",
 }  # fmt: skip
 
+MERE: Final = (LOOKS, WAITS, STOPS)
+"""Kinds that by themselves lead to nothing: their lines stand behind the others'."""
+
 _BY_CALLER: Final = (LEGS_TO, LOOKS)
 """Kinds that go through a helper for all legs or phases: who called it knew why."""
 
@@ -81,8 +58,6 @@ _ONE_ACT_S: Final = 10e-6
 _TOGETHER: Final = 12
 """Lines of one file closer than that stand in one excerpt."""
 
-_MOST: Final = 4
-
 _JUST_BEFORE_S: Final = 100e-6
 """What starts a clock, a loss for instance, comes with what is done about it at once."""
 
@@ -91,7 +66,8 @@ class Act(NamedTuple):
     """What the firmware did last of one kind, up to the moment.
 
     text: the kind, and what it came to. at_s: when; None where it never did. times: how often since the
-    clock started, or in the run where none did. by: the line, and the line that called it.
+    clock started, or in the run where none did. by: the line, and the line that called it. first_s: when
+    for the first time of these; None where there is none.
     """
 
     kind: str
@@ -99,11 +75,15 @@ class Act(NamedTuple):
     at_s: float | None = None
     times: int = 0
     by: tuple[str, ...] = ()
+    first_s: float | None = None
 
     @property
-    def place(self) -> str:
-        """The line to look at."""
-        return self.by[-1 if self.kind in _BY_CALLER else 0] if self.by else ""
+    def told(self) -> list[tuple[str, str]]:
+        """(words, line) of the lines to look at: its own, unless a helper's, and of who called it."""
+        if self.kind in _BY_CALLER:
+            return [(self.text, line) for line in self.by[-1:]]
+        words = (self.text, f"called so that it {self.text}")
+        return list(zip(words, self.by, strict=False))
 
 
 class Place(NamedTuple):
@@ -134,15 +114,15 @@ def last_acts(recording: Recording, moment_s: float, since_s: float) -> list[Act
 
 
 def places(acts: Sequence[Act], sources: Mapping[str, bytes], since_s: float) -> list[Place]:
-    """Where the latest acts from `since_s` on stand in the source; those that stand close together as one."""
+    """Where the latest acts from `since_s` on stand in the source; those that stand close together as one.
+
+    In the order of `acts`, but for what it only looked at or waited for, which comes last.
+    """
     latest = [act for act in acts if act.at_s is not None and act.at_s > since_s - _JUST_BEFORE_S]
-    found = [(act.text, act.place) for act in latest if act.kind != STOPS]
-    # What it says is said by many: who wanted it said knew why.
-    found += [
-        (f"called so that it {act.text}", act.by[1]) for act in latest if act.kind == SAYS and act.by[1:]
-    ]
+    ordered = sorted((act for act in latest if act.kind != STOPS), key=lambda act: act.kind in MERE)
+    found = [told for act in ordered for told in act.told]
     groups: list[list[tuple[str, str]]] = []
-    for words, place in [(words, place) for words, place in found if _number(place)][:_MOST]:
+    for words, place in [(words, place) for words, place in found if _number(place)]:
         near = (group for group in groups if _near(group[0][1], place))
         group = next(near, None)
         if group is None:
@@ -153,7 +133,7 @@ def places(acts: Sequence[Act], sources: Mapping[str, bytes], since_s: float) ->
         Place(
             "; ".join(words for words, _ in group),
             ", ".join(dict.fromkeys(place for _, place in group)),
-            excerpt(sources, group[0][1], _AROUND_CALLER, [_number(place) for _, place in group]),
+            excerpt(sources, group[0][1], AROUND_CALLER, [_number(place) for _, place in group]),
         )
         for group in groups
     ]
@@ -179,7 +159,9 @@ def _act(recording: Recording, kind: str, rows: NDArray[np.int64], since_s: floa
     pc, caller = (int(recording.edges[name][row]) for name in ("pc", "caller"))
     lines = (recording.lines(place) for place in (pc, caller) if place and recording.lines)
     text = f"{kind} {_object(recording, kind, row)}".rstrip()
-    return Act(kind, text, float(recording.seconds(cycles[-1])), times, tuple(line for line in lines if line))
+    first_s = float(recording.seconds(since[0])) if len(since) else None
+    by = tuple(line for line in lines if line)
+    return Act(kind, text, float(recording.seconds(cycles[-1])), times, by, first_s)
 
 
 def _object(recording: Recording, kind: str, row: int) -> str:

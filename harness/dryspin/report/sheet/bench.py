@@ -4,6 +4,7 @@ Everything named is measured in a second run of the model, as the bench will pla
 propeller, from a supply that takes no current back. Rules of thumb are `common practice, no source`.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,13 +15,14 @@ from dryspin.plant.parameters import plant_params
 from dryspin.recording import Recording
 from dryspin.report.numbers import number, quantity
 from dryspin.report.sheet.case import Case
-from dryspin.report.sheet.clock import clock_of
+from dryspin.report.sheet.clock import clock_of, ran_out
 from dryspin.report.sheet.closer import Closer, closer_look
 from dryspin.report.sheet.moving import is_flat, livelier, why_flat
 from dryspin.report.sheet.placement import Probe, around, probes_for
 from dryspin.report.sheet.probes import PROBES, seen, supply_a
 from dryspin.report.sheet.pulses import frames_text, pulse_list
 from dryspin.report.sheet.screen import Screen, screen_of
+from dryspin.report.sheet.tables import seen_text
 from dryspin.report.sheet.terminals import Terminals, pieces_of, terminals_of
 from dryspin.report.sheet.timebase import base_of, time_text
 from dryspin.report.sheet.trigger import last_trigger
@@ -117,7 +119,8 @@ def _propeller(case: Case, shown: bool) -> str:
     if shown and case.outcome.status == BROKEN:
         return (
             f"Propeller off. Tried so in the model{upto}, from a supply that takes no current back: the "
-            f"claim breaks there too{_value(case.bench.outcome)}. The figures below are of that run."
+            f"claim breaks there too{_value(case.bench.outcome, played_s)}. "
+            "The figures below are of that run."
         )
     if shown:
         return (
@@ -134,24 +137,28 @@ def _propeller(case: Case, shown: bool) -> str:
 def _another_run(case: Case, moment_s: float) -> str:
     away_s = moment_s - case.moment_s
     if abs(away_s) < 1e-6:
-        differs = "Its moment is that of the lanes to the microsecond"
+        differs = "Its moment is the same, to the microsecond, but its currents and speeds are not"
     else:
         differs = (
             f"Its moment is {time_text(abs(away_s))} {'later' if away_s > 0.0 else 'earlier'} than in the "
-            f"lanes, at {moment_s:.6f} s instead of {case.moment_s:.6f} s"
+            f"lanes, at {moment_s:.6f} s instead of {case.moment_s:.6f} s, and its currents and speeds "
+            "differ"
         )
-    return (
-        "What follows is of the run without propeller, not of the one in the lanes above. "
-        f"{differs}; currents and speeds differ too."
-    )
+    return f"What follows is of the run without propeller, not of the one in the lanes above. {differs}."
 
 
-def _value(outcome: Outcome) -> str:
-    return "" if outcome.seen is None else f" (seen {quantity(outcome.seen, outcome.unit)})"
+def _value(outcome: Outcome, end_s: float) -> str:
+    seen = seen_text(outcome, end_s)
+    if not seen:
+        return ""
+    return f" ({seen})" if ran_out(outcome, end_s) else f" (seen {seen})"
 
 
 def _current_limit(recording: Recording, moment_s: float) -> str:
-    """Limit of a first try, and what the story needs at most as a mean over 10 ms before the moment."""
+    """Limit of a first try, and the one at which the story is not cut short, up to the moment.
+
+    The model's supply has no limit: what the story draws, as a mean over 10 ms, a limit must let pass.
+    """
     advice = (
         f"Begin with {number(FIRST_TRY_A)} A from a bench supply (common practice, no source). A limit does "
         "not hold back what the bulk capacitor has stored."
@@ -159,10 +166,15 @@ def _current_limit(recording: Recording, moment_s: float) -> str:
     need_a = _mean_a(recording, moment_s)
     if need_a is None:
         return advice
+    # Rounded up: below what it draws the same is not seen.
+    enough = f"{number(math.ceil(10.0 * need_a) / 10.0)} A"
+    drawn = f"up to the moment the story draws at most {quantity(need_a, 'A')} as a mean over 10 ms"
+    if need_a <= FIRST_TRY_A:
+        return f"{advice} That is enough to see the same: {drawn}."
     return (
-        f"{advice} Up to the moment the story draws at most {quantity(need_a, 'A')} as a mean over 10 ms; "
-        "with a lower limit the bus sags and the story may end before it. Raise it in small steps, and only "
-        "while currents and gates are what the drawings show."
+        f"{advice} The same is to be expected from a limit of {enough} on: {drawn}, and with a lower limit "
+        "the bus sags and the story may end early. Raise the limit in small steps, and only while currents "
+        "and gates are what the drawings show."
     )
 
 

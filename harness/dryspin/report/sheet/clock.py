@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from dryspin.findings import HELD, Outcome
+from dryspin.findings import BROKEN, HELD, Outcome
 from dryspin.recording import Recording, Signal
 from dryspin.recording.sixstep import ideal_start_rad, lateness_rad
 from dryspin.report.numbers import quantity
@@ -41,6 +41,9 @@ _SLOW_RAD_S: Final = 0.02
 """A rotor slower than that, electrical, has no angle to be early or late of: a degree takes a second."""
 
 
+_SAME_S: Final = 1e-6
+
+
 @dataclass(frozen=True)
 class Clock:
     """The limit as a stretch of time, from_s to to_s. Its clock starts, or the angle is right, at start_s."""
@@ -61,6 +64,19 @@ def led_from_s(outcome: Outcome, clock: Clock | None) -> float | None:
     if clock is None or outcome.moment_s is None or outcome.claim in BEGINS | ANGLES:
         return None
     return clock.start_s if clock.start_s < outcome.moment_s else None
+
+
+def ran_out(outcome: Outcome, end_s: float) -> bool:
+    """Whether what a deadline was granted for had not come when the run ended, at `end_s`.
+
+    A monitor then has seen no more than the rest of the run, which is no measure of how long it takes.
+    """
+    if outcome.claim not in DEADLINES or outcome.status != BROKEN or outcome.moment_s is None:
+        return False
+    limit_s, seen_s = duration_s(outcome, outcome.limit), duration_s(outcome, outcome.seen)
+    if limit_s is None or seen_s is None or seen_s <= limit_s:
+        return False
+    return abs(outcome.moment_s - limit_s + seen_s - end_s) < _SAME_S
 
 
 def clock_of(outcome: Outcome, recording: Recording) -> Clock | None:

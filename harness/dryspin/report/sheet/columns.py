@@ -1,6 +1,7 @@
 """What lies in each column of a drawing: least and largest values, spans, without losing what is short."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -56,7 +57,7 @@ def curve_columns(t_s: Floats, curve: Curve, lanes: Lanes, view: View) -> tuple[
     last = np.clip(np.ceil(edges[1:] / lanes.slice_s - 1e-9).astype(np.int64), first + 1, n)
     low = np.array([curve.low[a:b].min() for a, b in zip(first, last, strict=True)], np.float64)
     high = np.array([curve.high[a:b].max() for a, b in zip(first, last, strict=True)], np.float64)
-    known = (edges[:-1] >= lanes.complete[0]) & (edges[1:] <= lanes.complete[1])
+    known = np.array([lanes.is_complete(*ends) for ends in pairwise(edges)])
     if np.any(known) and len(t_s) > 1:
         across = np.interp(edges, t_s, curve.complete)
         for k in np.flatnonzero(known):

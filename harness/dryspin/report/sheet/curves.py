@@ -15,8 +15,7 @@ def curves(sheet: Sheet, lane: Curves, foot: float, height: float) -> None:
     axis, lanes, view = sheet.axis, sheet.lanes, sheet.view
     inside = in_view(lane.t_s, view)
     inside = slice(inside.start, min(inside.stop + 1, len(lane.t_s)))
-    known = lanes.complete[0] <= view.from_s and view.to_s <= lanes.complete[1]
-    plain = known and inside.stop - inside.start <= 4 * COLUMNS
+    plain = lanes.is_complete(view.from_s, view.to_s) and inside.stop - inside.start <= 4 * COLUMNS
     drawn = [
         (curve.complete[inside], curve.complete[inside])
         if plain

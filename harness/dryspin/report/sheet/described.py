@@ -2,6 +2,7 @@
 
 import base64
 import json
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
@@ -9,12 +10,12 @@ from dryspin.findings import CODE, Outcome
 from dryspin.monitors.registry import FAMILIES, claims_of
 from dryspin.report.numbers import quantity
 from dryspin.report.scenario import scenario_lines
-from dryspin.report.sheet.acted import Act, acting, last_acts, places
+from dryspin.report.sheet.acted import MERE, Act, acting, last_acts, places
 from dryspin.report.sheet.bench import bench_of
 from dryspin.report.sheet.case import Case, by_urgency
 from dryspin.report.sheet.clock import ANGLES, BEGINS, DEADLINES, Clock, clock_of, led_from_s
 from dryspin.report.sheet.kept import kept
-from dryspin.report.sheet.lanes import Lanes, lanes_of
+from dryspin.report.sheet.lanes import COMPLETE_S, Lanes, lanes_of
 from dryspin.report.sheet.limits import limit_lines
 from dryspin.report.sheet.opening import opening
 from dryspin.report.sheet.pack import packed
@@ -32,10 +33,12 @@ _NEAR_S = 6e-3
 def described_case(case: Case) -> dict[str, Any]:
     """What the template asks for, but for the case's number on its page."""
     outcome, moment_s, recording = case.outcome, case.moment_s, case.recording
-    lanes = lanes_of(recording, moment_s, limit_lines(outcome))
+    clock = clock_of(outcome, recording)
+    since_s = led_from_s(outcome, clock) or 0.0
+    acts = last_acts(recording, moment_s, since_s)
+    lanes = lanes_of(recording, moment_s, limit_lines(outcome), _look_also_s(acts, since_s, moment_s))
     shown = kept(lanes, MOST_EDGES)
     description, block = packed(shown)
-    clock = clock_of(outcome, recording)
     opens = opening(outcome, clock, recording)
     description |= {
         "limit": None if clock is None else {"from": clock.from_s, "to": clock.to_s, "text": clock.text},
@@ -44,8 +47,6 @@ def described_case(case: Case) -> dict[str, Any]:
     }
     bench = bench_of(case)
     stem = stem_of(case)
-    since_s = led_from_s(outcome, clock) or 0.0
-    acts = last_acts(recording, moment_s, since_s)
     missed = outcome.claim in DEADLINES and clock is not None
     return {
         "title": outcome.claim,
@@ -60,10 +61,10 @@ def described_case(case: Case) -> dict[str, Any]:
         "acts": [_act_row(act) for act in acts],
         "acts_since": f"{since_s:.4f}" if since_s else "",
         "replay": case.replay,
-        "bars": bars(outcome, _limit_note(outcome, clock)),
+        "bars": bars(outcome, recording.end_s, _limit_note(outcome, clock)),
         "missing": list(shown.missing),
         "elsewhere": "",
-        "complete": [f"{t:.4f}" for t in lanes.complete],
+        "complete": " and from ".join(f"{a:.4f} to {b:.4f} s" for a, b in lanes.complete),
         "edges_s": [f"{t:.4f}" for t in shown.edges_s] if shown is not lanes else [],
         "slice": quantity(lanes.slice_s * 1e6, "us"),
         "stills": _stills(lanes, opens, clock, stem),
@@ -73,18 +74,34 @@ def described_case(case: Case) -> dict[str, Any]:
         "closer": markup(screen_drawing(bench.closer.screen, f"{stem}-closer")) if bench.closer else "",
         "pulse_file": f"{stem}-throttle.csv",
         "pulse_data": base64.b64encode(bench.pulses.encode()).decode("ascii"),
-        "verdicts": [verdict_row(one) for one in by_urgency(case.trial.outcomes)],
+        "verdicts": [verdict_row(one, recording.end_s) for one in by_urgency(case.trial.outcomes)],
         "handlers": handler_rows(recording),
         "described": _json(description),
         "block": block,
     }
 
 
-def _act_row(act: Act) -> tuple[str, str, str, str]:
-    """When, what, how often, by which line."""
-    if act.at_s is None:
-        return "never", act.text, "", ""
-    return f"{act.at_s:.6f}", act.text, str(act.times) if act.times else "not once", " ← ".join(act.by)
+def _look_also_s(acts: Sequence[Act], since_s: float, moment_s: float) -> float | None:
+    """Where else than at the moment to look closely: at what was done last, or where the clock started.
+
+    None where no clock ran. What was done shortly before the moment is seen with it.
+    """
+    if not since_s:
+        return None
+    done = [act.at_s for act in acts if act.at_s is not None and act.kind not in MERE]
+    far = [at_s for at_s in done[:1] if since_s <= at_s < moment_s - COMPLETE_S]
+    return far[0] if far else since_s
+
+
+def _act_row(act: Act) -> dict[str, Any]:
+    """When in s and when first, None where it says nothing; what, how often, by which line."""
+    return {
+        "at_s": act.at_s,
+        "what": act.text,
+        "times": "" if act.at_s is None else str(act.times) if act.times else "not once",
+        "first_s": act.first_s if act.times > 1 else None,
+        "by": " ← ".join(act.by),
+    }
 
 
 def _limit_note(outcome: Outcome, clock: Clock | None) -> str:

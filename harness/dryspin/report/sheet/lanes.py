@@ -1,7 +1,8 @@
 """A recording as lanes over time: what is drawn, before anything is drawn.
 
-Edges are complete. Curves are complete for `COMPLETE_S` around the moment, and least and largest value in
-slices of time elsewhere, so that nothing that happened is left out of either.
+Edges are complete. Curves are complete for `COMPLETE_S` around the moment, and around one more where there
+is one, and least and largest value in slices of time elsewhere, so that nothing that happened is left out
+of either.
 """
 
 import math
@@ -20,9 +21,10 @@ from dryspin.units import rpm_from_rad_s
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Stretches = tuple[tuple[float, float], ...]
 
 COMPLETE_S: Final = 0.05
-"""Curves are complete from so long before the moment to so long after it."""
+"""Curves are complete from so long before a moment to so long after it."""
 
 SLICES: Final = 8000
 """Slices of time outside: more than twice as many as a wide screen has columns."""
@@ -55,9 +57,9 @@ class Curves:
 class Lanes:
     """All lanes of a recording, in the order they are drawn.
 
-    slice_s: length of a slice. complete: from and to (s). angle_deg: electrical, unwrapped, at equal
-    steps of `angle_step_s` from 0 on; empty where nobody saw the rotor. edges_s: where lanes of edges
-    have all of them (s); outside they have none.
+    slice_s: length of a slice. complete: from and to (s) of each stretch in which curves are, in the order
+    of time. angle_deg: electrical, unwrapped, at equal steps of `angle_step_s` from 0 on; empty where nobody
+    saw the rotor. edges_s: where lanes of edges have all of them (s); outside they have none.
     """
 
     lanes: tuple[Edges | Curves, ...]
@@ -65,7 +67,7 @@ class Lanes:
     end_s: float
     moment_s: float
     slice_s: float
-    complete: tuple[float, float]
+    complete: Stretches
     angle_step_s: float
     angle_deg: Floats
     pole_pairs: int
@@ -73,16 +75,25 @@ class Lanes:
     edges_s: tuple[float, float]
     missing: tuple[str, ...] = field(default=())
 
+    def is_complete(self, from_s: float, to_s: float) -> bool:
+        """Whether curves are complete throughout a stretch of time."""
+        return any(begin_s <= from_s and to_s <= end_s for begin_s, end_s in self.complete)
+
     @property
     def edges(self) -> int:
         """Edges of all lanes together."""
         return sum(len(lane.cycles) for lane in self.lanes if isinstance(lane, Edges))
 
 
-def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] = ()) -> Lanes:
-    """The lanes of `recording`, complete around `moment_s`; `limits` are lines on the curves."""
+def lanes_of(
+    recording: Recording,
+    moment_s: float,
+    limits: Sequence[LimitLine] = (),
+    also_s: float | None = None,
+) -> Lanes:
+    """The lanes of `recording`, complete around `moment_s` and `also_s`; `limits` are lines on the curves."""
     end_s = recording.end_s
-    complete = max(0.0, moment_s - COMPLETE_S), min(end_s, moment_s + COMPLETE_S)
+    complete = _around(recording, sorted({moment_s, moment_s if also_s is None else also_s}))
     slice_s = max(end_s / SLICES, 1e-6)
     step_s = max(1e-4, end_s / 100_000)
     lanes = list(edge_lanes(recording))
@@ -110,6 +121,18 @@ def lanes_of(recording: Recording, moment_s: float, limits: Sequence[LimitLine] 
         edges_s=(0.0, end_s),
         missing=tuple(missing),
     )
+
+
+def _around(recording: Recording, moments_s: Sequence[float]) -> Stretches:
+    """Stretches around moments, in the order of time; one where a segment of the plant reaches into both."""
+    t_s, found = recording.state_t_s, list[tuple[float, float]]()
+    for moment_s in moments_s:
+        from_s, to_s = max(0.0, moment_s - COMPLETE_S), min(recording.end_s, moment_s + COMPLETE_S)
+        if found and np.searchsorted(t_s, from_s) <= np.searchsorted(t_s, found[-1][1], side="right"):
+            found[-1] = found[-1][0], to_s
+        else:
+            found.append((from_s, to_s))
+    return tuple(found)
 
 
 # ---- curves ----------------------------------------------------------------------------------------
@@ -159,20 +182,21 @@ def _values(points: Terminals) -> Floats:
 
 
 def _curves(
-    recording: Recording, complete: tuple[float, float], slice_s: float, limits: Sequence[LimitLine]
+    recording: Recording, complete: Stretches, slice_s: float, limits: Sequence[LimitLine]
 ) -> list[Curves]:
     slicer = _Slicer(_DRAWN, slice_s, recording.end_s)
     for piece in pieces_of(recording):
         slicer.take(piece.t_s, _values(piece))
     low, high = (each.astype(np.float32) for each in slicer.ends())
-    near = terminals_of(recording, *complete)
-    whole = _values(near).astype(np.float32)
+    near = [terminals_of(recording, *stretch) for stretch in complete]
+    t_s = np.concatenate([points.t_s for points in near])
+    whole = np.concatenate([_values(points) for points in near], axis=1).astype(np.float32)
     names = (*LEG_NAMES, *LEG_NAMES, "N", "bus", "speed")
     drawn = [Curve(*each) for each in zip(names, whole, low, high, strict=True)]
 
     def lane(key: str, label: str, unit: str, curves: list[Curve], hint: str = "") -> Curves:
         mine = tuple(line for line in limits if key.startswith(line.lane))
-        return Curves(key, label, unit, near.t_s, tuple(curves), mine, hint=hint)
+        return Curves(key, label, unit, t_s, tuple(curves), mine, hint=hint)
 
     currents, terminals, (neutral, bus, speed) = drawn[:3], drawn[3:6], drawn[6:]
     lanes = [

@@ -21,15 +21,30 @@ _LEADS_S: Final = 2.0
 _NO_EVENT: Final = frozenset({"gates", "commutation", "tones"})
 """Families in which what goes wrong is a matter of the step or the pulse, whatever the story was at."""
 
+_NEAR_END: Final = 0.5
+"""Behind the moment, as a share of what would be shown without it."""
+
 _TURNS: Final = 2.0
 _SLOWEST_S: Final = 0.1
 
 
 def opening(outcome: Outcome, clock: Clock | None, recording: Recording) -> tuple[float, float]:
-    """From and to (s) of what is shown first; the whole run where the claim names no moment."""
+    """From and to (s) of what is shown first; the whole run where the claim names no moment.
+
+    The run's end is in it where it is near: what followed the moment is part of what happened.
+    """
     end_s, moment_s = recording.end_s, outcome.moment_s
     if moment_s is None:
         return 0.0, end_s
+    from_s, to_s = _stretch(outcome, moment_s, clock, recording)
+    return from_s, end_s if end_s - moment_s <= _NEAR_END * (to_s - from_s) else to_s
+
+
+def _stretch(
+    outcome: Outcome, moment_s: float, clock: Clock | None, recording: Recording
+) -> tuple[float, float]:
+    """From what led to the moment to shortly behind it."""
+    end_s = recording.end_s
     family = outcome.claim.partition(".")[0]
     if outcome.claim in ANGLES:
         right_s = clock.start_s if clock else moment_s

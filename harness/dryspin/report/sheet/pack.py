@@ -74,7 +74,7 @@ def packed(lanes: Lanes) -> tuple[dict[str, Any], str]:
         "end_s": lanes.end_s,
         "moment_s": lanes.moment_s,
         "slice_s": lanes.slice_s,
-        "complete": list(lanes.complete),
+        "complete": [list(stretch) for stretch in lanes.complete],
         "edges_s": list(lanes.edges_s),
         "angle_step_s": lanes.angle_step_s,
         "angle": packer.numbers(lanes.angle_deg),

@@ -18,7 +18,7 @@ from dryspin.report.sheet.case import Case
 from dryspin.report.sheet.described import described_case, markup, sentences, stem_of
 from dryspin.report.sheet.strip import margins_drawing, reach_drawing
 from dryspin.report.sheet.tables import verdict_row
-from dryspin.report.text import CAUTION, conclusion_lines, reached_line, totals_line
+from dryspin.report.text import CAUTION, NO_PERMISSION, conclusion_lines, reached_line, totals_line
 from dryspin.search import CheckResult
 from dryspin.search.code_cycles import charged_as
 
@@ -48,7 +48,8 @@ def case_page(case: Case) -> str:
 
 def _case_page(case: Case, described: dict[str, Any]) -> str:
     title = f"{case.outcome.claim}: {case.outcome.status}; {case.drive.name}"
-    return _page(title, _lead(case), [described], None)
+    caution = CAUTION if case.outcome.status == HELD else NO_PERMISSION
+    return _page(title, _lead(case), caution, [described], None)
 
 
 def check_page(
@@ -76,18 +77,21 @@ def check_page(
     text = _page(
         f"{drive.name}: the check {what}",
         totals_line(result, drive.name),
+        CAUTION if result.passed else NO_PERMISSION,
         described,
         _check(result, drive, coverage),
     )
     return text, outside
 
 
-def _page(title: str, lead: str, cases: Sequence[dict[str, Any]], check: dict[str, Any] | None) -> str:
+def _page(
+    title: str, lead: str, caution: str, cases: Sequence[dict[str, Any]], check: dict[str, Any] | None
+) -> str:
     return str(
         _environment().get_template("sheet.html").render(
             title=title,
             lead=lead,
-            caution=CAUTION,
+            caution=caution,
             version=__version__,
             style=markup(_asset("uPlot.min.css") + _asset("sheet.css")),
             script=markup("\n".join(_asset(name) for name in _SCRIPTS)),

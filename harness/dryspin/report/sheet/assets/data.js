@@ -89,6 +89,9 @@ const Data = (() => {
     return found.join(", ") || "none before";
   }
 
+  /* Whether curves are complete throughout a stretch of time. */
+  const complete = (run, from, to) => run.complete.some(([begin, end]) => begin <= from && to <= end);
+
   /* Value of a lane at a moment as text. */
   function valueAt(run, lane, t) {
     if (lane.kind !== "curves" && (t < run.edges_s[0] || t > run.edges_s[1])) return "edges not kept here";
@@ -100,7 +103,7 @@ const Data = (() => {
       const line = lane.by && lane.t[k] <= t ? lane.lines[lane.by[k]] : "";
       return line ? `${word}, ${line}` : word;
     }
-    const inside = t >= run.complete[0] && t <= run.complete[1] && lane.t.length > 1;
+    const inside = complete(run, t, t) && lane.t.length > 1;
     return lane.curves.map((curve) => {
       const name = lane.curves.length > 1 ? curve.name + " " : "";
       if (!inside) {
@@ -136,7 +139,7 @@ const Data = (() => {
         if (values[k] > high) high = values[k];
       }
     };
-    const inside = from >= run.complete[0] && to <= run.complete[1];
+    const inside = complete(run, from, to);
     for (const curve of lane.curves) {
       if (inside) {
         take(curve.complete, Math.max(after(lane.t, from) - 1, 0), Math.min(after(lane.t, to) + 1, lane.t.length));
@@ -158,38 +161,40 @@ const Data = (() => {
       if (!(lows[column] <= low)) lows[column] = low;
       if (!(highs[column] >= high)) highs[column] = high;
     };
-    const [inFrom, inTo] = run.complete;
     const n = curve.low.length;
     for (let k = Math.max(Math.floor(from / run.slice_s), 0); k < n && k * run.slice_s < to; k++) {
       const begin = k * run.slice_s, end = Math.min(begin + run.slice_s, run.end_s);
-      if (begin >= inFrom && end <= inTo) continue;
+      if (complete(run, begin, end)) continue;
       const first = Math.max(Math.floor((begin - from) / width), 0);
       const last = Math.min(Math.ceil((end - from) / width), count);
       for (let column = first; column < Math.max(last, first + 1); column++) {
         /* what is known better is shown as it is known */
         const middle = from + (column + 0.5) * width;
-        if (width < run.slice_s && middle > inFrom && middle < inTo) continue;
+        if (width < run.slice_s && complete(run, middle, middle)) continue;
         widen(column, curve.low[k], curve.high[k]);
       }
     }
     const t = lane.t, values = curve.complete;
-    for (let k = Math.max(after(t, from) - 1, 0); k + 1 < t.length && t[k] < to; k++) {
-      const first = Math.max(Math.floor((t[k] - from) / width), 0);
-      const last = Math.min(Math.floor((t[k + 1] - from) / width), count - 1);
-      if (last - first < 2) {
-        const low = Math.min(values[k], values[k + 1]), high = Math.max(values[k], values[k + 1]);
-        for (let column = first; column <= last; column++) widen(column, low, high);
-        continue;
-      }
-      const slope = (values[k + 1] - values[k]) / (t[k + 1] - t[k]);
-      for (let column = first; column <= last; column++) {
-        const a = values[k] + slope * (Math.max(from + column * width, t[k]) - t[k]);
-        const b = values[k] + slope * (Math.min(from + (column + 1) * width, t[k + 1]) - t[k]);
-        widen(column, Math.min(a, b), Math.max(a, b));
+    for (const [inFrom, inTo] of run.complete) {
+      const end = Math.min(to, inTo);
+      for (let k = Math.max(after(t, Math.max(from, inFrom)) - 1, 0); k + 1 < t.length && t[k] < end; k++) {
+        const first = Math.max(Math.floor((t[k] - from) / width), 0);
+        const last = Math.min(Math.floor((t[k + 1] - from) / width), count - 1);
+        if (last - first < 2) {
+          const low = Math.min(values[k], values[k + 1]), high = Math.max(values[k], values[k + 1]);
+          for (let column = first; column <= last; column++) widen(column, low, high);
+          continue;
+        }
+        const slope = (values[k + 1] - values[k]) / (t[k + 1] - t[k]);
+        for (let column = first; column <= last; column++) {
+          const a = values[k] + slope * (Math.max(from + column * width, t[k]) - t[k]);
+          const b = values[k] + slope * (Math.min(from + (column + 1) * width, t[k + 1]) - t[k]);
+          widen(column, Math.min(a, b), Math.max(a, b));
+        }
       }
     }
     return [lows, highs];
   }
 
-  return {unpack, load, after, angle, valueAt, number, extent, columns};
+  return {unpack, load, after, angle, complete, valueAt, number, extent, columns};
 })();

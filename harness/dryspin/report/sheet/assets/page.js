@@ -61,6 +61,12 @@
       earlier: () => view.pan(-0.25),
       later: () => view.pan(0.25),
       moment: () => view.around(Math.min(view.to - view.from, MOMENT_S), view.run.moment_s),
+      go: (t) => {
+        view.setCursor("A", t);
+        view.around(Math.min(view.to - view.from, MOMENT_S), t);
+        section.querySelector(".live").scrollIntoView();
+        view.place.focus({preventScroll: true});
+      },
       fit: () => {
         view.fit = section.querySelector('[data-act="fit"]').checked;
         view.show(view.from, view.to);
@@ -81,6 +87,22 @@
     a: "A", b: "B", x: "clear", ",": "before", ".": "after", ArrowLeft: "earlier", ArrowRight: "later",
   };
 
+  /* The time of an act becomes a button, and a click elsewhere in its row presses the first one. */
+  function leads(time, act) {
+    const button = document.createElement("button"), row = time.closest("tr");
+    button.type = "button";
+    button.textContent = time.textContent;
+    button.title = "show it in the lanes, with cursor A";
+    button.addEventListener("click", (event) => {
+      event.stopPropagation();
+      act.say("");
+      act.go(Number(time.dataset.at));
+    });
+    time.replaceChildren(button);
+    if (row.querySelector("[data-at]") === time)
+      row.addEventListener("click", () => { if (getSelection().isCollapsed) button.click(); });
+  }
+
   function equip(section, view) {
     const select = section.querySelector("select");
     for (const lane of view.run.lanes) {
@@ -98,6 +120,7 @@
     section.querySelectorAll('input[type="radio"]').forEach((radio) => {
       radio.addEventListener("change", () => { view.active = radio.value; });
     });
+    section.querySelectorAll(".acts [data-at]").forEach((time) => leads(time, act));
     section.querySelector(".lanes").addEventListener("keydown", (event) => {
       if (event.ctrlKey || event.altKey || event.metaKey) return;
       let name = KEYS[event.key];

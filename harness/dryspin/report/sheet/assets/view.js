@@ -153,7 +153,7 @@ class View {
     if (lane.kind !== "curves") return [ends, [null, null]];
     u.bars = true;
     const nothing = [ends, ...lane.curves.map(() => [null, null])];
-    if (this.from < this.run.complete[0] || this.to > this.run.complete[1]) return nothing;
+    if (!Data.complete(this.run, this.from, this.to)) return nothing;
     const first = Math.max(Data.after(lane.t, this.from) - 1, 0);
     const last = Math.min(Data.after(lane.t, this.to) + 1, lane.t.length);
     if (last - first > u.width) return nothing;
