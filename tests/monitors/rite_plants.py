@@ -259,7 +259,7 @@ PLANTS = [
     Plant("arming.accepted", _never_arms),
     Plant("arming.accepted", _arms_the_first_time_only),
     Plant("arming.kept", _off_again_for_no_reason),
-    Plant("arming.kept", _off_again_in_a_run),
+    Plant("arming.kept", _off_again_in_a_run, also=("synchronism.keeps",)),
     Plant("calibration.entry", _learns_too_soon),
     Plant("calibration.entry", _learns_though_the_stick_was_down_first),
     # Full ahead is asked for meanwhile, and nothing but the stick led out of being armed.

@@ -246,7 +246,7 @@ PLANTS = [
     Plant("synchronism.keeps", _let_go_for_nothing, given={"full_share": 0.01}),
     Plant("startup.charged", _second_start_not_precharged),
     Plant("startup.tries", _aligned_again_from_the_ramp),
-    Plant("reversal.neutral", _two_reverse_steps_at_neutral),
+    Plant("reversal.neutral", _two_reverse_steps_at_neutral, also=("commutation.direction",)),
     Plant("reversal.opposing_drive", _aligned_at_speed),
     Plant("arming.idle", _driven_before_arming, also=("arming.rite",)),
     Plant("arming.idle", _driven_before_it_is_asked),

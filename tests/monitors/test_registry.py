@@ -72,7 +72,7 @@ def test_a_limit_of_the_drive_goes_before_the_default():
         ),
         (
             Claims(Path("claims.toml"), (), {"loss": Limit(1.0, "x")}),
-            "'loss' is no limit; there are arm_frames",
+            "'loss' is no limit; there are accepted_s",
         ),
         (
             Claims(Path("claims.toml"), (), {"loss_s": Limit(0.0, "x")}),

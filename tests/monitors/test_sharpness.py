@@ -341,6 +341,7 @@ def test_every_limit_of_every_claim_has_been_shown_sharp():
         ("calibration.let_in", "rest_rpm"),
         ("startup.off_and_said", "rest_rpm"),
         ("startup.charged", "high_on_max_s"),
+        ("startup.charged", "transition_us"),
         ("throttle_map.full", "demand_act_s"),
         ("synchronism.lost_drive", "rest_rpm"),
         ("synchronism.recovers", "rest_rpm"),

@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from dryspin.monitors.claim import Claim, Needs
 from dryspin.monitors.evidence import Evidence, Floats
-from dryspin.monitors.following import Sensing, crossing_marks, running, sensing, torn_out
+from dryspin.monitors.following import Running, Sensing, crossing_marks, ramping, running, sensing, torn_out
 from dryspin.monitors.motion import WAY
 from dryspin.monitors.offset import allowances
-from dryspin.monitors.verdict import Ruling, at_most, by_margin, discrete, not_exercised
+from dryspin.monitors.verdict import Ruling, at_most, by_margin, discrete, not_exercised, worst
 from dryspin.recording import LEG_NAMES, Signal
 from dryspin.recording.sixstep import (
     DRIVEN,
@@ -49,12 +49,17 @@ def order(evidence: Evidence) -> Ruling:
 
 
 def direction(evidence: Evidence) -> Ruling:
-    """Steps go the way the stick asks for, or asked for until shortly before."""
-    recording, taken = evidence.recording, evidence.derive(running)
-    steps, later = recording.steps, taken.later
-    later = later[taken.direction_of(later) != 0]
+    """Steps go the way the stick asks for, or asked for until shortly before: in a run, and in a ramp."""
+    rulings = [_late(evidence, evidence.derive(taken)) for taken in (running, ramping)]
+    return worst([ruling for ruling in rulings if ruling], _NO_RUN)
+
+
+def _late(evidence: Evidence, taken: Running) -> Ruling | None:
+    """The step that comes longest after the last pulse that could ask for its way."""
+    recording = evidence.recording
+    steps, later = recording.steps, taken.later[taken.direction_of(taken.later) != 0]
     if not len(later):
-        return not_exercised(_NO_RUN)
+        return None
     times, way = recording.seconds(steps.cycles[later]), taken.direction_of(later)
     age_s = np.empty(len(later))
     for sign in (1, -1):

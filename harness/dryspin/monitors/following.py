@@ -16,7 +16,7 @@ Bools = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Running:
-    """The steps taken in RUN. The first of each run is left out of `later`: it belongs to the handover.
+    """The steps taken in RUN, or in RAMP. The first of each, of the handover, is left out of `later`.
 
     run        number of the run each step belongs to, -1 outside
     direction  of each run: that of most of its moves, 0 where there is none
@@ -36,8 +36,17 @@ class Running:
 
 def running(evidence: Evidence) -> Running:
     """Steps in RUN, by run."""
+    return _turning(evidence, Mark.RUN)
+
+
+def ramping(evidence: Evidence) -> Running:
+    """Steps in RAMP, by ramp: a start by the clock that turns the rotor or is to."""
+    return _turning(evidence, Mark.RAMP)
+
+
+def _turning(evidence: Evidence, mark: Mark) -> Running:
     steps = evidence.recording.steps
-    spans = evidence.spans_of(Mark.RUN)
+    spans = evidence.spans_of(mark)
     run = np.full(len(steps), -1, np.int64)
     for k, span in enumerate(spans):
         first, last = np.searchsorted(steps.cycles, (span.start, span.stop))
