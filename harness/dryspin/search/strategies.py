@@ -167,6 +167,7 @@ def covering_draft(
     if family == "arming":
         # Frames too fast for any transmitter, offered last, come first.
         fixed["frame"] = row - 1
+        fixed |= {"missing after": row // unarmed.KINDS, "still water": 0}
     if family == "synchronism" and row % 7 == 0:
         # Seldom drawn, and the only story in which a rotor that turns already is joined.
         fixed["gap"] = JOINING

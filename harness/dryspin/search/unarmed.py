@@ -23,7 +23,7 @@ from dryspin.search.draws import Draws
 from dryspin.search.rehearsal import Rehearsal
 from dryspin.search.streams import stream
 
-KINDS = 17
+KINDS = 20
 LOST_AT_REST, ADDED_UP, LOST_FOR_LONG, LEFT_ALONE, LOST_WHEN_GIVEN_UP, LOST_IN_A_STOP, ONE_MISSING = range(
     RARE, RARE + 7
 )
@@ -162,19 +162,22 @@ def _lost_in_a_stop(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehe
     course.step(stop_s, draws.pick("let go to", (stick.demand(1 - way, 1.0), stick.neutral_us)))
     at_s = stop_s + draws.pick("lost after", (0.05, 0.1, 0.2, 0.02))
     course.step(at_s, draws.pick("lost as", stick.bad_us))
-    at_s += draws.pick("lost", LOST_S[:4])
+    at_s += draws.pick("lost", LOST_S[:2])
     at_s = _back(draws, course, stick, at_s, frame_ms, stick.demand(draws.index("again way", 2), 1.0))
     course.end_s = round(at_s + RUN_S, 4)
     return course
 
 
 def _one_missing(draws: Draws, drive: Drive, frame_ms: float, rehearsal: Rehearsal) -> Course:
-    """Fast frames, of which one is missing; the stick is up as soon as there were enough without it."""
+    """Fast frames, of which one is missing; the stick is up as soon as there were enough without it.
+
+    Mostly one of the first, when how far apart they are is hardly known.
+    """
     stick = Stick(drive)
     course = Course([(0.0, stick.neutral_us)], 0.0)
     course.frame_ms = frame_ms = draws.pick("fast", FAST_MS)
     takes, first = rite_frames(drive, rehearsal, frame_ms), math.ceil(START_UP_S * 1000.0 / frame_ms)
-    missing = first + 2 + draws.index("missing at", takes - 2)
+    missing = first + draws.pick("missing after", (4, 2, 3, takes // 4, takes // 2, takes - 2))
     course.step(missing * frame_ms / 1000.0, 0.0)
     course.step((missing + 1) * frame_ms / 1000.0, stick.neutral_us)
     up_s = (first + takes + 2) * frame_ms / 1000.0
