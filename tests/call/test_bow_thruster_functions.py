@@ -92,8 +92,8 @@ def test_delays_are_the_same_across_a_wrap_of_the_timer(firmware, start):
         return delays[-1]
 
     assert delay_after_four(start) == delay_after_four(100)
-    # half a step, 30 electrical degrees, less the few ticks that seeing and acting take
-    assert 180 <= delay_after_four(start) <= 200
+    # half a step, 30 electrical degrees, less the ticks that seeing and acting take: 11 us by its object code
+    assert 175 <= delay_after_four(start) <= 200
 
 
 def test_the_record_carries_the_checksum_that_a_library_computes(firmware):
