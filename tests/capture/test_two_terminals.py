@@ -135,8 +135,8 @@ def test_demagnetisation_takes_as_long_as_the_current_takes_to_die(scope: Readin
 def test_demagnetisation_is_that_of_the_textbook(thruster: Drive) -> None:
     """tf = 3 L I / (V + 2 E) with resistance and drops neglected (as Carlson et al., IEEE Trans. Ind. Appl.
     28(3), 1992, derive it; their text was not at hand, the relation was derived anew). At full duty, so
-    that the whole bus drives; the neglected resistance and drop shorten it by a few per cent, and so does a step
-    that comes 2 to 3 degrees early, as here: the EMF of the winding that is left is larger still."""
+    that the whole bus drives; the neglected resistance and drop shorten it by a few per cent, and so does a
+    step that comes 2 to 3 degrees early, as here: the EMF of the winding that is left is larger still."""
     story = Scenario(7, 2.25, 210.0, 20.0, ((0.0, 1500.0), (0.6, 1900.0)))
     run = Rig(build_image(thruster, THRUSTER_DIR), thruster).run(story)
     from_s = 2.2

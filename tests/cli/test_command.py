@@ -145,6 +145,8 @@ def test_a_signal_ends_a_check_and_its_workers(tmp_path, send):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        # A shell's background job, as which tests may run, has Ctrl-C ignored, and so have its children.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     ) as process:
         try:
             while len(workers := _workers(process.pid)) < 2:
