@@ -121,7 +121,7 @@ class Named(SeededDraws):
 @pytest.mark.slow
 def test_a_search_goes_on_from_beginnings_and_judges_as_if_it_did_not(subject):
     """Some reversals, warm and from power-on: the same scenarios, the same outcomes, margins to the bit."""
-    task = Task("reversal", 9, 0, 0)
+    task = Task("reversal", 18, 0, 0)
     told = []
     for shared in (True, False):
         trials = []

@@ -141,8 +141,9 @@ def test_twice_the_cycles_change_verdicts_of_the_shipped_firmware(
 
     assert code in (0, 1)
     assert "gates.pattern" in told["changed"] or "commutation.angle" in told["changed"]
-    named = told["scenarios"]["commutation.angle"]
+    claim = next(claim for claim in ("gates.pattern", "commutation.angle") if claim in told["scenarios"])
+    named = told["scenarios"][claim]
     assert f"dryspin timing {BOW_THRUSTER} {named['file']} --factors 2" in capsys.readouterr().out
     assert exit_code(["timing", str(BOW_THRUSTER), named["file"], "--factors", "2"]) in (0, 1)
     shown = capsys.readouterr().out
-    assert any("commutation.angle" in line and "x 2 broken" in line for line in shown.splitlines())
+    assert any(claim in line and "x 2 broken" in line for line in shown.splitlines())

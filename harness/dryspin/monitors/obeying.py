@@ -59,7 +59,11 @@ def _off(evidence: Evidence) -> list[tuple[float, float]]:
             found[-1] = (found[-1][0], to_s)
         else:
             found.append((from_s, to_s))
-    return found
+    return [
+        part
+        for from_s, to_s in found
+        for part in pairwise([from_s, *(t_s for t_s in evidence.resets_s if from_s < t_s < to_s), to_s])
+    ]
 
 
 def _may_arm(evidence: Evidence, from_s: float, to_s: float) -> bool:
