@@ -17,14 +17,13 @@ from dryspin.search.positions import (
     positions_of,
     ranges,
     spans_of,
-    width_at,
 )
 from dryspin.search.rehearsal import Rehearsal, Spans
 from dryspin.search.teaching import (
     DEFAULT,
     SETTLE_S,
     STORING_S,
-    TAUGHT_SHARE,
+    drives_by,
     hold_at,
     learn,
     storing_s,
@@ -196,9 +195,7 @@ def _given_up(
                 break
             course.step(at_s, positions.low if k % 2 else positions.neutral)
             at_s += step_s if k != once else rite.hold_frames * frame_ms / 1000.0 + SETTLE_S
-    held_us = width_at(drive, old.neutral, old.toward(drive, draws.index("way", 2)), TAUGHT_SHARE)
-    course.end_s = round(hold_at(course, drive, rehearsal, frame_ms, at_s, old.neutral, (held_us,)) + 0.05, 4)
-    return course
+    return drives_by(draws, drive, rehearsal, course, frame_ms, at_s, old)
 
 
 def _interrupted(

@@ -98,3 +98,19 @@ def hold_at(
         way = [math.copysign(1.0, us - neutral_us) for us in held_us[max(k - 1, 0) : k + 1]]
         at_s += TURN_S if way[0] != way[-1] else CHANGE_S if k else DRIVE_S
     return at_s
+
+
+def drives_by(
+    draws: Draws,
+    drive: Drive,
+    rehearsal: Rehearsal,
+    course: Course,
+    frame_ms: float,
+    from_s: float,
+    at: Positions,
+) -> Course:
+    """From `from_s` on the range in force drives, at one position, with which the story ends."""
+    held_us = width_at(drive, at.neutral, at.toward(drive, draws.index("way", 2)), TAUGHT_SHARE)
+    end_s = hold_at(course, drive, rehearsal, frame_ms, from_s, at.neutral, (held_us,))
+    course.end_s = round(end_s + 0.05, 4)
+    return course

@@ -11,6 +11,7 @@ from dryspin.search.teaching import (
     SETTLE_S,
     STORING_S,
     TAUGHT_SHARE,
+    drives_by,
     hold_at,
     learn,
     storing_s,
@@ -128,9 +129,7 @@ def broken_off(
     for position in rite.order:
         course.step(at_s, widths[position])
         at_s += rite.hold_frames * frame_s + SETTLE_S
-    held_us = width_at(drive, old.neutral, old.toward(drive, draws.index("way", 2)), TAUGHT_SHARE)
-    course.end_s = round(hold_at(course, drive, rehearsal, frame_ms, at_s, old.neutral, (held_us,)) + 0.05, 4)
-    return course
+    return drives_by(draws, drive, rehearsal, course, frame_ms, at_s, old)
 
 
 def taught_again(draws: Draws, drive: Drive, rehearsal: Rehearsal, course: Course, frame_ms: float) -> Course:
