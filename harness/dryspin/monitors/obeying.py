@@ -11,7 +11,7 @@ from dryspin.monitors.lasting import gap_too_long
 from dryspin.monitors.verdict import Ruling, at_most, discrete, worst
 from dryspin.recording import Mark
 
-SLOWEST_FRAME_S = 0.03
+LONGEST_FRAME_S = 0.03
 """A transmitter's frames last 25 ms at most (common practice, no source), and a pulse moves in its frame."""
 
 ARMED_MARKS = (Mark.ARMED, Mark.PRECHARGE, Mark.ALIGN, Mark.RAMP, Mark.RUN, Mark.BRAKE, Mark.COAST)
@@ -23,7 +23,7 @@ def accepted(evidence: Evidence) -> Ruling:
     limit_s = evidence.limits["accepted_s"]
     falls_s = demand.falls_s
     ends_run = ~demand.neutral | np.append(False, gap_too_long(falls_s))
-    ends_run[1:] |= np.diff(falls_s) > SLOWEST_FRAME_S
+    ends_run[1:] |= np.diff(falls_s) > LONGEST_FRAME_S
     for from_s, to_s in _off(evidence):
         awake = from_s == 0.0 or from_s in evidence.resets_s
         listens_s = awake_s(evidence, from_s) if awake else from_s
