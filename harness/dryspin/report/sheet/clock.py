@@ -18,7 +18,7 @@ from dryspin.report.sheet.limits import duration_s
 
 DEADLINES: Final = frozenset({
     "startup.in_time", "startup.off_and_said", "startup.tries", "synchronism.recovers", "reversal.in_time",
-    "controller.loop_opens", "calibration.completed",
+    "controller.loop_opens", "calibration.completed", "calibration.let_in", "arming.accepted",
 })  # fmt: skip
 """Claims whose moment is the end of what was granted, or of what it took where that was less."""
 
